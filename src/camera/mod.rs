@@ -1,0 +1,5 @@
+//! What is known of the camera: its lens.
+
+pub mod lens;
+
+pub use lens::Lens;

@@ -1,0 +1,11 @@
+//! Lampwright measures how a headlamp is aimed from a photo of its beam on a marked wall.
+
+pub mod units;
+pub mod measured;
+pub mod flag;
+pub mod error;
+pub mod bay;
+pub mod camera;
+pub mod photo;
+pub mod marks;
+pub mod beam;

@@ -1,0 +1,3 @@
+//! The `lampwright` program: parses, calls the library, prints.
+
+fn main() {}
