@@ -1,0 +1,270 @@
+//! The lens file (TOML, schema `lampwright/lens/1`) and its match to a photo.
+//!
+//! **Takes** the file's text, then the photo's stored size. **Gives** a [`Lens`] for that picture.
+//! **Fails when** the text is no TOML, names an unknown field, holds an impossible number, folds the picture over, or
+//! belongs to a picture of another shape or another zoom.
+
+use crate::camera::lens::{Lens, Ray};
+use crate::error::Error;
+use crate::units::PxPoint;
+use serde::Deserialize;
+
+/// The schema line that a lens file must carry.
+pub const LENS_SCHEMA: &str = "lampwright/lens/1";
+/// The only lens model that is read.
+pub const LENS_MODEL: &str = "opencv5";
+/// Longest picture side that a lens file may name, pixels: the decoder's limit.
+const LONGEST_SIDE: u32 = 16_384;
+/// Focal lengths between these multiples of the longer side are possible: 0.2 is a 136° wide lens, 20 a 2.9° one.
+const FOCAL_TO_SIDE: std::ops::RangeInclusive<f64> = 0.2..=20.0;
+/// fx and fy of one camera agree within this ratio; square pixels are universal in phones and cameras (common practice,
+/// no source), and a larger ratio means mistyped numbers.
+const FOCAL_RATIO: f64 = 1.05;
+/// The principal point lies within this part of the picture's size around the middle.
+const CENTRE_SHARE: f64 = 0.25;
+/// Largest magnitude of a coefficient; beyond it the file is mistyped.
+const COEFFICIENT_LIMIT: f64 = 20.0;
+/// A resized picture has the lens file's shape when its height is this close to the scaled one, pixels (rounding).
+const SHAPE_TOLERANCE_PX: f64 = 1.0;
+/// Diagonal of the 35 mm film frame (36 mm x 24 mm), mm.
+pub const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
+/// The lens file's focal length and the photo's EXIF must agree within this share; EXIF gives the nominal lens, rounded
+/// to whole millimetres, so a few percent are usual, while a zoom or another camera of the same phone differs by more.
+const FOCAL_TOLERANCE: f64 = 0.15;
+/// Least slope of the distortion polynomial inside the picture; below it the picture folds over.
+const LEAST_SLOPE: f64 = 0.05;
+/// Places along each border of the picture where the fold is looked for.
+const FOLD_STEPS: u32 = 16;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawLens {
+    schema: String,
+    model: String,
+    width: u32,
+    height: u32,
+    fx: f64,
+    fy: f64,
+    cx: f64,
+    cy: f64,
+    k1: f64,
+    k2: f64,
+    p1: f64,
+    p2: f64,
+    k3: f64,
+}
+
+/// Focal length in pixels from a 35 mm equivalent, by the diagonal of the frame (CIPA DCG-001 defines the equivalent by
+/// the diagonal angle of view; from memory).
+pub fn focal_px(focal_35mm: f64, width: f64, height: f64) -> f64 {
+    focal_35mm * width.hypot(height) / FILM_DIAGONAL_MM
+}
+
+impl Lens {
+    /// Reads a lens file's text; `path` names it in messages.
+    pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
+        let raw: RawLens = toml::from_str(text).map_err(|error| {
+            Error::file(
+                path,
+                format!("not a lens file: {error}"),
+                "a lens file holds schema, model, size and nine numbers",
+            )
+        })?;
+        let fail = |found: String, hint: &str| Err(Error::file(path, found, hint));
+        if raw.schema != LENS_SCHEMA {
+            let found = format!("schema is \"{}\", need \"{LENS_SCHEMA}\"", raw.schema);
+            return fail(found, "is this a lens file of this program?");
+        }
+        if raw.model != LENS_MODEL {
+            let found = format!("model is \"{}\", need \"{LENS_MODEL}\"", raw.model);
+            return fail(found, "calibrate with the five-coefficient pinhole model (k1 k2 p1 p2 k3)");
+        }
+        if raw.width == 0 || raw.height == 0 || raw.width > LONGEST_SIDE || raw.height > LONGEST_SIDE {
+            let found = format!("the picture is {} x {} px, need 1 to {LONGEST_SIDE} px a side", raw.width, raw.height);
+            return fail(found, "give the size of the picture as stored");
+        }
+        let lens = Self {
+            width: raw.width,
+            height: raw.height,
+            fx: raw.fx,
+            fy: raw.fy,
+            cx: raw.cx,
+            cy: raw.cy,
+            k1: raw.k1,
+            k2: raw.k2,
+            p1: raw.p1,
+            p2: raw.p2,
+            k3: raw.k3,
+        };
+        lens.check_numbers(path)?;
+        lens.check_fold(path)?;
+        Ok(lens)
+    }
+
+    /// The lens for a photo stored as `width` x `height`: itself when the size agrees, scaled when the photo is the
+    /// same picture resized. Refuses another shape, and another zoom when EXIF gives `focal_35mm`.
+    pub fn for_picture(&self, width: u32, height: u32, focal_35mm: Option<f64>, path: &str) -> Result<Self, Error> {
+        let scale = f64::from(width) / f64::from(self.width);
+        let is_same_shape = (f64::from(self.height) * scale - f64::from(height)).abs() <= SHAPE_TOLERANCE_PX;
+        let found =
+            format!("the lens belongs to {} x {} px, the photo is {width} x {height} px", self.width, self.height);
+        if !is_same_shape {
+            let is_turned = f64::from(self.width) * f64::from(width) < f64::from(self.height) * f64::from(height)
+                || (width < height) != (self.width < self.height);
+            let hint = if is_turned {
+                "the photo's pixels were turned after the shot; use the file as the camera wrote it"
+            } else {
+                "use the lens file of this camera and this picture size; a cropped photo cannot use it"
+            };
+            return Err(Error::file(path, found, hint));
+        }
+        let lens = Self {
+            width,
+            height,
+            fx: self.fx * scale,
+            fy: self.fy * scale,
+            cx: self.cx * scale,
+            cy: self.cy * scale,
+            ..*self
+        };
+        if let Some(nominal) = focal_35mm {
+            let expected = focal_px(nominal, f64::from(width), f64::from(height));
+            if (lens.fx / expected - 1.0).abs() > FOCAL_TOLERANCE {
+                let own = lens.fx / focal_px(1.0, f64::from(width), f64::from(height));
+                let found =
+                    format!("the lens is a {own:.0} mm one (35 mm equivalent), the photo was taken at {nominal:.0} mm");
+                return Err(Error::file(
+                    path,
+                    found,
+                    "use the lens file of this lens and zoom, or leave the lens file out",
+                ));
+            }
+        }
+        Ok(lens)
+    }
+
+    fn check_numbers(&self, path: &str) -> Result<(), Error> {
+        let fail = |found: String, hint: &str| Err(Error::file(path, found, hint));
+        let (width, height) = (f64::from(self.width), f64::from(self.height));
+        let focal = FOCAL_TO_SIDE.start() * width.max(height)..=FOCAL_TO_SIDE.end() * width.max(height);
+        if !(focal.contains(&self.fx) && focal.contains(&self.fy)) {
+            let found =
+                format!("fx = {}, fy = {}, need {:.0} to {:.0} px", self.fx, self.fy, focal.start(), focal.end());
+            return fail(found, "give focal lengths in pixels of this picture size");
+        }
+        if self.fx.max(self.fy) / self.fx.min(self.fy) > FOCAL_RATIO {
+            let found = format!("fx = {} and fy = {} differ by more than 5 %", self.fx, self.fy);
+            return fail(found, "compare them with the calibration");
+        }
+        if !((self.cx / width - 0.5).abs() <= CENTRE_SHARE && (self.cy / height - 0.5).abs() <= CENTRE_SHARE) {
+            let found = format!("cx = {}, cy = {} is far from the middle of the picture", self.cx, self.cy);
+            return fail(found, "give the principal point in pixels; pixel centres at n + 0.5");
+        }
+        for (name, value) in [("k1", self.k1), ("k2", self.k2), ("p1", self.p1), ("p2", self.p2), ("k3", self.k3)] {
+            if !(value.abs() <= COEFFICIENT_LIMIT) {
+                let found = format!("{name} = {value}, need within ±{COEFFICIENT_LIMIT}");
+                return fail(found, "coefficients have no unit; the order in OpenCV is k1 k2 p1 p2 k3");
+            }
+        }
+        Ok(())
+    }
+
+    /// Every place on the picture's border must belong to one ray, with the picture growing outwards up to there.
+    fn check_fold(&self, path: &str) -> Result<(), Error> {
+        let (width, height) = (f64::from(self.width), f64::from(self.height));
+        for step in 0..=FOLD_STEPS {
+            let share = f64::from(step) / f64::from(FOLD_STEPS);
+            let border =
+                [(share * width, 0.0), (share * width, height), (0.0, share * height), (width, share * height)];
+            for (x, y) in border {
+                let place = PxPoint::new(x, y);
+                let ray = self.undistort(place);
+                let is_one_to_one = (1..=FOLD_STEPS).all(|part| {
+                    let inner: Ray = ray * (f64::from(part) / f64::from(FOLD_STEPS));
+                    self.jacobian(inner).determinant() > LEAST_SLOPE * self.fx * self.fy
+                });
+                if !(self.distort(ray).distance(place) < SHAPE_TOLERANCE_PX && is_one_to_one) {
+                    let found = format!("the coefficients fold the picture over near ({x:.0}, {y:.0})");
+                    let hint = "calibrate with targets out to the picture's corners, or with fewer coefficients";
+                    return Err(Error::file(path, found, hint));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GOOD: &str = r#"
+schema = "lampwright/lens/1"
+model = "opencv5"
+width = 4000
+height = 3000
+fx = 3030.0
+fy = 3030.0
+cx = 2000.0
+cy = 1500.0
+k1 = 0.02
+k2 = -0.01
+p1 = 0.0
+p2 = 0.0
+k3 = 0.0
+"#;
+
+    fn message(text: &str) -> String {
+        Lens::parse(text, "a.lens.toml").expect_err("must be refused").to_string()
+    }
+
+    #[test]
+    fn a_good_file_is_read() {
+        let lens = Lens::parse(GOOD, "a.lens.toml").expect("good");
+        assert_eq!((lens.width, lens.height), (4000, 3000));
+        assert!((lens.k1 - 0.02).abs() < 1e-15 && (lens.fx - 3030.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn each_fault_is_named() {
+        let cases = [
+            (GOOD.replace("lens/1", "lens/2"), "lens/2"),
+            (GOOD.replace("opencv5", "fisheye"), "fisheye"),
+            (GOOD.replace("k3 = 0.0", "k4 = 0.0"), "k4"),
+            (GOOD.replace("k3 = 0.0", ""), "k3"),
+            (GOOD.replace("fx = 3030.0", "fx = 3.03"), "fx"),
+            (GOOD.replace("fx = 3030.0", "fx = nan"), "fx"),
+            (GOOD.replace("fy = 3030.0", "fy = 2030.0"), "differ"),
+            (GOOD.replace("cx = 2000.0", "cx = 200.0"), "middle"),
+            (GOOD.replace("p1 = 0.0", "p1 = 55.0"), "p1"),
+            (GOOD.replace("k1 = 0.02", "k1 = -1.5"), "fold"),
+            (GOOD.replace("width = 4000", "width = 0"), "0 x 3000"),
+        ];
+        for (text, word) in cases {
+            let message = message(&text);
+            assert!(message.contains(word) && message.contains("hint:"), "{message}");
+        }
+    }
+
+    /// Hand-worked: half the size halves focal length and principal point and leaves the coefficients.
+    #[test]
+    fn a_resized_picture_scales_the_lens() {
+        let lens = Lens::parse(GOOD, "a").expect("good");
+        let half = lens.for_picture(2000, 1500, None, "a").expect("same shape");
+        assert!((half.fx - 1515.0).abs() < 1e-9 && (half.cx - 1000.0).abs() < 1e-9 && (half.k1 - 0.02).abs() < 1e-15);
+        assert_eq!(lens.for_picture(4000, 3000, None, "a").expect("same"), lens);
+    }
+
+    #[test]
+    fn another_shape_or_zoom_is_refused() {
+        let lens = Lens::parse(GOOD, "a").expect("good");
+        let cropped = lens.for_picture(4000, 2250, None, "a").expect_err("another shape").to_string();
+        assert!(cropped.contains("4000 x 2250") && cropped.contains("cropped"), "{cropped}");
+        let turned = lens.for_picture(3000, 4000, None, "a").expect_err("turned").to_string();
+        assert!(turned.contains("turned"), "{turned}");
+        // 3030 px of a 5000 px diagonal is a 26.2 mm equivalent: 26 mm agrees, 52 mm (a two times zoom) does not.
+        assert!(lens.for_picture(4000, 3000, Some(26.0), "a").is_ok());
+        let zoomed = lens.for_picture(4000, 3000, Some(52.0), "a").expect_err("zoomed").to_string();
+        assert!(zoomed.contains("52 mm"), "{zoomed}");
+    }
+}
