@@ -161,7 +161,8 @@ impl Lens {
             return fail(found, "give the principal point in pixels; pixel centres at n + 0.5");
         }
         for (name, value) in [("k1", self.k1), ("k2", self.k2), ("p1", self.p1), ("p2", self.p2), ("k3", self.k3)] {
-            if !(value.abs() <= COEFFICIENT_LIMIT) {
+            let is_possible = value.abs() <= COEFFICIENT_LIMIT;
+            if !is_possible {
                 let found = format!("{name} = {value}, need within ±{COEFFICIENT_LIMIT}");
                 return fail(found, "coefficients have no unit; the order in OpenCV is k1 k2 p1 p2 k3");
             }

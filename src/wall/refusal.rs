@@ -1,0 +1,310 @@
+//! The wording of what the wall's fit refuses and flags.
+//!
+//! **Takes** what was found. **Gives** a [`Refusal`] with the numbers in it and the next step.
+
+use crate::bay::{Bay, MIN_MARKS, Mark, MarkKind};
+use crate::error::Refusal;
+use crate::flag::FlagCode;
+use crate::marks::Marks;
+use crate::units::{PxPoint, WallPoint};
+use crate::wall::check::{Displaced, Examined};
+use crate::wall::estimate::{Context, Estimate, Shift, start};
+use crate::wall::fit::{CameraFacts, FitOptions, context};
+use crate::wall::observation::Observation;
+use crate::wall::projection::Projection;
+use nalgebra::{DMatrix, DVector};
+
+/// Thirds of the picture, for words such as "upper right".
+const FIRST_THIRD: f64 = 1.0 / 3.0;
+/// Shifts below this are left out of the wording, mm.
+const WORTH_SAYING_MM: f64 = 0.5;
+/// Two marks seem to be swapped when each is seen within this share of their distance of the other's place.
+const SWAPPED_SHARE: f64 = 0.2;
+
+fn name(kind: MarkKind, id: u32) -> String {
+    match kind {
+        MarkKind::Tag36h11 => format!("tag {id}"),
+        MarkKind::Quadrant => format!("quadrant mark {id}"),
+    }
+}
+
+fn list(marks: &[&Mark]) -> String {
+    let names: Vec<String> = marks.iter().map(|mark| name(mark.kind, mark.id)).collect();
+    if names.is_empty() { "none".into() } else { names.join(", ") }
+}
+
+/// Part of the picture in words.
+fn region(place: PxPoint, camera: &CameraFacts) -> String {
+    let (x, y) = (place.x / camera.width as f64, place.y / camera.height as f64);
+    if !((0.0..=1.0).contains(&x) && (0.0..=1.0).contains(&y)) {
+        let vertical = if y < 0.0 {
+            "above"
+        } else if y > 1.0 {
+            "below"
+        } else {
+            ""
+        };
+        let level = if x < 0.0 {
+            "left of"
+        } else if x > 1.0 {
+            "right of"
+        } else {
+            ""
+        };
+        let both = if vertical.is_empty() || level.is_empty() { "" } else { " and " };
+        return format!("outside the photo, {vertical}{both}{level} it");
+    }
+    let vertical = if y < FIRST_THIRD {
+        "upper"
+    } else if y > 2.0 * FIRST_THIRD {
+        "lower"
+    } else {
+        "middle"
+    };
+    let level = if x < FIRST_THIRD {
+        "left"
+    } else if x > 2.0 * FIRST_THIRD {
+        "right"
+    } else {
+        "middle"
+    };
+    if vertical == level { "middle".into() } else { format!("{vertical} {level}") }
+}
+
+/// Right and up in words: "43 mm to the right and 12 mm up".
+fn shift_words(right_mm: f64, up_mm: f64) -> String {
+    let level = format!("{:.0} mm to the {}", right_mm.abs(), if right_mm < 0.0 { "left" } else { "right" });
+    let vertical = format!("{:.0} mm {}", up_mm.abs(), if up_mm < 0.0 { "down" } else { "up" });
+    match (right_mm.abs() >= WORTH_SAYING_MM, up_mm.abs() >= WORTH_SAYING_MM) {
+        (true, false) => level,
+        (false, true) => vertical,
+        _ => format!("{level} and {vertical}"),
+    }
+}
+
+fn observed_name(observation: &Observation) -> String {
+    if observation.is_tag() { format!("tag {}", observation.id) } else { format!("mark {}", observation.id) }
+}
+
+/// Fewer than four marks: which were found, which were not, and where to look for them.
+pub(super) fn missing(marks: &Marks, bay: &Bay, observations: &[Observation], camera: &CameraFacts) -> Refusal {
+    let is_found = |index: usize| observations.iter().any(|observation| observation.index == index);
+    let (found, lost): (Vec<_>, Vec<_>) = bay.marks.iter().enumerate().partition(|(index, _)| is_found(*index));
+    let found: Vec<&Mark> = found.into_iter().map(|(_, mark)| mark).collect();
+    let guess = Guess::new(observations, camera);
+    let places: Vec<String> = lost
+        .iter()
+        .map(|(index, mark)| {
+            let told =
+                marks.missing.iter().find(|missing| missing.index == *index).and_then(|missing| missing.expected);
+            match told.or_else(|| guess.as_ref().and_then(|guess| guess.place(mark.centre))) {
+                Some(place) => format!(
+                    "{} near ({:.0}, {:.0}) px, {}",
+                    name(mark.kind, mark.id),
+                    place.x,
+                    place.y,
+                    region(place, camera)
+                ),
+                None => name(mark.kind, mark.id),
+            }
+        })
+        .collect();
+    let text = format!(
+        "found {} of {} marks ({}), need at least {MIN_MARKS}; not found: {}",
+        found.len(),
+        bay.marks.len(),
+        list(&found),
+        places.join("; ")
+    );
+    let hint = "see that every mark is in the picture, lit, clean and not covered; take the photo again, take a second one \
+                with the lights on and give it as --marks-photo, or give a mark's place with --mark ID=X,Y";
+    Refusal::new(FlagCode::MarksMissing, text, hint)
+}
+
+/// Where a missing mark should be, from the marks that were found.
+enum Guess {
+    /// Corners of at least one tag, or four centres.
+    Full(Box<Projection>),
+    /// Three centres: an affine mapping, rows (x, y) of the picture by (x, y, 1) of the wall.
+    Affine(DMatrix<f64>),
+}
+
+impl Guess {
+    fn new(observations: &[Observation], camera: &CameraFacts) -> Option<Self> {
+        /// Marks that an affine mapping needs.
+        const AFFINE_MARKS: usize = 3;
+        if observations.is_empty() {
+            return None;
+        }
+        let (context, _) = context(observations, camera, &FitOptions::default());
+        let all: Vec<&Observation> = observations.iter().collect();
+        let tags = all.iter().filter(|observation| observation.is_tag()).count();
+        // One tag alone says too little about places metres away.
+        if tags >= 2 || (tags == 1 && all.len() >= AFFINE_MARKS) {
+            let parameters: DVector<f64> = start(&context, &all)?;
+            return Projection::new(context.frame, context.lens, parameters.as_slice())
+                .map(|projection| Self::Full(Box::new(projection)));
+        }
+        if all.len() < AFFINE_MARKS {
+            return None;
+        }
+        let wall =
+            DMatrix::from_fn(AFFINE_MARKS, 3, |n, column| [all[n].walls[0].x_mm, all[n].walls[0].y_mm, 1.0][column]);
+        let image = DMatrix::from_fn(AFFINE_MARKS, 2, |n, column| [all[n].places[0].x, all[n].places[0].y][column]);
+        Some(Self::Affine((wall.try_inverse()? * image).transpose()))
+    }
+
+    fn place(&self, point: WallPoint) -> Option<PxPoint> {
+        let place = match self {
+            Self::Full(projection) => projection.to_px(point),
+            Self::Affine(matrix) => {
+                let image = matrix * DVector::from_column_slice(&[point.x_mm, point.y_mm, 1.0]);
+                PxPoint::new(image[0], image[1])
+            }
+        };
+        (place.x.is_finite() && place.y.is_finite()).then_some(place)
+    }
+}
+
+/// Marks on a line, or otherwise in a place where they fix nothing.
+pub(super) fn degenerate(observations: &[Observation]) -> Refusal {
+    let names: Vec<String> = observations.iter().map(observed_name).collect();
+    let text = format!(
+        "the {} marks found ({}) do not fix the wall: three or more of them lie on one line, or their places in the photo \
+         cannot be a flat wall",
+        observations.len(),
+        names.join(", ")
+    );
+    let hint = "spread at least four marks over the wall so that no three are on one line, and compare their x_mm and y_mm \
+                in the bay file with the wall";
+    Refusal::new(FlagCode::BayMismatch, text, hint)
+}
+
+/// Refuses a picture that shows the wall mirrored.
+pub(super) fn refuse_mirrored(fit: &Estimate, context: &Context) -> Result<(), Refusal> {
+    // Wall y is up and picture y is down, so an unmirrored view turns the sense of rotation over.
+    if fit.projection.wall_jacobian(context.frame.centre).determinant() < 0.0 {
+        return Ok(());
+    }
+    let text = "the marks stand mirrored in the photo: left and right are exchanged against the bay file";
+    let hint = "compare the signs of x_mm in the bay file with the wall (right is positive), or switch off the mirroring \
+                of the camera";
+    Err(Refusal::new(FlagCode::BayMismatch, text, hint))
+}
+
+/// The sentence about a mark that was left out.
+pub(super) fn displaced_text(observation: &Observation, right_mm: f64, up_mm: f64) -> String {
+    format!(
+        "{} stands {:.0} mm from where the bay file says ({}); it was left out. Measure its x_mm and y_mm again.",
+        capitalised(&observed_name(observation)),
+        right_mm.hypot(up_mm),
+        shift_words(right_mm, up_mm)
+    )
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// One mark is off and the others alone are too few.
+pub(super) fn too_weak_without(
+    displaced: &Displaced,
+    examined: &Examined,
+    observations: &[Observation],
+    sigma_mm: f64,
+    limit_mm: f64,
+) -> Refusal {
+    let named = observations.iter().find(|observation| observation.index == displaced.index);
+    let text = format!(
+        "{} stands {:.0} mm from where the bay file says ({}), and the {} other marks alone place the beam only to \
+         {sigma_mm:.0} mm, need {limit_mm:.0} mm",
+        named.map_or_else(|| format!("mark {}", displaced.id), observed_name),
+        displaced.right_mm.hypot(displaced.up_mm),
+        shift_words(displaced.right_mm, displaced.up_mm),
+        examined.used.len()
+    );
+    let hint = format!("measure x_mm and y_mm of mark {} again, or put it back in its place", displaced.id);
+    Refusal::new(FlagCode::BayMismatch, text, hint)
+}
+
+/// The marks disagree and no single one is the cause.
+pub(super) fn mismatch(
+    fit: &Estimate,
+    shifts: &[Option<Shift>],
+    observations: &[Observation],
+    bay: &Bay,
+    camera: &CameraFacts,
+) -> Refusal {
+    let residual = |observation: &Observation| {
+        let count = observation.places.len() as f64;
+        let pairs = observation.places.iter().zip(&observation.walls);
+        let (px, mm) = pairs.fold((0.0, 0.0), |sum, (place, wall)| {
+            let px = place.distance(fit.projection.to_px(*wall));
+            let mm = fit.projection.to_wall(*place).distance_mm(*wall);
+            (sum.0 + px * px / count, sum.1 + mm * mm / count)
+        });
+        (px.sqrt(), mm.sqrt())
+    };
+    let weight = |place: usize| shifts.get(place).copied().flatten().map_or(0.0, |shift| shift.chi2);
+    let worst = (0..observations.len()).max_by(|a, b| weight(*a).total_cmp(&weight(*b))).unwrap_or(0);
+    let swapped = swapped_pair(observations, camera);
+    let accused = observations.get(worst).map_or_else(String::new, |observation| {
+        let (px, mm) = residual(observation);
+        format!(
+            "; worst is {} (bay file: x_mm {:.0}, y_mm {:.0}), left over {mm:.0} mm or {px:.1} px",
+            observed_name(observation),
+            observation.centre.x_mm,
+            observation.centre.y_mm
+        )
+    });
+    let seeming = shifts.get(worst).copied().flatten().map_or_else(String::new, |shift| {
+        format!("; against the others it seems to stand {}", shift_words(shift.mm.x, shift.mm.y))
+    });
+    let text = format!("the marks in the photo do not stand where the bay file says{accused}{seeming}");
+    let hint = match swapped {
+        Some((first, second)) => {
+            format!("marks {first} and {second} seem to be exchanged: compare their ids with the wall")
+        }
+        None => format!(
+            "is this photo of bay {}? Compare x_mm, y_mm and size_mm of the marks in the bay file with the wall",
+            bay.id
+        ),
+    };
+    Refusal::new(FlagCode::BayMismatch, text, hint)
+}
+
+/// Two marks whose exchange makes all marks fit an affine picture of the wall; only looked for on a refusal.
+fn swapped_pair(observations: &[Observation], camera: &CameraFacts) -> Option<(u32, u32)> {
+    let (context, _) = context(observations, camera, &FitOptions::default());
+    for first in 0..observations.len() {
+        for second in first + 1..observations.len() {
+            let others: Vec<&Observation> = observations
+                .iter()
+                .enumerate()
+                .filter(|(place, _)| *place != first && *place != second)
+                .map(|(_, observation)| observation)
+                .collect();
+            let Some(parameters) = start(&context, &others) else { continue };
+            let Some(projection) = Projection::new(context.frame, context.lens, parameters.as_slice()) else {
+                continue;
+            };
+            let (one, other) = (&observations[first], &observations[second]);
+            let apart = one.centre.distance_mm(other.centre);
+            let is_at = |seen: &Observation, place: WallPoint| {
+                let centre = mean(seen.places.iter().map(|place| projection.to_wall(*place)));
+                centre.distance_mm(place) < SWAPPED_SHARE * apart
+            };
+            if is_at(one, other.centre) && is_at(other, one.centre) {
+                return Some((one.id, other.id));
+            }
+        }
+    }
+    None
+}
+
+fn mean(points: impl Iterator<Item = WallPoint> + Clone) -> WallPoint {
+    let count = points.clone().count() as f64;
+    let sum = points.fold((0.0, 0.0), |sum, point| (sum.0 + point.x_mm, sum.1 + point.y_mm));
+    WallPoint::new(sum.0 / count, sum.1 / count)
+}
