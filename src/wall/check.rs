@@ -16,11 +16,11 @@ use crate::wall::observation::Observation;
 use crate::wall::projection::PLANE_PARAMETERS;
 use crate::wall::refusal;
 
-/// A fit's chi-square is implausible beyond this many of its standard deviations above the degrees of freedom; with
-/// normal noise and 24 degrees that is one in 10,000 (chi-square 24 + 4·6.9 = 51.7).
-const CHI2_SIGMAS: f64 = 4.0;
-/// Least advantage in chi-square of the accused mark over every other explanation: odds of e^(12/2) = 400 to 1.
-const LEAST_ADVANTAGE: f64 = 12.0;
+/// A fit's chi-square is implausible when it corresponds to a normal deviate above this: one in 60,000.
+const CHI2_SIGMAS: f64 = 4.2;
+/// Least advantage in chi-square of the accused mark over every other explanation: odds of e^(6/2) = 20 to 1. Where two
+/// explanations are nearly as good, the shift is small, and either leaves marks that agree.
+const LEAST_ADVANTAGE: f64 = 6.0;
 /// Largest factor by which the stated noise of the mark points may be widened; beyond it something else is wrong.
 const LARGEST_NOISE_FACTOR: f64 = 5.0;
 /// Fewest degrees of freedom from which a noise factor is taken; below it is too uncertain.
@@ -113,14 +113,16 @@ impl Examiner<'_> {
             .collect()
     }
 
-    /// The one mark whose absence explains everything, if there is exactly one.
-    fn culprit(&self, candidates: Vec<Candidate>) -> Option<Candidate> {
-        let mut ranked = candidates;
-        ranked.sort_by(|a, b| a.excess().total_cmp(&b.excess()));
-        let mut ranked = ranked.into_iter();
-        let best = ranked.next()?;
-        let advantage = ranked.next().map_or(0.0, |second| second.excess() - best.excess());
-        (advantage >= LEAST_ADVANTAGE && self.is_clean(&best.estimate, Some(best.left_out))).then_some(best)
+    /// The marks any of which, left out, explains everything nearly as well as the best; empty when none does.
+    fn suspects(&self, mut candidates: Vec<Candidate>) -> Vec<Candidate> {
+        candidates.sort_by(|a, b| a.excess().total_cmp(&b.excess()));
+        let Some(best) = candidates.first() else { return Vec::new() };
+        if !self.is_clean(&best.estimate, Some(best.left_out)) {
+            return Vec::new();
+        }
+        let limit = best.excess() + LEAST_ADVANTAGE;
+        candidates.retain(|candidate| candidate.excess() <= limit);
+        candidates
     }
 
     /// How much noisier the points are than stated: what even the best fit leaves over.
@@ -144,8 +146,8 @@ pub fn examine(
 ) -> Result<Examined, Refusal> {
     let examiner = Examiner { context, observations, options };
     let full = examiner.fit(None, 1.0, false).ok_or_else(|| refusal::degenerate(observations))?;
-    refusal::refuse_mirrored(&full, context)?;
     if examiner.is_clean(&full, None) {
+        refusal::refuse_mirrored(&full, context)?;
         let accused = tied_culprit(&examiner, 1.0);
         return match accused {
             Some(place) => conclude_without(&examiner, place, 1.0),
@@ -163,11 +165,13 @@ pub fn examine(
     if noise_factor > 1.0 && examiner.is_clean(&full, None) {
         return Ok(conclude(&examiner, full, None, noise_factor));
     }
-    let culprit = examiner.culprit(candidates).map(|best| best.left_out);
-    match culprit.or_else(|| tied_culprit(&examiner, noise_factor)) {
-        Some(place) => conclude_without(&examiner, place, noise_factor),
-        None => Err(refusal::mismatch(&full, &examiner.shifts(&full, None), observations, bay, camera)),
+    let suspects: Vec<usize> = examiner.suspects(candidates).iter().map(|suspect| suspect.left_out).collect();
+    let culprit = if let [only] = suspects[..] { Some(only) } else { tied_culprit(&examiner, noise_factor) };
+    if let Some(place) = culprit {
+        return conclude_without(&examiner, place, noise_factor);
     }
+    let shifts = examiner.shifts(&full, None);
+    Err(refusal::mismatch(&full, &shifts, &suspects, observations, bay, camera))
 }
 
 /// The mark that is accused when the focal length is a witness; `None` when all is well or nothing is certain.
@@ -177,7 +181,8 @@ fn tied_culprit(examiner: &Examiner<'_>, noise_factor: f64) -> Option<usize> {
     if examiner.is_clean(&full, None) {
         return None;
     }
-    let best = examiner.culprit(examiner.candidates(noise_factor, true))?;
+    let suspects = examiner.suspects(examiner.candidates(noise_factor, true));
+    let [best] = &suspects[..] else { return None };
     let shift = seen_shift(&best.estimate, &examiner.observations[best.left_out]);
     (shift.0.hypot(shift.1) >= LEAST_TIED_SHIFT_MM).then_some(best.left_out)
 }
@@ -196,7 +201,7 @@ fn conclude_without(examiner: &Examiner<'_>, place: usize, noise_factor: f64) ->
     let fit =
         examiner.fit(Some(place), noise_factor, false).ok_or_else(|| refusal::degenerate(examiner.observations))?;
     let (right_mm, up_mm) = seen_shift(&fit, observation);
-    let text = refusal::displaced_text(observation, right_mm, up_mm);
+    let text = refusal::displaced_text(observation, &fit, right_mm, up_mm);
     let displaced = Displaced { index: observation.index, id: observation.id, right_mm, up_mm, text };
     let mut examined = conclude(examiner, fit, Some(place), noise_factor);
     examined.displaced = Some(displaced);

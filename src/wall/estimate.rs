@@ -17,12 +17,15 @@ use crate::wall::observation::Observation;
 use crate::wall::projection::{Frame, PARAMETERS, PLANE_PARAMETERS, Projection};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
-/// Probability that a phone's picture still holds strong distortion after the camera's own correction (own judgement).
-const STRONG_LENS_SHARE: f64 = 0.05;
-/// The strong prior is tried when the prior's own chi-square is above this: about 2.4 sigma.
-const PRIOR_STRAINED: f64 = 6.0;
-/// ... or when the data's chi-square is above its degrees of freedom by this many of its standard deviations.
+/// How strong a lens may be, as a share of the way (in logarithm) from the usual to the strong prior, with the
+/// probability that a phone's picture is such after the camera's own correction (own judgement).
+const LENSES: [(f64, f64); 3] = [(0.0, 0.8), (0.5, 0.15), (1.0, 0.05)];
+/// Strong priors are tried when the prior's own chi-square is above this: 2 sigma.
+const PRIOR_STRAINED: f64 = 4.0;
+/// ... or when the data's chi-square corresponds to a normal deviate above this.
 const DATA_STRAINED: f64 = 3.0;
+/// The 9 of Wilson and Hilferty's variance 2/(9ν) of the cube root of chi-square over ν.
+const WILSON_HILFERTY: f64 = 9.0;
 /// A mark's shift counts as seen when at least this share of its own information is left after the fit; four centres
 /// leave rounding noise of 1e-12, a fifth leaves percents.
 const LEAST_SEEN: f64 = 1e-6;
@@ -74,10 +77,15 @@ pub struct Shift {
 }
 
 impl Estimate {
-    /// Whether the data's chi-square is one that the stated uncertainties allow, within `sigmas` of its spread.
+    /// Whether the data's chi-square is one that the stated uncertainties allow, up to `sigmas` of the normal deviate
+    /// that it corresponds to (Wilson and Hilferty, Proc. Natl. Acad. Sci. 17, 684, 1931; from memory).
     pub fn is_plausible(&self, sigmas: f64) -> bool {
+        if self.freedom == 0 {
+            return true;
+        }
         let freedom = self.freedom as f64;
-        self.solution.chi2 <= freedom + sigmas * (2.0 * freedom).sqrt().max(1.0)
+        let spread = 2.0 / (WILSON_HILFERTY * freedom);
+        (self.solution.chi2 / freedom).cbrt() <= 1.0 - spread + sigmas * spread.sqrt()
     }
 
     /// The shift of the mark at `place` among the fit's observations; `None` when the others say nothing about it.
@@ -186,12 +194,18 @@ pub fn estimate(context: &Context, observations: &[&Observation], image_scale: f
         let freedom = (coordinates + tied).saturating_sub(PLANE_PARAMETERS);
         Some((Estimate { projection, solution, freedom }, surprise))
     };
-    let (usual, usual_surprise) = attempt(context.prior.radial)?;
+    let (usual, surprise) = attempt(context.prior.radial)?;
     let is_strained = usual.solution.prior_chi2 > PRIOR_STRAINED || !usual.is_plausible(DATA_STRAINED);
-    let strong = context.prior.strong_radial.filter(|_| is_strained).and_then(attempt);
-    let odds = 2.0 * ((1.0 - STRONG_LENS_SHARE) / STRONG_LENS_SHARE).ln();
-    match strong {
-        Some((strong, surprise)) if surprise + odds < usual_surprise => Some(strong),
-        _ => Some(usual),
+    let Some(strong) = context.prior.strong_radial.filter(|_| is_strained) else { return Some(usual) };
+    let mut best = (usual, surprise - 2.0 * LENSES[0].1.ln());
+    for (share, probability) in &LENSES[1..] {
+        let radial = context.prior.radial * (strong / context.prior.radial).powf(*share);
+        if let Some((estimate, surprise)) = attempt(radial) {
+            let surprise = surprise - 2.0 * probability.ln();
+            if surprise < best.1 {
+                best = (estimate, surprise);
+            }
+        }
     }
+    Some(best.0)
 }

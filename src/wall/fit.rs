@@ -36,13 +36,14 @@ const CALIBRATED_CENTRE_PX: f64 = 5.0;
 /// Standard uncertainty of the distortion's centre without a calibration, px: phones differ from the middle by about
 /// ±20 px (from memory; optical stabilisation moves it).
 const CENTRE_SIGMA_PX: f64 = 20.0;
-/// Standard uncertainty of the focal length, relative: EXIF rounds to whole millimetres and names the nominal lens.
-const FOCAL_SIGMA: f64 = 0.04;
+/// Standard uncertainty of the focal length, relative: EXIF rounds to whole millimetres (1.2 % at 24 mm) and names the
+/// nominal lens, which focusing near and stabilisation change by about two percent (own judgement).
+const FOCAL_SIGMA: f64 = 0.025;
 /// The same with a calibrated lens.
 const CALIBRATED_FOCAL_SIGMA: f64 = 0.01;
-/// Standard uncertainty of the principal point when it judges marks, as a share of the picture's diagonal: wider than
-/// above, since software stabilisation crops off the middle.
-const TIE_CENTRE_SHARE: f64 = 0.01;
+/// Standard uncertainty of the principal point when it judges marks, as a share of the picture's diagonal: 30 px of 5000,
+/// wider than above, since a wrong accusation costs more than a missed one.
+const TIE_CENTRE_SHARE: f64 = 0.006;
 /// Shares of the marks' bounding box at which the uncertainty must be good enough: the beam lies between the marks.
 const PROBE_SHARES: [f64; 3] = [0.25, 0.5, 0.75];
 

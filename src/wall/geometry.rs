@@ -226,7 +226,7 @@ mod tests {
         let point = WallPoint::new(1500.0, 900.0);
         assert_direction(&all, point, 5.988_166_100_916_524, 1.034_873_550_035_724_5);
         let place = bay_point(&all, point);
-        assert!((place - Vector3::new(1499.940_421_3, 934.679_598_85, 8027.888_708_17)).norm() < 1e-6, "{place}");
+        assert!((place - Vector3::new(1_499.940_421_3, 934.679_598_85, 8_027.888_708_17)).norm() < 1e-6, "{place}");
         let ray = solid(&all, point);
         assert!((ray.distance_mm - 8_081.581_799_791_141).abs() < 1e-6);
         assert!((ray.cos_incidence - 0.989_285_976_768_215_4).abs() < 1e-10);

@@ -8,6 +8,7 @@ pub mod observation;
 pub mod camera_tie;
 pub mod estimate;
 pub mod check;
+mod diagnosis;
 mod refusal;
 pub mod fit;
 pub mod view;

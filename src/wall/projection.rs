@@ -243,7 +243,7 @@ mod tests {
         let centre = plain.to_px(FRAME.centre);
         assert!(centre.distance(PxPoint::new(2150.0, 1590.0)) < 1e-9, "{centre:?}");
         let right = plain.to_px(WallPoint::new(1600.0, 900.0));
-        assert!(right.distance(PxPoint::new(2990.566_037_735_849, 1613.207_547_169_811)) < 1e-9, "{right:?}");
+        assert!(right.distance(PxPoint::new(2_990.566_037_735_849, 1_613.207_547_169_811)) < 1e-9, "{right:?}");
     }
 
     #[test]

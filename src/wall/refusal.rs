@@ -8,6 +8,7 @@ use crate::flag::FlagCode;
 use crate::marks::Marks;
 use crate::units::{PxPoint, WallPoint};
 use crate::wall::check::{Displaced, Examined};
+use crate::wall::diagnosis::{Diagnosis, diagnose, seen_shape};
 use crate::wall::estimate::{Context, Estimate, Shift, start};
 use crate::wall::fit::{CameraFacts, FitOptions, context};
 use crate::wall::observation::Observation;
@@ -16,10 +17,13 @@ use nalgebra::{DMatrix, DVector};
 
 /// Thirds of the picture, for words such as "upper right".
 const FIRST_THIRD: f64 = 1.0 / 3.0;
+/// What to do about a mirrored wall.
+const MIRRORED_HINT: &str = "left and right are exchanged: compare the signs of x_mm in the bay file with the wall (right is \
+                             positive), or switch off the mirroring of the camera";
+/// A tag that stands nearer than this to its place, mm, but is left out, is off by its size or turn.
+const IN_PLACE_MM: f64 = 5.0;
 /// Shifts below this are left out of the wording, mm.
 const WORTH_SAYING_MM: f64 = 0.5;
-/// Two marks seem to be swapped when each is seen within this share of their distance of the other's place.
-const SWAPPED_SHARE: f64 = 0.2;
 
 fn name(kind: MarkKind, id: u32) -> String {
     match kind {
@@ -187,16 +191,21 @@ pub(super) fn refuse_mirrored(fit: &Estimate, context: &Context) -> Result<(), R
         return Ok(());
     }
     let text = "the marks stand mirrored in the photo: left and right are exchanged against the bay file";
-    let hint = "compare the signs of x_mm in the bay file with the wall (right is positive), or switch off the mirroring \
-                of the camera";
-    Err(Refusal::new(FlagCode::BayMismatch, text, hint))
+    Err(Refusal::new(FlagCode::BayMismatch, text, MIRRORED_HINT))
 }
 
-/// The sentence about a mark that was left out.
-pub(super) fn displaced_text(observation: &Observation, right_mm: f64, up_mm: f64) -> String {
+/// The sentence about a mark that was left out: how far it stands off, or what its size and turn are.
+pub(super) fn displaced_text(observation: &Observation, fit: &Estimate, right_mm: f64, up_mm: f64) -> String {
+    let name = capitalised(&observed_name(observation));
+    if let (Some(shape), true) = (seen_shape(observation, &fit.projection), right_mm.hypot(up_mm) < IN_PLACE_MM) {
+        return format!(
+            "{name} stands in its place but looks {:.0} mm across and turned by {:.1}°, where the bay file says {:.0} mm \
+             and upright; it was left out. Measure its size_mm again.",
+            shape.size_mm, shape.turn_deg, shape.stated_mm
+        );
+    }
     format!(
-        "{} stands {:.0} mm from where the bay file says ({}); it was left out. Measure its x_mm and y_mm again.",
-        capitalised(&observed_name(observation)),
+        "{name} stands {:.0} mm from where the bay file says ({}); it was left out. Measure its x_mm and y_mm again.",
         right_mm.hypot(up_mm),
         shift_words(right_mm, up_mm)
     )
@@ -232,6 +241,7 @@ pub(super) fn too_weak_without(
 pub(super) fn mismatch(
     fit: &Estimate,
     shifts: &[Option<Shift>],
+    suspects: &[usize],
     observations: &[Observation],
     bay: &Bay,
     camera: &CameraFacts,
@@ -248,7 +258,6 @@ pub(super) fn mismatch(
     };
     let weight = |place: usize| shifts.get(place).copied().flatten().map_or(0.0, |shift| shift.chi2);
     let worst = (0..observations.len()).max_by(|a, b| weight(*a).total_cmp(&weight(*b))).unwrap_or(0);
-    let swapped = swapped_pair(observations, camera);
     let accused = observations.get(worst).map_or_else(String::new, |observation| {
         let (px, mm) = residual(observation);
         format!(
@@ -262,49 +271,25 @@ pub(super) fn mismatch(
         format!("; against the others it seems to stand {}", shift_words(shift.mm.x, shift.mm.y))
     });
     let text = format!("the marks in the photo do not stand where the bay file says{accused}{seeming}");
-    let hint = match swapped {
-        Some((first, second)) => {
+    let named: Vec<String> = suspects.iter().filter_map(|place| observations.get(*place)).map(observed_name).collect();
+    let hint = match (diagnose(observations, camera), named.as_slice()) {
+        (_, [_, _, ..]) => format!(
+            "one of these is off, but which one cannot be told: {}; measure their x_mm and y_mm again, or add a mark",
+            named.join(", ")
+        ),
+        (Some(Diagnosis::Exchanged(first, second)), _) => {
             format!("marks {first} and {second} seem to be exchanged: compare their ids with the wall")
         }
-        None => format!(
+        (Some(Diagnosis::Mirrored), _) => MIRRORED_HINT.to_owned(),
+        (Some(Diagnosis::TagsScaled(ratio)), _) => format!(
+            "all tags look {:.1} % {} than their size_mm: was the sheet scaled by the printer? Measure the black squares",
+            100.0 * (ratio - 1.0).abs(),
+            if ratio < 1.0 { "smaller" } else { "larger" }
+        ),
+        (None, _) => format!(
             "is this photo of bay {}? Compare x_mm, y_mm and size_mm of the marks in the bay file with the wall",
             bay.id
         ),
     };
     Refusal::new(FlagCode::BayMismatch, text, hint)
-}
-
-/// Two marks whose exchange makes all marks fit an affine picture of the wall; only looked for on a refusal.
-fn swapped_pair(observations: &[Observation], camera: &CameraFacts) -> Option<(u32, u32)> {
-    let (context, _) = context(observations, camera, &FitOptions::default());
-    for first in 0..observations.len() {
-        for second in first + 1..observations.len() {
-            let others: Vec<&Observation> = observations
-                .iter()
-                .enumerate()
-                .filter(|(place, _)| *place != first && *place != second)
-                .map(|(_, observation)| observation)
-                .collect();
-            let Some(parameters) = start(&context, &others) else { continue };
-            let Some(projection) = Projection::new(context.frame, context.lens, parameters.as_slice()) else {
-                continue;
-            };
-            let (one, other) = (&observations[first], &observations[second]);
-            let apart = one.centre.distance_mm(other.centre);
-            let is_at = |seen: &Observation, place: WallPoint| {
-                let centre = mean(seen.places.iter().map(|place| projection.to_wall(*place)));
-                centre.distance_mm(place) < SWAPPED_SHARE * apart
-            };
-            if is_at(one, other.centre) && is_at(other, one.centre) {
-                return Some((one.id, other.id));
-            }
-        }
-    }
-    None
-}
-
-fn mean(points: impl Iterator<Item = WallPoint> + Clone) -> WallPoint {
-    let count = points.clone().count() as f64;
-    let sum = points.fold((0.0, 0.0), |sum, point| (sum.0 + point.x_mm, sum.1 + point.y_mm));
-    WallPoint::new(sum.0 / count, sum.1 / count)
 }
