@@ -53,6 +53,11 @@ fn pulls_are_one_with_four_tags() {
 }
 
 #[test]
+fn pulls_are_one_with_far_tags() {
+    assert_pulls("far tags", (0..400).map(|seed| Scene::new(Layout::FarTags, Seed::new(seed))));
+}
+
+#[test]
 fn pulls_are_one_with_four_quadrants() {
     assert_pulls("four quadrants", (0..400).map(|seed| Scene::new(Layout::Quadrants(4), Seed::new(seed))));
 }
@@ -76,7 +81,7 @@ fn pulls_are_one_with_four_tags_and_a_strong_lens() {
 /// A correct bay is never refused, and no mark of it is accused: 1500 scenes of several layouts.
 #[test]
 fn a_correct_bay_raises_no_alarm() {
-    let layouts = [Layout::Tags(4), Layout::Tags(5), Layout::Quadrants(4), Layout::Quadrants(5), Layout::Mixed];
+    let layouts = [Layout::Tags(4), Layout::FarTags, Layout::Quadrants(4), Layout::Quadrants(5), Layout::Mixed];
     let mut alarms = Vec::new();
     for seed in 0..300 {
         for layout in layouts {
@@ -126,7 +131,13 @@ fn noisier_points_than_stated_widen_the_uncertainty() {
         scene.find_noisier(3.0);
         scene
     });
-    assert_pulls("three times the noise", scenes);
+    let found = pulls(scenes);
+    eprintln!("three times the noise: {found:?}");
+    for (mean, spread) in found {
+        // The noise's share is estimated from some 30 residuals that also hold the tags' turn and size, so it stays a little
+        // too small.
+        assert!((0.85..1.3).contains(&spread) && mean.abs() < 0.2, "mean {mean}, spread {spread}");
+    }
 }
 
 #[test]
@@ -138,6 +149,8 @@ fn a_moved_mark_is_named() {
         (Layout::Tags(4), 80.0, 1.0, 0.0),
         (Layout::Tags(4), 150.0, 1.0, 0.0),
         (Layout::Tags(5), 40.0, 1.0, 0.0),
+        (Layout::FarTags, 40.0, 0.9, 0.1),
+        (Layout::FarTags, 80.0, 1.0, 0.0),
         (Layout::Tags(5), 10.0, 0.9, 0.05),
         (Layout::Quadrants(5), 40.0, 0.5, 0.12),
         (Layout::Quadrants(5), 100.0, 0.8, 0.05),
@@ -260,7 +273,7 @@ fn a_missing_mark_is_named_with_its_place() {
         scene.lose(1);
         let refusal = fitted(&scene).expect_err("three marks");
         assert_eq!(refusal.code, FlagCode::MarksMissing);
-        assert!(refusal.found.contains("3 of 4") && refusal.found.contains("right"), "{}", refusal.found);
+        assert!(refusal.found.contains("3 of 4") && refusal.found.contains("px, middle"), "{}", refusal.found);
         let told: Vec<f64> = refusal
             .found
             .split("near (")

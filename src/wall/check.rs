@@ -18,6 +18,8 @@ use crate::wall::refusal;
 
 /// A fit's chi-square is implausible when it corresponds to a normal deviate above this: one in 60,000.
 const CHI2_SIGMAS: f64 = 4.2;
+/// Beyond this normal deviate the noise is widened to what the residuals show: one sound photo in 40.
+const USUAL_SIGMAS: f64 = 2.0;
 /// Least advantage in chi-square of the accused mark over every other explanation: odds of e^(6/2) = 20 to 1. Where two
 /// explanations are nearly as good, the shift is small, and either leaves marks that agree.
 const LEAST_ADVANTAGE: f64 = 6.0;
@@ -26,10 +28,15 @@ const LARGEST_NOISE_FACTOR: f64 = 5.0;
 /// Fewest degrees of freedom from which a noise factor is taken; below it is too uncertain.
 const LEAST_FREEDOM: usize = 6;
 /// A mark that the focal length alone accuses must be off by this much, mm: smaller shifts do no harm to the aim.
-const LEAST_TIED_SHIFT_MM: f64 = 8.0;
-/// Marks count as checked when a shift of each would be known to this standard uncertainty, mm: an error of 50 mm, a
-/// slip of the tape, then raises the alarm on a mark at three sigma of it.
-const CHECKED_SIGMA_MM: f64 = 40.0;
+const LEAST_TIED_SHIFT_MM: f64 = 12.0;
+/// Marks that all seem to stand within this of the bay file, mm, but disagree by more than stated, are noisy rather than
+/// moved: 0.05° at 10 m, covered by widening the uncertainty.
+const HARMLESS_SHIFT_MM: f64 = 8.0;
+/// ... and must look off by this squared Mahalanobis length without the focal length too (one sound mark in 90 does): a
+/// crop of the photo, which breaks the focal length's witness, leaves the marks themselves in agreement.
+const LEAST_TIED_CHI2: f64 = 9.0;
+/// Every fit is noisier than stated by the same cause when leaving out the best mark lowers the noise by less than this.
+const COMMON_NOISE_RATIO: f64 = 1.6;
 
 /// A mark that was left out because it does not stand where the bay file says.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,7 +62,7 @@ pub struct Examined {
     pub used: Vec<usize>,
     /// The mark that was left out.
     pub displaced: Option<Displaced>,
-    /// Whether an error of any used mark would be noticed.
+    /// Whether the marks have spare ones among them, so that an error of any can be noticed.
     pub is_checked: bool,
     /// Factor on the stated noise of the mark points, 1 or more.
     pub noise_factor: f64,
@@ -125,14 +132,20 @@ impl Examiner<'_> {
         candidates
     }
 
-    /// How much noisier the points are than stated: what even the best fit leaves over.
+    /// How much noisier the points are than stated: what even the best fit leaves over, or what all leave over when no
+    /// mark's absence makes much of a difference.
     fn noise_factor(full: &Estimate, candidates: &[Candidate]) -> f64 {
+        let excess = |fit: &Estimate| {
+            if fit.is_plausible(CHI2_SIGMAS) { 1.0 } else { fit.solution.chi2 / fit.freedom as f64 }
+        };
         let fits = candidates.iter().map(|candidate| &candidate.estimate).chain([full]);
-        let least = fits
-            .filter(|fit| fit.freedom >= LEAST_FREEDOM)
-            .map(|fit| if fit.is_plausible(CHI2_SIGMAS) { 1.0 } else { fit.solution.chi2 / fit.freedom as f64 })
-            .fold(f64::INFINITY, f64::min);
-        if least.is_finite() { least.sqrt().clamp(1.0, LARGEST_NOISE_FACTOR) } else { 1.0 }
+        let least = fits.filter(|fit| fit.freedom >= LEAST_FREEDOM).map(excess).fold(f64::INFINITY, f64::min);
+        if !least.is_finite() {
+            return 1.0;
+        }
+        let of_all = excess(full);
+        let is_common = least > 1.0 && of_all < COMMON_NOISE_RATIO * least;
+        (if is_common { of_all } else { least }).sqrt().clamp(1.0, LARGEST_NOISE_FACTOR)
     }
 }
 
@@ -145,37 +158,73 @@ pub fn examine(
     options: &FitOptions,
 ) -> Result<Examined, Refusal> {
     let examiner = Examiner { context, observations, options };
-    let full = examiner.fit(None, 1.0, false).ok_or_else(|| refusal::degenerate(observations))?;
-    if examiner.is_clean(&full, None) {
-        refusal::refuse_mirrored(&full, context)?;
-        let accused = tied_culprit(&examiner, 1.0);
-        return match accused {
-            Some(place) => conclude_without(&examiner, place, 1.0),
-            None => Ok(conclude(&examiner, full, None, 1.0)),
+    let lost = || refusal::degenerate(observations, camera);
+    let first = examiner.fit(None, 1.0, false);
+    if let Some(full) = first.as_ref().filter(|full| examiner.is_clean(full, None)) {
+        refusal::refuse_mirrored(full, context)?;
+        return match tied_culprit(&examiner, full, 1.0) {
+            Some(place) => conclude_without(&examiner, place, 1.0).ok_or_else(lost),
+            None => Ok(widened(&examiner, full).unwrap_or_else(|| conclude(&examiner, full.clone(), None, 1.0))),
         };
     }
-    let candidates = examiner.candidates(1.0, false);
-    let noise_factor = Examiner::noise_factor(&full, &candidates);
-    let (full, candidates) = if noise_factor > 1.0 {
-        let refit = examiner.fit(None, noise_factor, false).ok_or_else(|| refusal::degenerate(observations))?;
-        (refit, examiner.candidates(noise_factor, false))
+    let mut candidates = examiner.candidates(1.0, false);
+    let noise_factor = first.as_ref().map_or(1.0, |full| Examiner::noise_factor(full, &candidates));
+    let full = if noise_factor > 1.0 {
+        candidates = examiner.candidates(noise_factor, false);
+        examiner.fit(None, noise_factor, false)
     } else {
-        (full, candidates)
+        first
     };
-    if noise_factor > 1.0 && examiner.is_clean(&full, None) {
-        return Ok(conclude(&examiner, full, None, noise_factor));
+    if let Some(full) = full.as_ref().filter(|full| examiner.is_clean(full, None)) {
+        return Ok(conclude(&examiner, full.clone(), None, noise_factor));
     }
     let suspects: Vec<usize> = examiner.suspects(candidates).iter().map(|suspect| suspect.left_out).collect();
-    let culprit = if let [only] = suspects[..] { Some(only) } else { tied_culprit(&examiner, noise_factor) };
+    let witness = || {
+        let accused = tied_culprit(&examiner, full.as_ref()?, noise_factor)?;
+        (suspects.is_empty() || suspects.contains(&accused)).then_some(accused)
+    };
+    let culprit = if let [only] = suspects[..] { Some(only) } else { witness() };
     if let Some(place) = culprit {
-        return conclude_without(&examiner, place, noise_factor);
+        return conclude_without(&examiner, place, noise_factor).ok_or_else(lost);
     }
+    let full = full.ok_or_else(lost)?;
     let shifts = examiner.shifts(&full, None);
+    if let Some(noisy) = noisy_throughout(&examiner, &full, &shifts, noise_factor) {
+        return Ok(noisy);
+    }
     Err(refusal::mismatch(&full, &shifts, &suspects, observations, bay, camera))
 }
 
+/// The fit of sound marks with wider noise, when the residuals are larger than usual though not implausible.
+fn widened(examiner: &Examiner<'_>, full: &Estimate) -> Option<Examined> {
+    if full.freedom < LEAST_FREEDOM || full.is_plausible(USUAL_SIGMAS) {
+        return None;
+    }
+    let wider = (full.solution.chi2 / full.freedom as f64).sqrt();
+    examiner.fit(None, wider, false).map(|fit| conclude(examiner, fit, None, wider))
+}
+
+/// The fit of all marks with wider noise, when no mark seems to stand off by a harmful amount.
+fn noisy_throughout(
+    examiner: &Examiner<'_>,
+    full: &Estimate,
+    shifts: &[Option<Shift>],
+    noise_factor: f64,
+) -> Option<Examined> {
+    let largest = shifts.iter().flatten().map(|shift| shift.mm.norm()).fold(0.0, f64::max);
+    if full.freedom < LEAST_FREEDOM || largest > HARMLESS_SHIFT_MM {
+        return None;
+    }
+    let wider = noise_factor * (full.solution.chi2 / full.freedom as f64).sqrt().max(1.0);
+    if wider > LARGEST_NOISE_FACTOR {
+        return None;
+    }
+    let fit = examiner.fit(None, wider, false)?;
+    examiner.is_clean(&fit, None).then(|| conclude(examiner, fit, None, wider))
+}
+
 /// The mark that is accused when the focal length is a witness; `None` when all is well or nothing is certain.
-fn tied_culprit(examiner: &Examiner<'_>, noise_factor: f64) -> Option<usize> {
+fn tied_culprit(examiner: &Examiner<'_>, free: &Estimate, noise_factor: f64) -> Option<usize> {
     examiner.context.tie?;
     let full = examiner.fit(None, noise_factor, true)?;
     if examiner.is_clean(&full, None) {
@@ -183,8 +232,14 @@ fn tied_culprit(examiner: &Examiner<'_>, noise_factor: f64) -> Option<usize> {
     }
     let suspects = examiner.suspects(examiner.candidates(noise_factor, true));
     let [best] = &suspects[..] else { return None };
-    let shift = seen_shift(&best.estimate, &examiner.observations[best.left_out]);
-    (shift.0.hypot(shift.1) >= LEAST_TIED_SHIFT_MM).then_some(best.left_out)
+    let observation = &examiner.observations[best.left_out];
+    let (right_mm, up_mm) = seen_shift(&best.estimate, observation);
+    let own = free.shift(best.left_out, observation)?;
+    let (free_right_mm, free_up_mm) =
+        examiner.fit(Some(best.left_out), noise_factor, false).map_or((0.0, 0.0), |fit| seen_shift(&fit, observation));
+    let shift_mm = right_mm.hypot(up_mm).min(free_right_mm.hypot(free_up_mm));
+    let is_off = shift_mm >= LEAST_TIED_SHIFT_MM && own.chi2 >= LEAST_TIED_CHI2;
+    is_off.then_some(best.left_out)
 }
 
 /// Where a mark is seen against the bay file, mm right and up.
@@ -196,24 +251,19 @@ fn seen_shift(fit: &Estimate, observation: &Observation) -> (f64, f64) {
     })
 }
 
-fn conclude_without(examiner: &Examiner<'_>, place: usize, noise_factor: f64) -> Result<Examined, Refusal> {
+fn conclude_without(examiner: &Examiner<'_>, place: usize, noise_factor: f64) -> Option<Examined> {
     let observation = &examiner.observations[place];
-    let fit =
-        examiner.fit(Some(place), noise_factor, false).ok_or_else(|| refusal::degenerate(examiner.observations))?;
+    let fit = examiner.fit(Some(place), noise_factor, false)?;
     let (right_mm, up_mm) = seen_shift(&fit, observation);
     let text = refusal::displaced_text(observation, &fit, right_mm, up_mm);
     let displaced = Displaced { index: observation.index, id: observation.id, right_mm, up_mm, text };
     let mut examined = conclude(examiner, fit, Some(place), noise_factor);
     examined.displaced = Some(displaced);
-    Ok(examined)
+    Some(examined)
 }
 
 fn conclude(examiner: &Examiner<'_>, fit: Estimate, left_out: Option<usize>, noise_factor: f64) -> Examined {
-    let limit = CHECKED_SIGMA_MM * CHECKED_SIGMA_MM;
-    let is_checked = examiner
-        .shifts(&fit, left_out)
-        .iter()
-        .all(|shift| shift.is_some_and(|shift| shift.covariance.symmetric_eigenvalues().max() < limit));
+    let is_checked = examiner.shifts(&fit, left_out).iter().all(Option::is_some);
     let used = (0..examiner.observations.len()).filter(|place| Some(*place) != left_out).collect();
     Examined { estimate: fit, used, displaced: None, is_checked, noise_factor }
 }

@@ -102,8 +102,8 @@ pub fn fit(marks: &Marks, bay: &Bay, camera: &CameraFacts, options: &FitOptions)
     }
     let (context, mut flags) = context(&observations, camera, options);
     let examined = examine(&context, &observations, bay, camera, options)?;
-    let largest =
-        largest_sigma_mm(&examined.estimate, &observations).ok_or_else(|| refusal::degenerate(&observations))?;
+    let largest = largest_sigma_mm(&examined.estimate, &observations)
+        .ok_or_else(|| refusal::degenerate(&observations, camera))?;
     let limit_mm = bay.wall.distance.get() * options.largest_sigma_deg.to_radians().tan();
     if let Some(displaced) = &examined.displaced {
         if largest > limit_mm {

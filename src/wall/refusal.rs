@@ -171,7 +171,7 @@ impl Guess {
 }
 
 /// Marks on a line, or otherwise in a place where they fix nothing.
-pub(super) fn degenerate(observations: &[Observation]) -> Refusal {
+pub(super) fn degenerate(observations: &[Observation], camera: &CameraFacts) -> Refusal {
     let names: Vec<String> = observations.iter().map(observed_name).collect();
     let text = format!(
         "the {} marks found ({}) do not fix the wall: three or more of them lie on one line, or their places in the photo \
@@ -179,9 +179,18 @@ pub(super) fn degenerate(observations: &[Observation]) -> Refusal {
         observations.len(),
         names.join(", ")
     );
-    let hint = "spread at least four marks over the wall so that no three are on one line, and compare their x_mm and y_mm \
-                in the bay file with the wall";
+    let hint = match diagnose(observations, camera) {
+        Some(Diagnosis::Exchanged(first, second)) => exchanged_hint(first, second),
+        Some(Diagnosis::Mirrored) => MIRRORED_HINT.to_owned(),
+        _ => "spread at least four marks over the wall so that no three are on one line, and compare their x_mm and y_mm \
+              in the bay file with the wall"
+            .to_owned(),
+    };
     Refusal::new(FlagCode::BayMismatch, text, hint)
+}
+
+fn exchanged_hint(first: u32, second: u32) -> String {
+    format!("marks {first} and {second} seem to be exchanged: compare their ids with the wall")
 }
 
 /// Refuses a picture that shows the wall mirrored.
@@ -277,9 +286,7 @@ pub(super) fn mismatch(
             "one of these is off, but which one cannot be told: {}; measure their x_mm and y_mm again, or add a mark",
             named.join(", ")
         ),
-        (Some(Diagnosis::Exchanged(first, second)), _) => {
-            format!("marks {first} and {second} seem to be exchanged: compare their ids with the wall")
-        }
+        (Some(Diagnosis::Exchanged(first, second)), _) => exchanged_hint(first, second),
         (Some(Diagnosis::Mirrored), _) => MIRRORED_HINT.to_owned(),
         (Some(Diagnosis::TagsScaled(ratio)), _) => format!(
             "all tags look {:.1} % {} than their size_mm: was the sheet scaled by the printer? Measure the black squares",

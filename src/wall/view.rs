@@ -58,7 +58,7 @@ pub struct WallView {
     pub rms_mm: f64,
     /// Residual of every found mark, in the order of the bay file.
     pub residuals: Vec<MarkResidual>,
-    /// Whether an error in the place of any used mark would have been noticed.
+    /// Whether there are spare marks, so that an error in the place of any could be noticed.
     pub is_checked: bool,
     /// A mark that was left out.
     pub displaced: Option<Displaced>,

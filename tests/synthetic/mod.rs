@@ -67,6 +67,8 @@ impl Camera {
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Layout {
     Tags(usize),
+    /// Four tags from 10 to 13 m away: 40 to 60 px across.
+    FarTags,
     Quadrants(usize),
     /// Two tags on the left, three quadrants on the right.
     Mixed,
@@ -115,7 +117,10 @@ impl Scene {
     }
 
     pub(crate) fn with_lens(layout: Layout, mut seed: Seed, k1: f64, k2: f64) -> Self {
-        let back = seed.uniform(5000.0, 8500.0);
+        let back = match layout {
+            Layout::FarTags => seed.uniform(10_000.0, 13_000.0),
+            _ => seed.uniform(5000.0, 8500.0),
+        };
         let (right, up) = (seed.uniform(-1500.0, 1500.0), seed.uniform(1000.0, 1900.0));
         let focal_35mm = seed.uniform(23.0, 30.0_f64);
         let camera = Camera {
@@ -135,6 +140,7 @@ impl Scene {
         };
         let kinds: Vec<bool> = match layout {
             Layout::Tags(count) => vec![true; count],
+            Layout::FarTags => vec![true; 4],
             Layout::Quadrants(count) => vec![false; count],
             Layout::Mixed => vec![true, false, false, true, false],
         };
