@@ -1,5 +1,12 @@
 //! Outside: the lens and the wall's homography against values that `OpenCV` computed (`fixtures/outside/wall/make.py`).
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a failed check must stop the test, and each test prints the figures that it judges"
+)]
+
 use lampwright::bay::Bay;
 use lampwright::camera::{Lens, Ray};
 use lampwright::marks::{FoundMark, Marks};

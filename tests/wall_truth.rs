@@ -3,6 +3,13 @@
 //! The projection here is written on its own: a rotated pinhole camera with radial distortion, points in space, no
 //! homography. Noise is drawn from fixed seeds.
 
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "a failed check must stop the test, and each test prints the figures that it judges"
+)]
+
 mod synthetic;
 
 use lampwright::camera::Lens;
@@ -140,6 +147,9 @@ fn noisier_points_than_stated_widen_the_uncertainty() {
     }
 }
 
+/// Scenes per case of moved marks.
+const SCENES: u32 = 60;
+
 #[test]
 fn a_moved_mark_is_named() {
     // (layout, moved by mm, least share named or refused by name, largest share missed or wrong). Four tags and any six
@@ -158,7 +168,6 @@ fn a_moved_mark_is_named() {
         (Layout::Quadrants(6), 40.0, 0.95, 0.02),
         (Layout::Mixed, 40.0, 0.95, 0.02),
     ];
-    const SCENES: u32 = 60;
     for (layout, distance, least, largest) in cases {
         let [mut named, mut refused, mut unsure, mut missed, mut wrong] = [0; 5];
         for seed in 0..u64::from(SCENES) {
@@ -346,4 +355,43 @@ fn a_tag_of_another_size_is_left_out_by_name() {
     let view = fitted(&scene).expect("four others");
     let displaced = view.displaced.expect("left out");
     assert!(displaced.id == 4 && displaced.text.contains("size_mm"), "{}", displaced.text);
+}
+
+/// Marks anywhere in the picture, and marks all in one place, give a view with finite numbers or a refusal.
+#[test]
+fn nonsense_gives_a_refusal_or_finite_numbers() {
+    let mut draw = Seed::new(99);
+    for seed in 0..150 {
+        let layout = if seed % 2 == 0 { Layout::Tags(4) } else { Layout::Quadrants(5) };
+        let mut scene = Scene::new(layout, Seed::new(seed));
+        let reach = if seed % 5 == 0 { 0.0 } else { 4000.0 };
+        for found in &mut scene.marks.found {
+            let corners = found.corners.iter_mut().flatten();
+            for place in corners.chain([&mut found.centre]) {
+                *place = PxPoint::new(draw.uniform(0.0, reach), draw.uniform(0.0, reach));
+            }
+        }
+        match fitted(&scene) {
+            Ok(view) => {
+                let (place, wall) = (PxPoint::new(100.0, 100.0), WallPoint::new(0.0, 700.0));
+                let numbers = [view.rms_px, view.rms_mm, view.to_wall(place).x_mm, view.to_px(wall).y];
+                let total = view.spread(wall).total();
+                assert!(numbers.iter().chain(total.iter()).all(|number| number.is_finite()), "{seed}: {numbers:?}");
+            }
+            Err(refusal) => assert!(!refusal.found.contains("NaN") && !refusal.hint.is_empty(), "{refusal:?}"),
+        }
+    }
+}
+
+/// A point far outside the marks is less certain than one between them, and two neighbours err together.
+#[test]
+fn spread_grows_outside_the_marks() {
+    let view = fitted(&Scene::new(Layout::Tags(4), Seed::new(29))).expect("sound");
+    let (inside, outside) = (WallPoint::new(0.0, 800.0), WallPoint::new(5000.0, 800.0));
+    assert!(view.spread(outside).total().trace() > 10.0 * view.spread(inside).total().trace());
+    assert!(view.encloses(inside) && !view.encloses(outside));
+    let joint = view.joint_spread(inside, WallPoint::new(10.0, 800.0));
+    assert!((joint[(1, 1)] - view.spread(inside).total().m22).abs() < 1e-9);
+    let difference = joint[(1, 1)] + joint[(3, 3)] - 2.0 * joint[(1, 3)];
+    assert!(difference > 0.0 && difference < 0.01 * joint[(1, 1)]);
 }

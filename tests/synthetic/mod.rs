@@ -4,6 +4,7 @@ use lampwright::bay::Bay;
 use lampwright::marks::{FoundMark, Marks, MissingMark};
 use lampwright::units::{PxPoint, WallPoint};
 use lampwright::wall::CameraFacts;
+use std::fmt::Write as _;
 
 /// Small generator with a fixed sequence (`SplitMix64`, Steele, Lea and Flood 2014; from memory).
 #[derive(Debug, Clone, Copy)]
@@ -22,6 +23,7 @@ impl Seed {
         z ^ (z >> 31)
     }
 
+    /// Even over a range.
     pub(crate) fn uniform(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * ((self.next() >> 11) as f64 / (1_u64 << 53) as f64)
     }
@@ -152,10 +154,11 @@ impl Scene {
             let (x, y) = (PLACES[n].0 + seed.uniform(-100.0, 100.0), PLACES[n].1 + seed.uniform(-80.0, 80.0));
             let size = seed.uniform(140.0, 200.0).round();
             let kind = if *is_tag { "tag36h11" } else { "quadrant" };
-            text.push_str(&format!(
+            let _ = write!(
+                text,
                 "[[marks]]\nkind = \"{kind}\"\nid = {}\nsize_mm = {size:.1}\nx_mm = {x:.3}\ny_mm = {y:.3}\n",
                 n + 3
-            ));
+            );
             walls.push(Stuck {
                 x: x + MARKS_MM * seed.normal(),
                 y: y + MARKS_MM * seed.normal(),
