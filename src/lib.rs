@@ -8,5 +8,5 @@ pub mod bay;
 pub mod camera;
 pub mod photo;
 pub mod marks;
-pub mod beam;
 pub mod wall;
+pub mod beam;

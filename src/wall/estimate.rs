@@ -12,7 +12,7 @@ use crate::camera::Lens;
 use crate::units::WallPoint;
 use crate::wall::camera_tie::CameraTie;
 use crate::wall::homography::direct_linear;
-use crate::wall::least_squares::{Block, Prior, Solution, solve};
+use crate::wall::least_squares::{Block, Need, Prior, Solution, solve};
 use crate::wall::observation::Observation;
 use crate::wall::projection::{Frame, PARAMETERS, PLANE_PARAMETERS, Projection};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
@@ -131,19 +131,20 @@ fn blocks_at(
     image_scale: f64,
     is_tied: bool,
     parameters: &DVector<f64>,
+    need: Need,
 ) -> Vec<Block> {
     let Some(projection) = Projection::new(context.frame, context.lens, parameters.as_slice()) else {
         return Vec::new();
     };
     let mut blocks: Vec<Block> =
-        observations.iter().map(|observation| block_of(observation, &projection, image_scale)).collect();
+        observations.iter().map(|observation| block_of(observation, &projection, image_scale, need)).collect();
     if let (true, Some(tie)) = (is_tied, &context.tie) {
         blocks.extend(tie.block(parameters));
     }
     blocks
 }
 
-fn block_of(observation: &Observation, projection: &Projection, image_scale: f64) -> Block {
+fn block_of(observation: &Observation, projection: &Projection, image_scale: f64, need: Need) -> Block {
     let size = observation.coordinates();
     let mut residual = DVector::zeros(size);
     let mut jacobian = DMatrix::zeros(size, PARAMETERS);
@@ -153,7 +154,12 @@ fn block_of(observation: &Observation, projection: &Projection, image_scale: f64
         residual[2 * n] = place.x - predicted.x;
         residual[2 * n + 1] = place.y - predicted.y;
         jacobian.fixed_view_mut::<2, PARAMETERS>(2 * n, 0).copy_from(&projection.parameter_jacobian(*wall));
-        by_wall.fixed_view_mut::<2, 2>(2 * n, 2 * n).copy_from(&projection.wall_jacobian(*wall));
+        if need == Need::Covariances {
+            by_wall.fixed_view_mut::<2, 2>(2 * n, 2 * n).copy_from(&projection.wall_jacobian(*wall));
+        }
+    }
+    if need == Need::Residuals {
+        return Block { residual, jacobian, causes: [DMatrix::zeros(0, 0), DMatrix::zeros(0, 0)] };
     }
     let marks = &by_wall * &observation.wall_covariance * by_wall.transpose();
     let image = &observation.image_covariance * (image_scale * image_scale);
@@ -186,7 +192,8 @@ pub fn estimate(context: &Context, observations: &[&Observation], image_scale: f
         }
         let log_det_prior: f64 = precision.iter().skip(PLANE_PARAMETERS).map(|entry| entry.ln()).sum();
         let prior = Prior { mean: DVector::zeros(PARAMETERS), precision };
-        let solution = solve(&from, &prior, |at| blocks_at(context, observations, image_scale, is_tied, at))?;
+        let solution =
+            solve(&from, &prior, |at, need| blocks_at(context, observations, image_scale, is_tied, at, need))?;
         let projection = Projection::new(context.frame, context.lens, solution.parameters.as_slice())?;
         let coordinates: usize = observations.iter().map(|observation| observation.coordinates()).sum();
         let tied = if is_tied && context.tie.is_some() { 2 } else { 0 };

@@ -36,8 +36,17 @@ pub struct Block {
     pub residual: DVector<f64>,
     /// Derivative of the prediction by the parameters.
     pub jacobian: DMatrix<f64>,
-    /// Covariance of the observations, one matrix per cause.
+    /// Covariance of the observations, one matrix per cause; may be empty when only [`Need::Residuals`] was asked for.
     pub causes: [DMatrix<f64>; CAUSES],
+}
+
+/// What a step asks of the problem; covariances cost as much as all the rest and are renewed rarely.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Need {
+    /// Residuals and Jacobians.
+    Residuals,
+    /// Covariances too.
+    Covariances,
 }
 
 /// Independent Gaussian priors; precision 0 leaves a parameter free.
@@ -115,11 +124,11 @@ fn factor_normal(normal: &DMatrix<f64>) -> Option<(Cholesky<f64, Dyn>, DVector<f
 fn descend(
     start: &DVector<f64>,
     prior: &Prior,
-    evaluate: &impl Fn(&DVector<f64>) -> Vec<Block>,
+    evaluate: &impl Fn(&DVector<f64>, Need) -> Vec<Block>,
     factors: &[Cholesky<f64, Dyn>],
 ) -> Option<DVector<f64>> {
     let whitened_at = |at: &DVector<f64>| -> Option<Vec<Whitened>> {
-        let blocks = evaluate(at);
+        let blocks = evaluate(at, Need::Residuals);
         // Parameters that the problem cannot evaluate give no blocks: a bad step, not a perfect one.
         let is_whole = blocks.len() == factors.len();
         is_whole.then(|| blocks.iter().zip(factors).map(|(block, factor)| whiten(block, factor)).collect())?
@@ -165,10 +174,14 @@ fn descend(
 }
 
 /// Finds the parameters that best explain the observations and the prior, from a start near them.
-pub fn solve(start: &DVector<f64>, prior: &Prior, evaluate: impl Fn(&DVector<f64>) -> Vec<Block>) -> Option<Solution> {
+pub fn solve(
+    start: &DVector<f64>,
+    prior: &Prior,
+    evaluate: impl Fn(&DVector<f64>, Need) -> Vec<Block>,
+) -> Option<Solution> {
     let mut at = start.clone();
     for _ in 0..OUTER_LIMIT {
-        let blocks = evaluate(&at);
+        let blocks = evaluate(&at, Need::Covariances);
         let factors = blocks.iter().map(factor).collect::<Option<Vec<_>>>()?;
         let next = descend(&at, prior, &evaluate, &factors)?;
         let whitened =
@@ -186,9 +199,9 @@ pub fn solve(start: &DVector<f64>, prior: &Prior, evaluate: impl Fn(&DVector<f64
 fn conclude(
     parameters: DVector<f64>,
     prior: &Prior,
-    evaluate: &impl Fn(&DVector<f64>) -> Vec<Block>,
+    evaluate: &impl Fn(&DVector<f64>, Need) -> Vec<Block>,
 ) -> Option<Solution> {
-    let blocks = evaluate(&parameters);
+    let blocks = evaluate(&parameters, Need::Covariances);
     let factors = blocks.iter().map(factor).collect::<Option<Vec<_>>>()?;
     let whitened =
         blocks.iter().zip(&factors).map(|(block, factor)| whiten(block, factor)).collect::<Option<Vec<_>>>()?;
@@ -222,7 +235,7 @@ mod tests {
     #[test]
     fn a_line_agrees_with_the_closed_form() {
         let (x, y) = ([0.0, 1.0, 2.0], [1.0, 3.0, 5.6]);
-        let evaluate = |p: &DVector<f64>| {
+        let evaluate = |p: &DVector<f64>, _: Need| {
             x.iter()
                 .zip(y)
                 .map(|(x, y)| Block {
@@ -246,7 +259,7 @@ mod tests {
     /// Observation 2 ± 1 and prior 0 ± 1 meet at 1 with variance 1/2, half from each.
     #[test]
     fn a_prior_counts_as_an_observation() {
-        let evaluate = |p: &DVector<f64>| {
+        let evaluate = |p: &DVector<f64>, _: Need| {
             vec![Block {
                 residual: DVector::from_element(1, 2.0 - p[0]),
                 jacobian: DMatrix::from_element(1, 1, 1.0),
@@ -261,7 +274,7 @@ mod tests {
 
     #[test]
     fn an_open_parameter_is_refused() {
-        let evaluate = |p: &DVector<f64>| {
+        let evaluate = |p: &DVector<f64>, _: Need| {
             vec![Block {
                 residual: DVector::from_element(1, 2.0 - p[0] - p[1]),
                 jacobian: DMatrix::from_element(1, 2, 1.0),
