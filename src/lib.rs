@@ -9,4 +9,5 @@ pub mod camera;
 pub mod photo;
 pub mod marks;
 pub mod wall;
+pub mod grid;
 pub mod beam;

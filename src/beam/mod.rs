@@ -1,5 +1,15 @@
 //! The beam's features in angles seen from the lamp.
 
 pub mod features;
+pub mod solve;
+pub mod edge;
+pub mod light;
+pub mod coarse;
+pub mod room;
+pub mod lines;
+pub mod hotspot;
+pub mod setup_budget;
+pub mod measure;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
+pub use measure::{BeamInput, ToneKnowledge, measure};

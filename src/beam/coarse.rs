@@ -1,0 +1,181 @@
+//! A first look: where the cutoff runs in every column, and where it bends.
+//!
+//! The score of a place is the fall of log light from the band below it to the band above it, so that joints and
+//! stripes thinner than the bands do not win. The bend is the hinge (level part, then a ramp with an optional shelf) with the
+//! least sum of absolute deviations.
+
+use super::light::LightGrid;
+
+/// Bands of the score: from 0.1 to 0.5 degrees on either side, degrees.
+const BAND_NEAR_DEG: f64 = 0.1;
+const BAND_FAR_DEG: f64 = 0.5;
+/// Columns averaged for the first look, degrees on either side.
+const COLUMN_HALF_DEG: f64 = 0.1;
+/// Distance between columns of the first look, degrees.
+const COLUMN_STEP_DEG: f64 = 0.1;
+/// The lowest and highest V where a cutoff is looked for, degrees.
+const SEARCH_DEG: (f64, f64) = (-4.5, 3.5);
+/// Light far under the brightest part counts little: relative level at which a place's score is halved.
+const DARK_FRACTION: f64 = 0.03;
+
+/// The cutoff's place in one column.
+#[derive(Debug, Clone, Copy)]
+pub struct CoarsePlace {
+    /// H of the column, degrees.
+    pub h_deg: f64,
+    /// V of the greatest fall, degrees.
+    pub v_deg: f64,
+    /// Fall of natural log light across it.
+    pub fall: f64,
+    /// Light in the band below, relative to full scale.
+    pub below: f64,
+    /// Light in the band above.
+    pub above: f64,
+}
+
+/// The hinge: `v = level + slope·(x - bend)` with x towards the rising side, 0 before the bend, at most `cap`.
+#[derive(Debug, Clone, Copy)]
+pub struct Hinge {
+    /// H of the bend, degrees.
+    pub h_deg: f64,
+    /// V of the level part at the bend, degrees.
+    pub v_deg: f64,
+    /// Tilt of the level part, degrees per degree, in H to the right.
+    pub tilt: f64,
+    /// Rise of the ramp, degrees per degree.
+    pub slope: f64,
+    /// Height of the shelf, degrees (large: none).
+    pub cap_deg: f64,
+}
+
+/// The first look at every column from `from_deg` to `to_deg`.
+pub fn places(light: &LightGrid<'_>, from_deg: f64, to_deg: f64) -> Vec<CoarsePlace> {
+    let brightest = {
+        let mut levels: Vec<f32> =
+            light.level.iter().zip(&light.grid.is_valid).filter(|(_, v)| **v).map(|(l, _)| *l).step_by(7).collect();
+        levels.sort_by(f32::total_cmp);
+        f64::from(levels.get(levels.len() * 995 / 1000).copied().unwrap_or(0.0))
+    };
+    let count = ((to_deg - from_deg) / COLUMN_STEP_DEG).round() as usize;
+    let none = |_: f64, _: f64| 0.0;
+    (0..=count)
+        .filter_map(|k| {
+            let h_deg = from_deg + k as f64 * COLUMN_STEP_DEG;
+            let scan = light.scan(h_deg, COLUMN_HALF_DEG, 0.0, &none);
+            best_place(&scan, brightest)
+        })
+        .collect()
+}
+
+fn best_place(scan: &super::edge::Scan, brightest: f64) -> Option<CoarsePlace> {
+    let n = scan.v_deg.len();
+    let mut sums = Vec::with_capacity(n + 1);
+    sums.push(0.0);
+    for level in &scan.level {
+        sums.push(sums[sums.len() - 1] + level);
+    }
+    let range = |from: f64, to: f64| {
+        let a = scan.v_deg.partition_point(|&v| v < from);
+        let b = scan.v_deg.partition_point(|&v| v < to);
+        (b > a + 4).then(|| ((sums[b] - sums[a]) / (b - a) as f64).max(1e-6))
+    };
+    let mut best: Option<(f64, CoarsePlace)> = None;
+    for &v_deg in scan.v_deg.iter().step_by(2) {
+        if v_deg < SEARCH_DEG.0 || v_deg > SEARCH_DEG.1 {
+            continue;
+        }
+        let (Some(below), Some(above)) =
+            (range(v_deg - BAND_FAR_DEG, v_deg - BAND_NEAR_DEG), range(v_deg + BAND_NEAR_DEG, v_deg + BAND_FAR_DEG))
+        else {
+            continue;
+        };
+        let fall = (below / above).ln();
+        let weight = below / (below + DARK_FRACTION * brightest);
+        if best.is_none_or(|(score, _)| fall * weight > score) {
+            best = Some((fall * weight, CoarsePlace { h_deg: scan.h_deg, v_deg, fall, below, above }));
+        }
+    }
+    best.map(|(_, place)| place)
+}
+
+/// Replaces each place by the median of itself and its neighbours within 0.3 degrees.
+pub fn smooth(places: &[CoarsePlace]) -> Vec<CoarsePlace> {
+    const REACH: usize = 3;
+    (0..places.len())
+        .map(|k| {
+            let near = &places[k.saturating_sub(REACH)..(k + REACH + 1).min(places.len())];
+            let mut v: Vec<f64> = near.iter().map(|p| p.v_deg).collect();
+            v.sort_by(f64::total_cmp);
+            CoarsePlace { v_deg: v[v.len() / 2], ..places[k] }
+        })
+        .collect()
+}
+
+/// Height of the hinge at `h_deg`; `side` is -1 when the level part lies on the left.
+pub fn hinge_height(hinge: &Hinge, h_deg: f64, side: f64) -> f64 {
+    let x = (hinge.h_deg - h_deg) * side;
+    hinge.v_deg + hinge.tilt * (h_deg - hinge.h_deg) + (hinge.slope * x.max(0.0)).min(hinge.cap_deg)
+}
+
+/// The hinge that fits the places best; `side` is -1 when the level part lies on the left, +1 on the right.
+pub fn find_hinge(places: &[CoarsePlace], side: f64) -> Option<Hinge> {
+    const SLOPES: [f64; 9] = [0.16, 0.22, 0.27, 0.32, 0.42, 0.6, 1.0, 2.0, 6.0];
+    const CAPS_DEG: [f64; 9] = [0.25, 0.35, 0.45, 0.6, 0.75, 0.9, 1.2, 1.6, 9.0];
+    const FLAT_REACH_DEG: f64 = 3.2;
+    const RISE_REACH_DEG: f64 = 2.6;
+    let strongest = places.iter().map(|p| p.fall).fold(0.0, f64::max);
+    let usable: Vec<&CoarsePlace> = places.iter().filter(|p| p.fall > 0.25 * strongest).collect();
+    let mut best: Option<(f64, Hinge)> = None;
+    for step in -70..=70 {
+        let bend = f64::from(step) * 0.08;
+        let flat: Vec<(f64, f64)> = usable
+            .iter()
+            .map(|p| (p.h_deg, p.v_deg, (p.h_deg - bend) * side))
+            .filter(|&(_, _, x)| x > 0.3 && x < FLAT_REACH_DEG)
+            .map(|(h, v, _)| (h - bend, v))
+            .collect();
+        let rise: Vec<(f64, f64)> = usable
+            .iter()
+            .map(|p| ((bend - p.h_deg) * side, p.v_deg))
+            .filter(|&(x, _)| x > -0.3 && x < RISE_REACH_DEG)
+            .collect();
+        if flat.len() < 12 || rise.len() < 10 {
+            continue;
+        }
+        let (level, tilt) = robust_line(&flat);
+        let flat_cost: f64 = flat.iter().map(|(x, v)| (v - level - tilt * x).abs().min(0.3)).sum();
+        for slope in SLOPES {
+            for cap in CAPS_DEG {
+                let cost: f64 = rise
+                    .iter()
+                    .map(|(x, v)| {
+                        let model = level - tilt * x * side + (slope * x.max(0.0)).min(cap);
+                        (v - model).abs().min(0.3)
+                    })
+                    .sum();
+                // Mean deviation, so that bends near the edge of the picture do not win by having fewer places.
+                let total = (flat_cost + cost) / (flat.len() + rise.len()) as f64;
+                if best.is_none_or(|(least, _)| total < least) {
+                    best = Some((total, Hinge { h_deg: bend, v_deg: level, tilt, slope, cap_deg: cap }));
+                }
+            }
+        }
+    }
+    best.map(|(_, hinge)| hinge)
+}
+
+/// Value at x = 0 and slope (at most 0.06) of a line through most of the points: Theil-Sen over spread pairs.
+pub fn robust_line(points: &[(f64, f64)]) -> (f64, f64) {
+    const LARGEST_TILT: f64 = 0.06;
+    let n = points.len();
+    let mut slopes: Vec<f64> = (0..n / 2)
+        .map(|k| (points[k], points[k + n / 2 + n % 2 - usize::from(n % 2 == 1)]))
+        .filter(|(a, b)| (a.0 - b.0).abs() > 1e-6)
+        .map(|(a, b)| (b.1 - a.1) / (b.0 - a.0))
+        .collect();
+    slopes.sort_by(f64::total_cmp);
+    let slope = slopes.get(slopes.len() / 2).copied().unwrap_or(0.0).clamp(-LARGEST_TILT, LARGEST_TILT);
+    let mut rest: Vec<f64> = points.iter().map(|(x, y)| y - slope * x).collect();
+    rest.sort_by(f64::total_cmp);
+    (rest.get(n / 2).copied().unwrap_or(0.0), slope)
+}

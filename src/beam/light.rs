@@ -1,0 +1,128 @@
+//! The grid as luminance under an assumed tone curve, cut into vertical scans.
+//!
+//! Phones put an S-shaped curve on top of sRGB. It is described here by one strength `a` (0: plain sRGB) in the encoded
+//! domain, `y = x + a·(3x² - 2x³ - x)`: our own one-parameter family through black, mid-grey and white.
+
+use super::edge::Scan;
+use crate::grid::AngleGrid;
+use crate::photo::linear::{LUMINANCE_WEIGHTS, linear_to_srgb, srgb_to_linear};
+
+/// Entries of the table over the encoded domain.
+const TABLE: usize = 1024;
+
+/// Undoes the camera's tone curve of one strength.
+#[derive(Debug, Clone)]
+pub struct ToneCurve {
+    table: Vec<f32>,
+    is_plain: bool,
+}
+
+/// The S-curve in the encoded domain, 0..1 to 0..1.
+pub fn s_curve(encoded: f64, strength: f64) -> f64 {
+    encoded + strength * (3.0 * encoded * encoded - 2.0 * encoded.powi(3) - encoded)
+}
+
+impl ToneCurve {
+    /// The inverse of the curve with strength `a`.
+    pub fn new(strength: f64) -> Self {
+        let mut table = Vec::with_capacity(TABLE + 1);
+        let mut x = 0.0f64;
+        for k in 0..=TABLE {
+            let target = k as f64 / TABLE as f64;
+            for _ in 0..30 {
+                let slope = 1.0 + strength * (6.0 * x - 6.0 * x * x - 1.0);
+                let next = (x - (s_curve(x, strength) - target) / slope.max(0.05)).clamp(0.0, 1.0);
+                let is_done = (next - x).abs() < 1e-9;
+                x = next;
+                if is_done {
+                    break;
+                }
+            }
+            table.push(srgb_to_linear((x * 255.0) as f32));
+        }
+        Self { table, is_plain: strength.abs() < 1e-9 }
+    }
+
+    /// True light of a level that was read as plain sRGB.
+    pub fn level(&self, srgb_level: f32) -> f32 {
+        if self.is_plain || srgb_level <= 0.0 {
+            return srgb_level;
+        }
+        let at = (linear_to_srgb(srgb_level.min(1.0)) / 255.0 * TABLE as f32).clamp(0.0, TABLE as f32 - 0.001);
+        let below = at as usize;
+        let fraction = at - below as f32;
+        self.table[below] + fraction * (self.table[below + 1] - self.table[below])
+    }
+}
+
+/// The grid's luminance, one value a cell (NaN-free; cells that are not valid hold 0).
+#[derive(Debug)]
+pub struct LightGrid<'a> {
+    /// The grid it was made from.
+    pub grid: &'a AngleGrid,
+    /// Relative luminance per cell.
+    pub level: Vec<f32>,
+}
+
+/// Standard deviation of a cell's light from quantisation and read noise, relative to full scale (about one 8-bit code in
+/// the dark part of sRGB, averaged over a cell of a few pixels; own judgement, checked against residuals at run time).
+const DARK_SIGMA: f64 = 2.0e-4;
+/// Relative part of a cell's noise.
+const RELATIVE_SIGMA: f64 = 0.01;
+
+impl<'a> LightGrid<'a> {
+    /// Luminance of every cell under a tone curve.
+    pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
+        let level = grid
+            .rgb
+            .iter()
+            .zip(&grid.is_valid)
+            .map(
+                |(rgb, &is_valid)| {
+                    if is_valid { (0..3).map(|c| LUMINANCE_WEIGHTS[c] * tone.level(rgb[c])).sum() } else { 0.0 }
+                },
+            )
+            .collect();
+        Self { grid, level }
+    }
+
+    /// A vertical scan averaged over the columns within `half_width_deg` of `h_deg`, following a line of the given slope.
+    pub fn scan(&self, h_deg: f64, half_width_deg: f64, slope: f64, room: &impl Fn(f64, f64) -> f64) -> Scan {
+        let grid = self.grid;
+        let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
+        let mut scan = Scan { h_deg, ..Scan::default() };
+        let columns = right - left + 1;
+        let mut values: Vec<f64> = Vec::with_capacity(columns);
+        for j in 0..grid.v.count {
+            let v_deg = grid.v.at_deg(j);
+            values.clear();
+            let (mut factor, mut clipped) = (0.0, 0.0);
+            for i in left..=right {
+                let along = v_deg + slope * (grid.h.at_deg(i) - h_deg);
+                let row = grid.v.nearest(along);
+                let k = grid.index(i, row);
+                if grid.is_valid[k] {
+                    values.push(f64::from(self.level[k]));
+                    factor += f64::from(grid.intensity_factor[k]);
+                    clipped += f64::from(grid.clipped[k]);
+                }
+            }
+            if values.len() * 2 < columns {
+                continue;
+            }
+            let n = values.len() as f64;
+            // The middle half's mean: pipes and vertical joints within the scan weigh nothing.
+            values.sort_by(f64::total_cmp);
+            let cut = values.len() / 4;
+            let kept = &values[cut..values.len() - cut];
+            let level = kept.iter().sum::<f64>() / kept.len() as f64;
+            scan.v_deg.push(v_deg);
+            scan.level.push(level);
+            scan.sigma.push((DARK_SIGMA.hypot(RELATIVE_SIGMA * level)) / n.sqrt());
+            scan.factor.push(factor / n);
+            scan.room.push(room(h_deg, v_deg));
+            scan.clipped_at.push(clipped / n);
+        }
+        scan
+    }
+}

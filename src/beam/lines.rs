@@ -1,0 +1,238 @@
+//! The flat line, the rising line and their meeting, from the cutoff positions of vertical scans.
+
+use super::coarse::{Hinge, hinge_height};
+use super::edge::{Edge, fit_edge};
+use super::light::LightGrid;
+use super::room::RoomLight;
+
+/// A straight line `v = v0 + slope·(h - h0)` through cutoff positions.
+#[derive(Debug, Clone, Copy)]
+pub struct Line {
+    /// Where it is anchored, degrees.
+    pub h0_deg: f64,
+    /// V there.
+    pub v0_deg: f64,
+    /// Degrees per degree.
+    pub slope: f64,
+    /// Standard uncertainty of V at the anchor, from the scatter of the positions.
+    pub sigma_deg: f64,
+    /// Standard uncertainty of the slope.
+    pub slope_sigma: f64,
+    /// Robust scatter of the positions about the line, degrees.
+    pub scatter_deg: f64,
+}
+
+impl Line {
+    /// V of the line at an H.
+    pub fn at(&self, h_deg: f64) -> f64 {
+        self.v0_deg + self.slope * (h_deg - self.h0_deg)
+    }
+}
+
+/// Scatter at which a position's weight is halved grows from this floor, degrees.
+const SCATTER_FLOOR_DEG: f64 = 0.004;
+/// Neighbouring scans share the wall's texture: about one in two counts as independent (own judgement).
+const SHARED: f64 = 2.0;
+
+/// Robust straight line through the edges' positions, anchored at `h0_deg`.
+pub fn line_through(edges: &[(f64, f64, f64)], h0_deg: f64) -> Option<Line> {
+    if edges.len() < 3 {
+        return None;
+    }
+    let mut weights: Vec<f64> =
+        edges.iter().map(|e| 1.0 / (e.2 * e.2 + SCATTER_FLOOR_DEG * SCATTER_FLOOR_DEG)).collect();
+    let mut line = Line { h0_deg, v0_deg: 0.0, slope: 0.0, sigma_deg: 0.0, slope_sigma: 0.0, scatter_deg: 0.0 };
+    for _ in 0..12 {
+        let (mut s, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for (w, (h, v, _)) in weights.iter().zip(edges) {
+            let x = h - h0_deg;
+            s += w;
+            sx += w * x;
+            sy += w * v;
+            sxx += w * x * x;
+            sxy += w * x * v;
+        }
+        let det = s * sxx - sx * sx;
+        if det.abs() < 1e-12 {
+            return None;
+        }
+        line.slope = (s * sxy - sx * sy) / det;
+        line.v0_deg = (sxx * sy - sx * sxy) / det;
+        let mut residuals: Vec<f64> = edges.iter().map(|(h, v, _)| (v - line.at(*h)).abs()).collect();
+        let ordered = {
+            let mut sorted = residuals.clone();
+            sorted.sort_by(f64::total_cmp);
+            sorted
+        };
+        line.scatter_deg = (1.4826 * ordered[ordered.len() / 2]).max(SCATTER_FLOOR_DEG / 2.0);
+        let n = edges.len() as f64;
+        let mean_weight = s / n;
+        line.sigma_deg = line.scatter_deg * (SHARED * mean_weight * sxx / det).max(0.0).sqrt();
+        line.slope_sigma = line.scatter_deg * (SHARED * mean_weight * s / det).max(0.0).sqrt();
+        for ((weight, residual), edge) in weights.iter_mut().zip(&mut residuals).zip(edges) {
+            let scale = 2.0 * line.scatter_deg;
+            *weight =
+                1.0 / (edge.2 * edge.2 + SCATTER_FLOOR_DEG * SCATTER_FLOOR_DEG) / (1.0 + (*residual / scale).powi(2));
+        }
+    }
+    Some(line)
+}
+
+/// Everything the cutoff's geometry gives.
+#[derive(Debug, Clone)]
+pub struct CutoffShape {
+    /// Edges on the flat side.
+    pub flat_edges: Vec<Edge>,
+    /// The flat line, anchored at the scan position.
+    pub flat: Line,
+    /// The rising line, when there is one.
+    pub rise: Option<Line>,
+    /// Where they meet (h, v), degrees.
+    pub elbow: Option<(f64, f64)>,
+    /// Positions on the rising side that were used.
+    pub rise_points: Vec<(f64, f64, f64)>,
+}
+
+/// Where scans are taken: from, to, step and half width, degrees.
+#[derive(Debug, Clone, Copy)]
+pub struct ScanPlan {
+    /// Centre of the first scan.
+    pub from_deg: f64,
+    /// Centre of the last.
+    pub to_deg: f64,
+    /// Distance between scans.
+    pub step_deg: f64,
+    /// Half width of each.
+    pub half_width_deg: f64,
+}
+
+/// Fits the edge in every scan of the plan.
+pub fn edges(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    plan: &ScanPlan,
+    slope: f64,
+    coarse: &impl Fn(f64) -> f64,
+) -> Vec<Edge> {
+    let room_at = |h: f64, v: f64| room.at(h, v);
+    let count = ((plan.to_deg - plan.from_deg).abs() / plan.step_deg).round() as usize;
+    let direction = (plan.to_deg - plan.from_deg).signum();
+    (0..=count)
+        .filter_map(|k| {
+            let h_deg = plan.from_deg + direction * k as f64 * plan.step_deg;
+            let scan = light.scan(h_deg, plan.half_width_deg, slope, &room_at);
+            fit_edge(&scan, coarse(h_deg)).filter(|edge| (edge.v_deg - coarse(h_deg)).abs() < 0.6)
+        })
+        .collect()
+}
+
+/// Slope up to which a rising part is read by the line method, degrees per degree (30 degrees).
+const GENTLE_SLOPE: f64 = 0.577;
+/// Range of the rising line from the elbow, degrees.
+const RISE_FROM_DEG: f64 = 0.8;
+const RISE_TO_DEG: f64 = 2.0;
+/// Distance kept from a shelf's corner, degrees.
+const CORNER_MARGIN_DEG: f64 = 0.4;
+
+/// Measures the flat line, and for a kink the rising line and the elbow.
+pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) -> Option<CutoffShape> {
+    let coarse = |h: f64| hinge_height(hinge, h, side);
+    let plan = ScanPlan {
+        from_deg: hinge.h_deg + side * 1.0,
+        to_deg: hinge.h_deg + side * 3.0,
+        step_deg: 0.2,
+        half_width_deg: 0.1,
+    };
+    let flat_edges = edges(light, room, &plan, hinge.tilt, &coarse);
+    let positions: Vec<(f64, f64, f64)> = flat_edges.iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
+    let flat = line_through(&positions, hinge.h_deg + side * 2.0)?;
+    let mut shape = CutoffShape { flat_edges, flat, rise: None, elbow: None, rise_points: Vec::new() };
+    if hinge.slope <= GENTLE_SLOPE {
+        gentle(light, room, hinge, side, &mut shape)
+    } else {
+        steep(light, room, hinge, side, &mut shape)
+    }
+    Some(shape)
+}
+
+fn meet(flat: &Line, rise: &Line) -> Option<(f64, f64)> {
+    let difference = rise.slope - flat.slope;
+    (difference.abs() > 0.05).then(|| {
+        let h = (flat.at(0.0) - rise.at(0.0)) / difference;
+        (h, flat.at(h))
+    })
+}
+
+fn gentle(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shape: &mut CutoffShape) {
+    let corner = hinge.cap_deg / hinge.slope;
+    let to = RISE_TO_DEG.min((corner - CORNER_MARGIN_DEG).max(RISE_FROM_DEG + 0.3));
+    let mut bend = hinge.h_deg;
+    for _ in 0..2 {
+        let here = Hinge { h_deg: bend, v_deg: shape.flat.at(bend), ..*hinge };
+        let plan = ScanPlan {
+            from_deg: bend - side * RISE_FROM_DEG,
+            to_deg: bend - side * to,
+            step_deg: 0.1,
+            half_width_deg: 0.05,
+        };
+        let slope = -side * hinge.slope + hinge.tilt;
+        let found = edges(light, room, &plan, slope, &|h| hinge_height(&here, h, side));
+        let points: Vec<(f64, f64, f64)> = found.iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
+        let Some(line) = line_through(&points, bend - side * (RISE_FROM_DEG + to) / 2.0) else { return };
+        shape.rise_points = points;
+        shape.rise = Some(line);
+        shape.elbow = meet(&shape.flat, &line);
+        match shape.elbow {
+            Some((h, _)) if (h - bend).abs() < 1.0 => bend = h,
+            _ => break,
+        }
+    }
+}
+
+fn steep(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shape: &mut CutoffShape) {
+    let corner = hinge.cap_deg.min(3.0) / hinge.slope;
+    let shelf_plan = ScanPlan {
+        from_deg: hinge.h_deg - side * (corner + 0.5),
+        to_deg: hinge.h_deg - side * (corner + 1.5),
+        step_deg: 0.1,
+        half_width_deg: 0.1,
+    };
+    let coarse = |h: f64| hinge_height(hinge, h, side);
+    let shelf: Vec<(f64, f64, f64)> =
+        edges(light, room, &shelf_plan, 0.0, &coarse).iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
+    let Some(shelf) = line_through(&shelf, hinge.h_deg - side * (corner + 0.8)) else { return };
+    let step_plan = ScanPlan {
+        from_deg: hinge.h_deg + side * 0.5,
+        to_deg: hinge.h_deg - side * (corner + 0.6),
+        step_deg: 0.05,
+        half_width_deg: 0.03,
+    };
+    let columns = edges(light, room, &step_plan, 0.0, &coarse);
+    let height = |h: f64| shelf.at(h) - shape.flat.at(h);
+    let share = |e: &Edge| (e.v_deg - shape.flat.at(e.h_deg)) / height(e.h_deg).max(0.05);
+    let inside: Vec<(f64, f64, f64)> =
+        columns.iter().filter(|e| (0.22..=0.78).contains(&share(e))).map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
+    shape.rise = line_through(&inside, hinge.h_deg).filter(|line| -side * line.slope > 0.3).or_else(|| {
+        // The step is narrower than three columns: the crossings of a quarter and three quarters between columns.
+        let crossing = |level: f64| {
+            columns.windows(2).find_map(|pair| {
+                let (a, b) = (share(&pair[0]), share(&pair[1]));
+                (a <= level && b > level)
+                    .then(|| pair[0].h_deg + (level - a) / (b - a) * (pair[1].h_deg - pair[0].h_deg))
+            })
+        };
+        let (low, high) = (crossing(0.25)?, crossing(0.75)?);
+        let run = if (high - low).abs() < 0.01 { -side * 0.01 } else { high - low };
+        let v_low = shape.flat.at(low) + 0.25 * height(low);
+        Some(Line {
+            h0_deg: low,
+            v0_deg: v_low,
+            slope: 0.5 * height(low) / run,
+            sigma_deg: 0.02,
+            slope_sigma: 0.0,
+            scatter_deg: 0.02,
+        })
+    });
+    shape.rise_points = inside;
+    shape.elbow = shape.rise.as_ref().and_then(|rise| meet(&shape.flat, rise));
+}

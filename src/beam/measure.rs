@@ -1,0 +1,433 @@
+//! The beam stage: from the angle grid to features with budgets, or a refusal.
+
+use super::coarse::{CoarsePlace, Hinge, find_hinge, places, robust_line, smooth};
+use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
+use super::light::{LightGrid, ToneCurve};
+use super::lines::{CutoffShape, Line, ScanPlan, edges, line_through, shape};
+use super::room::{self, RoomLight};
+use super::setup_budget::{Component, add_geometry};
+use super::{edge::Edge, hotspot};
+use crate::bay::{LampSetup, Traffic};
+use crate::error::Refusal;
+use crate::flag::{Flag, FlagCode};
+use crate::grid::AngleGrid;
+use crate::measured::{Budget, Measured};
+use crate::units::{AnglePoint, Deg, Mm};
+use crate::wall::WallView;
+
+/// What is known of the camera's tone curve: strength of the S-curve and its standard uncertainty.
+#[derive(Debug, Clone, Copy)]
+pub struct ToneKnowledge {
+    /// Best estimate of the strength.
+    pub strength: f64,
+    /// Standard uncertainty.
+    pub sigma: f64,
+}
+
+/// What the beam stage needs beside the grid.
+#[derive(Debug, Clone, Copy)]
+pub struct BeamInput<'a> {
+    /// The wall in the photo.
+    pub view: &'a WallView,
+    /// The lamp's set-up.
+    pub setup: &'a LampSetup,
+    /// What is looked for.
+    pub pattern: Pattern,
+    /// Side of the road.
+    pub traffic: Traffic,
+    /// The tone curve.
+    pub tone: ToneKnowledge,
+    /// Whether the room's light was subtracted with an ambient photo.
+    pub is_ambient_subtracted: bool,
+    /// Focal length in pixels of the photo and its centre, for the lens's fall-off.
+    pub focal_px: f64,
+    /// Centre of the upright photo, pixels.
+    pub centre_px: (f64, f64),
+}
+
+/// Fall of natural log light across the cutoff below which there is no beam (the 5 sigma edge of a textured wall).
+const LEAST_FALL: f64 = 0.30;
+/// Share of clipped cells above which the photo counts as white all over.
+const ALL_WHITE_SHARE: f64 = 0.5;
+/// Share of clipped light at the cutoff that refuses the photo.
+const CLIPPED_AT_CUTOFF_SHARE: f64 = 0.10;
+/// Image part of the cutoff's expanded uncertainty that refuses the photo, degrees (UN R19: three settings within 0.2).
+const LARGEST_IMAGE_U_DEG: f64 = 0.2;
+/// Sharpness below which the photo counts as blurred: half of the softest legal edge (UN R112: 0.13).
+const BLURRED_G: f64 = 0.055;
+/// Softest legal edge (UN R112).
+const SOFT_G: f64 = 0.13;
+/// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
+const SHAPE_SHARE: f64 = 0.03;
+/// Room light's effect on the cutoff that is worth a flag, degrees.
+const ROOM_FLAG_DEG: f64 = 0.05;
+/// Distance below which a large projector smears its edge on the wall.
+const NEAR_WALL: Mm = Mm::new(9_900.0);
+
+/// Measures the beam's features.
+pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
+    check_white(grid)?;
+    let light = LightGrid::new(grid, &ToneCurve::new(input.tone.strength));
+    let mut features = BeamFeatures::default();
+    if input.pattern == Pattern::Spot {
+        let room = dark_level(&light);
+        features.hot_spot = hot_spot(&light, &room, input);
+        if features.hot_spot.is_none() {
+            return Err(no_beam(0.0));
+        }
+        flag_hot_spot(&mut features);
+        return Ok(features);
+    }
+    let side = flat_side(input);
+    let looked = smooth(&places(&light, -7.5, 7.5));
+    let hinge = coarse_hinge(&looked, input.pattern, side)?;
+    check_beam(&looked, &hinge, side, input.pattern)?;
+    let room = room_light(&light, &hinge, side, input);
+    let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
+    check_edges(&found.flat_edges)?;
+    let variants = Variants::new(grid, input, &hinge, side, &room);
+    features.cutoff = Some(cutoff(&found, &variants, input));
+    features.elbow = elbow(&found, &variants, input);
+    features.rise = rise(&found);
+    features.cutoff_line = drawn_line(&found);
+    features.hot_spot = hot_spot(&light, &room, input);
+    check_uncertainty(&features, &room, &found)?;
+    flag(&mut features, &found, &variants, input);
+    flag_hot_spot(&mut features);
+    Ok(features)
+}
+
+fn flat_side(input: &BeamInput<'_>) -> f64 {
+    match (input.pattern, input.traffic) {
+        (Pattern::Kink, Traffic::Left) | (Pattern::RightCutoff, _) => 1.0,
+        _ => -1.0,
+    }
+}
+
+fn check_white(grid: &AngleGrid) -> Result<(), Refusal> {
+    let (mut valid, mut white) = (0usize, 0usize);
+    for (is_valid, clipped) in grid.is_valid.iter().zip(&grid.clipped) {
+        valid += usize::from(*is_valid);
+        white += usize::from(*is_valid && *clipped > 0.5);
+    }
+    if valid == 0 {
+        return Err(Refusal::new(
+            FlagCode::NoBeam,
+            "none of the wall in front of the lamp is in the photo",
+            "photograph the wall straight in front of the lamp, with all marks in the picture",
+        ));
+    }
+    let share = white as f64 / valid as f64;
+    if share > ALL_WHITE_SHARE {
+        return Err(Refusal::new(
+            FlagCode::AllWhite,
+            format!("{:.0} % of the wall is overexposed, need under {:.0} %", 100.0 * share, 100.0 * ALL_WHITE_SHARE),
+            "lower the exposure (tap the bright spot, slide down) and photograph again",
+        ));
+    }
+    Ok(())
+}
+
+fn no_beam(fall: f64) -> Refusal {
+    Refusal::new(
+        FlagCode::NoBeam,
+        format!(
+            "no beam of the expected pattern on the wall: the strongest edge falls by {:.0} %, need {:.0} %",
+            100.0 * (1.0 - (-fall).exp()),
+            100.0 * (1.0 - (-LEAST_FALL).exp())
+        ),
+        "switch the lamp on, cover the other lamp, darken the room, and check that the beam meets the wall",
+    )
+}
+
+/// The coarse course of the cutoff: a hinge for a kink, a line for the level patterns.
+fn coarse_hinge(looked: &[CoarsePlace], pattern: Pattern, side: f64) -> Result<Hinge, Refusal> {
+    if pattern == Pattern::Kink {
+        return find_hinge(looked, side).ok_or_else(|| {
+            Refusal::new(
+                FlagCode::ElbowOffWall,
+                "the beam's elbow is not on the visible wall",
+                "move the camera or the vehicle so that the elbow and 3 degrees on either side of it are on the wall",
+            )
+        });
+    }
+    let (centre, reach) = level_window(pattern);
+    let strongest = looked.iter().map(|p| p.fall).fold(0.0, f64::max);
+    let near: Vec<(f64, f64)> = looked
+        .iter()
+        .filter(|p| (p.h_deg - centre).abs() <= reach && p.fall > 0.2 * strongest)
+        .map(|p| (p.h_deg - centre, p.v_deg))
+        .collect();
+    if near.len() < 6 {
+        return Err(no_beam(strongest));
+    }
+    let (v_deg, tilt) = robust_line(&near);
+    Ok(Hinge { h_deg: centre - side * 2.0, v_deg: v_deg - side * 2.0 * tilt, tilt, slope: 0.0, cap_deg: 9.0 })
+}
+
+/// Scan position and half width of the level patterns, degrees.
+fn level_window(pattern: Pattern) -> (f64, f64) {
+    match pattern {
+        Pattern::LeftCutoff => (-2.5, 1.0),
+        Pattern::RightCutoff => (2.0, 1.0),
+        _ => (0.0, 2.0),
+    }
+}
+
+fn check_beam(looked: &[CoarsePlace], hinge: &Hinge, side: f64, pattern: Pattern) -> Result<(), Refusal> {
+    let centre = if pattern == Pattern::Kink { hinge.h_deg + side * 2.0 } else { level_window(pattern).0 };
+    let mut falls: Vec<f64> = looked.iter().filter(|p| (p.h_deg - centre).abs() <= 1.2).map(|p| p.fall).collect();
+    falls.sort_by(f64::total_cmp);
+    let fall = falls.get(falls.len() / 2).copied().unwrap_or(0.0);
+    if fall < LEAST_FALL { Err(no_beam(fall)) } else { Ok(()) }
+}
+
+/// The level of the darkest tenth of the wall: room light for lamps without a cutoff.
+fn dark_level(light: &LightGrid<'_>) -> RoomLight {
+    let mut levels: Vec<f32> =
+        light.level.iter().zip(&light.grid.is_valid).filter(|(_, v)| **v).map(|(l, _)| *l).step_by(5).collect();
+    levels.sort_by(f32::total_cmp);
+    let base = f64::from(levels.get(levels.len() / 10).copied().unwrap_or(0.0));
+    RoomLight::uniform(base, 0.5 * base)
+}
+
+fn room_light(light: &LightGrid<'_>, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
+    /// What remains of the room's light after subtracting an ambient photo, relative to full scale.
+    const AFTER_SUBTRACTION: f64 = 2e-4;
+    if input.is_ambient_subtracted {
+        return RoomLight::subtracted(AFTER_SUBTRACTION);
+    }
+    let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
+    let cutoff = |h: f64| super::coarse::hinge_height(hinge, h, side);
+    room::estimate(light, centre, &cutoff).unwrap_or_else(|| dark_level(light))
+}
+
+fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, pattern: Pattern) -> Option<CutoffShape> {
+    if pattern == Pattern::Kink {
+        return shape(light, room, hinge, side);
+    }
+    let (centre, reach) = level_window(pattern);
+    let plan = ScanPlan { from_deg: centre - reach, to_deg: centre + reach, step_deg: 0.2, half_width_deg: 0.1 };
+    let coarse = |h: f64| hinge.v_deg + hinge.tilt * (h - hinge.h_deg);
+    let flat_edges = edges(light, room, &plan, hinge.tilt, &coarse);
+    let positions: Vec<(f64, f64, f64)> = flat_edges.iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
+    let flat = line_through(&positions, centre)?;
+    Some(CutoffShape { flat_edges, flat, rise: None, elbow: None, rise_points: Vec::new() })
+}
+
+fn check_edges(found: &[Edge]) -> Result<(), Refusal> {
+    let clipped = found.iter().map(|e| e.clipped).sum::<f64>() / found.len().max(1) as f64;
+    if clipped > CLIPPED_AT_CUTOFF_SHARE {
+        return Err(Refusal::new(
+            FlagCode::ClippedAtCutoff,
+            format!(
+                "{:.0} % of the light at the cutoff is overexposed, need under {:.0} %",
+                100.0 * clipped,
+                100.0 * CLIPPED_AT_CUTOFF_SHARE
+            ),
+            "lower the exposure so that the wall just below the cutoff is not white, and photograph again",
+        ));
+    }
+    let g = median(found.iter().map(|e| e.g).collect());
+    if g < BLURRED_G {
+        return Err(Refusal::new(
+            FlagCode::Blurred,
+            format!("the cutoff's sharpness is G = {g:.3}, need at least {BLURRED_G}"),
+            "hold the phone still against something, focus on the wall, wipe the lens, and photograph again",
+        ));
+    }
+    Ok(())
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// The same reading under other assumptions about room light and tone curve.
+struct Variants {
+    room: Option<CutoffShape>,
+    tone: Option<CutoffShape>,
+    without_room: Option<CutoffShape>,
+}
+
+impl Variants {
+    fn new(grid: &AngleGrid, input: &BeamInput<'_>, hinge: &Hinge, side: f64, room: &RoomLight) -> Self {
+        let light = LightGrid::new(grid, &ToneCurve::new(input.tone.strength));
+        let toned = LightGrid::new(grid, &ToneCurve::new(input.tone.strength + input.tone.sigma));
+        let room_toned = room_light(&toned, hinge, side, input);
+        Self {
+            room: read(&light, &room.moved(-1.0), hinge, side, input.pattern),
+            tone: read(&toned, &room_toned, hinge, side, input.pattern),
+            without_room: read(&light, &RoomLight::default(), hinge, side, input.pattern),
+        }
+    }
+}
+
+fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl Fn(&CutoffShape) -> Option<f64>) -> f64 {
+    match (of(found), other.and_then(&of)) {
+        (Some(a), Some(b)) => (a - b).abs().min(1.0),
+        _ => 0.05,
+    }
+}
+
+fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cutoff {
+    let scan_h = found.flat.h0_deg;
+    let of = |s: &CutoffShape| Some(s.flat.at(scan_h));
+    let mut budget = Budget::new();
+    let at = AnglePoint::new(scan_h, found.flat.v0_deg);
+    add_geometry(&mut budget, input.view, input.setup, at, Component::V);
+    add_image_v(&mut budget, found, &found.flat);
+    budget.add("room light", shift(found, variants.room.as_ref(), of));
+    budget.add("tone curve", shift(found, variants.tone.as_ref(), of));
+    Cutoff {
+        v: Measured { value: Deg::new(found.flat.v0_deg), budget },
+        scan_h: Deg::new(scan_h),
+        sharpness_g: median(found.flat_edges.iter().map(|e| e.g).collect()),
+        tilt: Deg::from_radians(found.flat.slope.atan()),
+    }
+}
+
+/// Edge fit and wall reflectance of a line's V.
+fn add_image_v(budget: &mut Budget, found: &CutoffShape, line: &Line) {
+    let softness = median(found.flat_edges.iter().map(|e| e.softness_deg).collect());
+    budget.add("edge fit", line.sigma_deg.hypot(SHAPE_SHARE * softness));
+    // Joints and paint run along the cutoff, so all scans share their pull: it does not average away.
+    budget.add("wall reflectance", median(found.flat_edges.iter().map(|e| e.sigma_deg).collect()));
+}
+
+fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Option<Elbow> {
+    let (h, v) = found.elbow?;
+    let rise = found.rise?;
+    let at = AnglePoint::new(h, v);
+    let mut budget_h = Budget::new();
+    add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
+    let steepness = (rise.slope - found.flat.slope).abs().max(0.05);
+    let flat_sigma = found.flat.sigma_deg.hypot(found.flat.slope_sigma * (h - found.flat.h0_deg));
+    let rise_sigma = rise.sigma_deg.hypot(rise.slope_sigma * (h - rise.h0_deg));
+    budget_h.add("edge fit", flat_sigma.hypot(rise_sigma) / steepness);
+    let reflectance = median(found.flat_edges.iter().map(|e| e.sigma_deg).collect());
+    budget_h.add("wall reflectance", reflectance * std::f64::consts::SQRT_2 / steepness);
+    let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
+    budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
+    budget_h.add("tone curve", shift(found, variants.tone.as_ref(), of_h));
+    let mut budget_v = Budget::new();
+    add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
+    add_image_v(&mut budget_v, found, &Line { sigma_deg: flat_sigma, ..found.flat });
+    let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
+    budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
+    budget_v.add("tone curve", shift(found, variants.tone.as_ref(), of_v));
+    Some(Elbow {
+        h: Measured { value: Deg::new(h), budget: budget_h },
+        v: Measured { value: Deg::new(v), budget: budget_v },
+    })
+}
+
+fn rise(found: &CutoffShape) -> Option<Measured> {
+    let line = found.rise?;
+    let mut budget = Budget::new();
+    let slope = line.slope.abs();
+    budget.add("edge fit", (line.slope_sigma / (1.0 + slope * slope)).to_degrees());
+    Some(Measured { value: Deg::from_radians(slope.atan()), budget })
+}
+
+fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
+    let mut points: Vec<AnglePoint> =
+        found.flat_edges.iter().map(|e| AnglePoint::new(e.h_deg, found.flat.at(e.h_deg))).collect();
+    if let Some((h, v)) = found.elbow {
+        points.push(AnglePoint::new(h, v));
+    }
+    if let Some(rise) = found.rise {
+        points.extend(found.rise_points.iter().map(|(h, _, _)| AnglePoint::new(*h, rise.at(*h))));
+    }
+    points.sort_by(|a, b| a.h.get().total_cmp(&b.h.get()));
+    points
+}
+
+fn hot_spot(light: &LightGrid<'_>, room: &RoomLight, input: &BeamInput<'_>) -> Option<HotSpot> {
+    // The camera's own correction of its fall-off is unknown: half of cos⁴ is taken off, the other half is uncertainty.
+    let fall_off = |share: f64| {
+        move |h: f64, v: f64| {
+            let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 1.0 };
+            let place = input.view.to_px(wall);
+            let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
+            (1.0 / (1.0 + r * r)).powi(2).powf(share)
+        }
+    };
+    let spot = hotspot::find(light, room, &fall_off(0.5))?;
+    let other = hotspot::find(light, room, &fall_off(1.0))?;
+    let at = AnglePoint::new(spot.h_deg, spot.v_deg);
+    let mut budget_h = Budget::new();
+    add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
+    budget_h.add("wall reflectance", spot.sigma_h_deg);
+    budget_h.add("lens fall-off", (other.h_deg - spot.h_deg).abs().min(0.3));
+    let mut budget_v = Budget::new();
+    add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
+    budget_v.add("wall reflectance", spot.sigma_v_deg);
+    budget_v.add("lens fall-off", (other.v_deg - spot.v_deg).abs().min(0.3));
+    Some(HotSpot {
+        h: Measured { value: Deg::new(spot.h_deg), budget: budget_h },
+        v: Measured { value: Deg::new(spot.v_deg), budget: budget_v },
+        is_clipped: spot.is_clipped,
+    })
+}
+
+/// Parts of the budget that come from the image itself.
+const IMAGE_PARTS: [&str; 4] = ["edge fit", "wall reflectance", "room light", "tone curve"];
+
+fn check_uncertainty(features: &BeamFeatures, room: &RoomLight, found: &CutoffShape) -> Result<(), Refusal> {
+    let Some(cutoff) = &features.cutoff else { return Ok(()) };
+    let image_u = 2.0 * cutoff.v.budget.sigma_of_deg(&IMAGE_PARTS);
+    let high = median(found.flat_edges.iter().map(|e| e.high).collect());
+    if image_u > LARGEST_IMAGE_U_DEG {
+        let ratio = room.base / high.max(1e-9);
+        let code = if ratio > 0.3 { FlagCode::AmbientTooStrong } else { FlagCode::Blurred };
+        return Err(Refusal::new(
+            code,
+            format!(
+                "the photo places the cutoff to ±{image_u:.2} degrees only, need ±{LARGEST_IMAGE_U_DEG}; room light is {:.0} % of the beam's",
+                100.0 * ratio
+            ),
+            "darken the room, hold the phone still, and photograph again; or take an ambient photo with the lamp off",
+        ));
+    }
+    Ok(())
+}
+
+fn flag(features: &mut BeamFeatures, found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) {
+    let room_shift = shift(found, variants.without_room.as_ref(), |s| Some(s.flat.v0_deg));
+    if !input.is_ambient_subtracted && room_shift > ROOM_FLAG_DEG {
+        features.flags.push(Flag::new(
+            FlagCode::RoomLight,
+            format!("the room's light moves the cutoff by {room_shift:.2} degrees (corrected); darken the room or take an ambient photo"),
+        ));
+    }
+    if input.setup.distance.get() < NEAR_WALL.get() {
+        features.flags.push(Flag::new(
+            FlagCode::NearWall,
+            format!(
+                "the wall is {:.1} m away: a large projector lens can raise the cutoff by 0.02 to 0.1 degrees at 7.6 m, more when nearer (not in u)",
+                input.setup.distance.get() / 1000.0
+            ),
+        ));
+    }
+    if let Some(cutoff) = &features.cutoff
+        && cutoff.sharpness_g < SOFT_G
+    {
+        features.flags.push(Flag::new(
+            FlagCode::SoftCutoff,
+            format!("sharpness G = {:.3}, UN R112 asks for 0.13", cutoff.sharpness_g),
+        ));
+    }
+    if input.pattern == Pattern::Kink && features.elbow.is_none() {
+        features.flags.push(Flag::plain(FlagCode::ElbowNotMeasured));
+    }
+}
+
+fn flag_hot_spot(features: &mut BeamFeatures) {
+    match &features.hot_spot {
+        None => features.flags.push(Flag::plain(FlagCode::HotSpotNotMeasured)),
+        Some(spot) if spot.is_clipped => features.flags.push(Flag::plain(FlagCode::HotSpotClipped)),
+        Some(_) => {}
+    }
+}

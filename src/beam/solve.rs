@@ -1,0 +1,106 @@
+//! A small robust Levenberg-Marquardt solver for the beam's curve fits (at most a dozen parameters).
+//!
+//! Minimises the sum of Cauchy losses of the residuals (so that brick joints and pipes weigh little) plus Gaussian priors.
+//! Source of the damping scheme: Marquardt 1963; of the reweighting: Huber, Robust Statistics, ch. 7 (from memory).
+
+use nalgebra::{DMatrix, DVector};
+
+/// Scale of the Cauchy loss in sigmas: 95 % efficiency on Gaussian noise (Holland and Welsch 1977, from memory).
+const CAUCHY_SCALE: f64 = 2.385;
+/// Most iterations.
+const ITERATIONS: usize = 30;
+/// Relative fall of the cost that ends the iteration.
+const CONVERGED: f64 = 1e-7;
+/// Step of the numeric derivative, in units of each prior's sigma.
+const DERIVATIVE_STEP: f64 = 1e-4;
+
+/// A Gaussian prior on one parameter.
+#[derive(Debug, Clone, Copy)]
+pub struct Prior {
+    /// Expected value.
+    pub mean: f64,
+    /// Standard deviation.
+    pub sigma: f64,
+}
+
+/// The fitted parameters.
+#[derive(Debug, Clone)]
+pub struct Fitted {
+    /// Parameter values.
+    pub parameters: Vec<f64>,
+    /// Covariance for residuals of unit sigma (priors included).
+    pub covariance: DMatrix<f64>,
+    /// Robust residual spread in units of the stated sigma (1.4826 times the median magnitude).
+    pub spread: f64,
+}
+
+fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
+    let c2 = CAUCHY_SCALE * CAUCHY_SCALE;
+    let data: f64 = residuals.iter().map(|r| c2 * (1.0 + r * r / c2).ln()).sum();
+    let prior: f64 = parameters.iter().zip(priors).map(|(p, prior)| ((p - prior.mean) / prior.sigma).powi(2)).sum();
+    data + prior
+}
+
+/// Fits `parameters` so that `residuals(parameters)` (in sigmas) are small.
+pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option<Fitted> {
+    let n = start.len();
+    let mut parameters = start.to_vec();
+    let mut current = residuals(&parameters);
+    let mut best = cost(&current, &parameters, priors);
+    let mut damping = 1e-3;
+    let mut normal = DMatrix::zeros(n, n);
+    for _ in 0..ITERATIONS {
+        let weights: Vec<f64> = current.iter().map(|r| 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2))).collect();
+        let mut columns = Vec::with_capacity(n);
+        for k in 0..n {
+            let step = DERIVATIVE_STEP * priors[k].sigma;
+            let mut moved = parameters.clone();
+            moved[k] += step;
+            let there = residuals(&moved);
+            columns.push(there.iter().zip(&current).map(|(t, c)| (t - c) / step).collect::<Vec<f64>>());
+        }
+        normal = DMatrix::zeros(n, n);
+        let mut gradient = DVector::zeros(n);
+        for a in 0..n {
+            for b in a..n {
+                let sum: f64 = weights.iter().zip(&columns[a]).zip(&columns[b]).map(|((w, x), y)| w * x * y).sum();
+                normal[(a, b)] = sum;
+                normal[(b, a)] = sum;
+            }
+            gradient[a] = weights.iter().zip(&columns[a]).zip(&current).map(|((w, x), r)| w * x * r).sum();
+            normal[(a, a)] += priors[a].sigma.powi(-2);
+            gradient[a] += (parameters[a] - priors[a].mean) * priors[a].sigma.powi(-2);
+        }
+        let mut improved = false;
+        for _ in 0..8 {
+            let mut damped = normal.clone();
+            for a in 0..n {
+                damped[(a, a)] *= 1.0 + damping;
+            }
+            let Some(step) = damped.cholesky().map(|factor| factor.solve(&gradient)) else {
+                damping *= 10.0;
+                continue;
+            };
+            let trial: Vec<f64> = parameters.iter().zip(step.iter()).map(|(p, s)| p - s).collect();
+            let there = residuals(&trial);
+            let value = cost(&there, &trial, priors);
+            if value.is_finite() && value < best {
+                improved = (best - value) > CONVERGED * best;
+                parameters = trial;
+                current = there;
+                best = value;
+                damping = (damping * 0.2).max(1e-9);
+                break;
+            }
+            damping *= 6.0;
+        }
+        if !improved {
+            break;
+        }
+    }
+    let mut magnitudes: Vec<f64> = current.iter().map(|r| r.abs()).collect();
+    magnitudes.sort_by(f64::total_cmp);
+    let spread = 1.4826 * magnitudes.get(magnitudes.len() / 2).copied().unwrap_or(0.0);
+    let covariance = normal.try_inverse()?;
+    parameters.iter().all(|p| p.is_finite()).then_some(Fitted { parameters, covariance, spread })
+}
