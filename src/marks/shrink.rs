@@ -1,0 +1,222 @@
+//! A small grey picture to search in: the photo averaged over square blocks of pixels.
+//!
+//! **Takes** the photo and the block's side in pixels. **Gives** [`Grey`]: upright, encoded luma in steps of 1/16 code.
+//! **How**: sums run along the stored rows, so memory is read once and in order; the small picture alone is turned
+//! upright. Luma is that of BT.601, which JFIF uses: JPEG halves the resolution of colour but not of luma.
+
+use crate::photo::{Photo, Pixels};
+use crate::units::PxPoint;
+
+/// BT.601 luma weights of red, green and blue in 1/256 (0.299, 0.587, 0.114).
+const LUMA_WEIGHTS: [u64; 3] = [77, 150, 29];
+/// BT.601 luma weights as fractions (ITU-R BT.601, used by JFIF).
+const LUMA: [f32; 3] = [0.299, 0.587, 0.114];
+/// Units of [`Grey::levels`] in one 8-bit code.
+pub(super) const UNITS_PER_CODE: u16 = 16;
+/// Side of the tiles in which the small picture is turned: both its reads and its writes then stay in cache.
+const TURN_TILE: usize = 32;
+
+/// An upright grey picture made of averaged blocks of a photo.
+#[derive(Debug, Clone)]
+pub(super) struct Grey {
+    /// Columns.
+    pub(super) width: usize,
+    /// Rows.
+    pub(super) height: usize,
+    /// Luma of each block in units of 1/16 code, rows from the top.
+    pub(super) levels: Vec<u16>,
+    /// Side of a block in pixels of the photo.
+    pub(super) block: usize,
+    /// The photo's place of the outer corner of the first block.
+    pub(super) origin: PxPoint,
+}
+
+impl Grey {
+    /// The whole photo in blocks of `block` x `block` pixels; a last part block is left out.
+    pub(super) fn of(photo: &Photo, block: usize) -> Self {
+        let block = block.max(1);
+        let (columns, rows) = (photo.stored_width / block, photo.stored_height / block);
+        let stored = sum_blocks(photo, block, columns, rows);
+        let is_turned = photo.orientation >= 5 && photo.orientation <= 8;
+        let (width, height) = if is_turned { (rows, columns) } else { (columns, rows) };
+        let spare_x = photo.width() - width * block;
+        let spare_y = photo.height() - height * block;
+        let origin = PxPoint::new(
+            if photo.upright.step_x < 0 { spare_x as f64 } else { 0.0 },
+            if photo.upright.step_y < 0 { spare_y as f64 } else { 0.0 },
+        );
+        Self { width, height, levels: turn_upright(stored, columns, rows, photo.orientation), block, origin }
+    }
+
+    /// A window of the photo, pixel by pixel; the window is cut to the photo.
+    pub(super) fn window(photo: &Photo, left: usize, top: usize, width: usize, height: usize) -> Self {
+        let width = width.min(photo.width().saturating_sub(left));
+        let height = height.min(photo.height().saturating_sub(top));
+        let mut levels = Vec::with_capacity(width * height);
+        for y in top..top + height {
+            levels.extend((left..left + width).map(|x| (luma(photo, x, y) * f32::from(UNITS_PER_CODE)) as u16));
+        }
+        Self { width, height, levels, block: 1, origin: PxPoint::new(left as f64, top as f64) }
+    }
+
+    /// The photo's place of a place in this picture (in blocks, outer corner of the first at 0).
+    pub(super) fn to_photo(&self, place: PxPoint) -> PxPoint {
+        let block = self.block as f64;
+        PxPoint::new(self.origin.x + place.x * block, self.origin.y + place.y * block)
+    }
+
+    /// The level between block centres, in units; `None` outside.
+    pub(super) fn sample(&self, x: f64, y: f64) -> Option<f64> {
+        let (x, y) = (x - 0.5, y - 0.5);
+        if !(x >= 0.0 && y >= 0.0) {
+            return None;
+        }
+        let (column, row) = (x as usize, y as usize);
+        if column + 1 >= self.width || row + 1 >= self.height {
+            return None;
+        }
+        let (fx, fy) = (x - column as f64, y - row as f64);
+        let at = row * self.width + column;
+        let upper = f64::from(self.levels[at]) * (1.0 - fx) + f64::from(self.levels[at + 1]) * fx;
+        let below = at + self.width;
+        let lower = f64::from(self.levels[below]) * (1.0 - fx) + f64::from(self.levels[below + 1]) * fx;
+        Some(upper * (1.0 - fy) + lower * fy)
+    }
+
+    /// The picture blurred by the 3 x 3 binomial kernel: noise falls to 3/8.
+    pub(super) fn smoothed(&self) -> Self {
+        let (w, h) = (self.width, self.height);
+        let mut levels = self.levels.clone();
+        if w >= 3 && h >= 3 {
+            let mut columns = vec![0u16; w];
+            for y in 1..h - 1 {
+                let row = |k: usize| &self.levels[k * w..(k + 1) * w];
+                for (sum, ((&a, &b), &c)) in columns.iter_mut().zip(row(y - 1).iter().zip(row(y)).zip(row(y + 1))) {
+                    *sum = a + 2 * b + c;
+                }
+                for (out, three) in levels[y * w + 1..(y + 1) * w - 1].iter_mut().zip(columns.windows(3)) {
+                    *out = (three[0] + 2 * three[1] + three[2]) / 16;
+                }
+            }
+        }
+        Self { levels, ..*self }
+    }
+}
+
+/// Luma of upright pixel (x, y) as an encoded code, 0..=255.
+pub(super) fn luma(photo: &Photo, x: usize, y: usize) -> f32 {
+    let rgb = photo.rgb_code(x, y);
+    LUMA[0] * rgb[0] + LUMA[1] * rgb[1] + LUMA[2] * rgb[2]
+}
+
+fn sum_blocks(photo: &Photo, block: usize, columns: usize, rows: usize) -> Vec<u16> {
+    let stride = photo.stored_width;
+    let shape = Shape { stride, block, columns, rows };
+    match &photo.pixels {
+        Pixels::Gray8(samples) => shape.gray(samples, 1),
+        Pixels::Gray16(samples) => shape.gray(samples, 257),
+        Pixels::Rgb8(samples) => shape.rgb(samples, 1),
+        Pixels::Rgb16(samples) => shape.rgb(samples, 257),
+    }
+}
+
+/// How the stored samples fall into blocks.
+struct Shape {
+    stride: usize,
+    block: usize,
+    columns: usize,
+    rows: usize,
+}
+
+impl Shape {
+    /// Adds the samples of `block` stored rows column by column.
+    fn add_rows<T: Copy + Into<u32>>(&self, samples: &[T], row: usize, channels: usize, sums: &mut [u32]) {
+        let length = self.stride * channels;
+        sums.fill(0);
+        for y in row * self.block..(row + 1) * self.block {
+            for (sum, &sample) in sums.iter_mut().zip(&samples[y * length..(y + 1) * length]) {
+                *sum += sample.into();
+            }
+        }
+    }
+
+    fn gray<T: Copy + Into<u32>>(&self, samples: &[T], units_per_code: u64) -> Vec<u16> {
+        let scale = units_per_code * (self.block * self.block) as u64;
+        let mut sums = vec![0; self.stride];
+        let mut out = Vec::with_capacity(self.columns * self.rows);
+        for row in 0..self.rows {
+            self.add_rows(samples, row, 1, &mut sums);
+            out.extend(sums.chunks_exact(self.block).take(self.columns).map(|sums| {
+                let sum: u64 = sums.iter().map(|&sum| u64::from(sum)).sum();
+                (sum * u64::from(UNITS_PER_CODE) / scale) as u16
+            }));
+        }
+        out
+    }
+
+    fn rgb<T: Copy + Into<u32>>(&self, samples: &[T], units_per_code: u64) -> Vec<u16> {
+        let scale = (units_per_code * 256 * (self.block * self.block) as u64) as f32;
+        let to_units = f32::from(UNITS_PER_CODE) / scale;
+        let mut sums = vec![0; self.stride * 3];
+        let mut out = Vec::with_capacity(self.columns * self.rows);
+        for row in 0..self.rows {
+            self.add_rows(samples, row, 3, &mut sums);
+            out.extend(sums.chunks_exact(3 * self.block).take(self.columns).map(|sums| {
+                let mut luma = 0;
+                for pixel in sums.chunks_exact(3) {
+                    luma += LUMA_WEIGHTS[0] * u64::from(pixel[0])
+                        + LUMA_WEIGHTS[1] * u64::from(pixel[1])
+                        + LUMA_WEIGHTS[2] * u64::from(pixel[2]);
+                }
+                (luma as f32 * to_units) as u16
+            }));
+        }
+        out
+    }
+}
+
+fn turn_upright(stored: Vec<u16>, columns: usize, rows: usize, orientation: u8) -> Vec<u16> {
+    let map = crate::photo::UprightMap::new(columns, rows, orientation);
+    if orientation <= 1 || orientation > 8 {
+        return stored;
+    }
+    let mut upright = vec![0; stored.len()];
+    for top in (0..map.height).step_by(TURN_TILE) {
+        for left in (0..map.width).step_by(TURN_TILE) {
+            for y in top..(top + TURN_TILE).min(map.height) {
+                for x in left..(left + TURN_TILE).min(map.width) {
+                    upright[y * map.width + x] = stored[map.index(x, y)];
+                }
+            }
+        }
+    }
+    upright
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::marks::testing::gray_photo;
+
+    #[test]
+    fn blocks_average_and_keep_their_place_in_every_orientation() {
+        for orientation in 1..=8 {
+            let photo = gray_photo(7, 5, orientation, |x, y| (10 * x + y) as f32);
+            let grey = Grey::of(&photo, 2);
+            for y in 0..grey.height {
+                for x in 0..grey.width {
+                    let (left, top) = (2 * x + grey.origin.x as usize, 2 * y + grey.origin.y as usize);
+                    let mean = (0..4).map(|k| photo.green_code(left + k % 2, top + k / 2)).sum::<f32>() / 4.0;
+                    let level = f32::from(grey.levels[y * grey.width + x]) / f32::from(UNITS_PER_CODE);
+                    assert!((level - mean).abs() < 0.1, "orientation {orientation} at {x},{y}: {level} {mean}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_picture_smaller_than_a_block_gives_an_empty_one() {
+        let grey = Grey::of(&gray_photo(1, 1, 1, |_, _| 9.0), 2);
+        assert_eq!((grey.width, grey.height, grey.levels.len()), (0, 0, 0));
+    }
+}

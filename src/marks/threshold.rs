@@ -1,0 +1,156 @@
+//! Which blocks of a grey picture are dark against their surroundings.
+//!
+//! **Takes** a [`Grey`] picture. **Gives** runs of dark blocks along its rows. **How**: per tile, the darkest and the
+//! brightest part of it and its neighbours set a local threshold (the scheme of Wang and Olson 2016, section III-A);
+//! where they hardly differ nothing is dark. Codes are compared as encoded, which evens out noise.
+
+use super::shrink::{Grey, UNITS_PER_CODE};
+
+/// Side of a tile in blocks: the neighbourhood of three tiles then spans a module of white beside one of black at every
+/// size that the search picture leaves.
+const TILE: usize = 4;
+
+/// What counts as dark.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Contrast {
+    /// Where the threshold stands between darkest (0) and brightest (1).
+    pub(super) split: f32,
+    /// Least difference in codes; smaller ones are noise.
+    pub(super) least_codes: f32,
+    /// Least difference as a share of the brightest code; smaller ones are texture.
+    pub(super) least_share: f32,
+}
+
+/// Dark blocks from `start` up to but without `end` on one row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Run {
+    pub(super) row: u32,
+    pub(super) start: u32,
+    pub(super) end: u32,
+}
+
+/// All runs of dark blocks, row by row from the top, left to right.
+pub(super) fn dark_runs(grey: &Grey, contrast: Contrast) -> Vec<Run> {
+    let tiles = Tiles::of(grey);
+    let thresholds = tiles.thresholds(contrast);
+    let mut runs = Vec::new();
+    for row in 0..grey.height {
+        let levels = &grey.levels[row * grey.width..(row + 1) * grey.width];
+        let limits = &thresholds[(row / TILE) * tiles.columns..(row / TILE + 1) * tiles.columns];
+        let mut open: Option<u32> = None;
+        for ((tile, &limit), part) in limits.iter().enumerate().zip(levels.chunks(TILE)) {
+            if limit == 0 && open.is_none() {
+                continue;
+            }
+            for (k, &level) in part.iter().enumerate() {
+                let column = (tile * TILE + k) as u32;
+                match (level < limit, open) {
+                    (true, None) => open = Some(column),
+                    (false, Some(start)) => {
+                        runs.push(Run { row: row as u32, start, end: column });
+                        open = None;
+                    }
+                    _ => {}
+                }
+            }
+        }
+        if let Some(start) = open {
+            runs.push(Run { row: row as u32, start, end: grey.width as u32 });
+        }
+    }
+    runs
+}
+
+/// Darkest and brightest level per tile.
+struct Tiles {
+    columns: usize,
+    rows: usize,
+    low: Vec<u16>,
+    high: Vec<u16>,
+}
+
+impl Tiles {
+    fn of(grey: &Grey) -> Self {
+        let (columns, rows) = (grey.width.div_ceil(TILE), grey.height.div_ceil(TILE));
+        let mut low = vec![u16::MAX; columns * rows];
+        let mut high = vec![0; columns * rows];
+        // Means of 2 x 2 blocks, so that single noisy blocks do not set the extremes.
+        for y in (0..grey.height.saturating_sub(1)).step_by(2) {
+            let upper = &grey.levels[y * grey.width..(y + 1) * grey.width];
+            let lower = &grey.levels[(y + 1) * grey.width..(y + 2) * grey.width];
+            let at = (y / TILE) * columns;
+            for (pair, (a, b)) in upper.chunks_exact(2).zip(lower.chunks_exact(2)).enumerate() {
+                let mean = (a[0] + a[1] + b[0] + b[1]) / 4;
+                let tile = at + 2 * pair / TILE;
+                low[tile] = low[tile].min(mean);
+                high[tile] = high[tile].max(mean);
+            }
+        }
+        Self { columns, rows, low, high }
+    }
+
+    /// Threshold per tile in units; 0 where the contrast is too low.
+    fn thresholds(&self, contrast: Contrast) -> Vec<u16> {
+        let low = self.spread(&self.low, u16::min);
+        let high = self.spread(&self.high, u16::max);
+        let least = contrast.least_codes * f32::from(UNITS_PER_CODE);
+        low.iter()
+            .zip(&high)
+            .map(|(&low, &high)| {
+                let range = f32::from(high.saturating_sub(low));
+                if range < least || range < contrast.least_share * f32::from(high) {
+                    return 0;
+                }
+                (f32::from(low) + contrast.split * range) as u16
+            })
+            .collect()
+    }
+
+    /// The extreme over each tile and its eight neighbours.
+    fn spread(&self, values: &[u16], pick: fn(u16, u16) -> u16) -> Vec<u16> {
+        let (w, h) = (self.columns, self.rows);
+        let mut across = values.to_vec();
+        for y in 0..h {
+            for x in 0..w {
+                let row = &values[y * w..(y + 1) * w];
+                let left = row[x.saturating_sub(1)];
+                let right = row[(x + 1).min(w - 1)];
+                across[y * w + x] = pick(pick(left, row[x]), right);
+            }
+        }
+        let mut out = across.clone();
+        for y in 0..h {
+            let (above, below) = (y.saturating_sub(1), (y + 1).min(h - 1));
+            for x in 0..w {
+                out[y * w + x] = pick(pick(across[above * w + x], across[y * w + x]), across[below * w + x]);
+            }
+        }
+        out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::marks::testing::gray_photo;
+
+    const CONTRAST: Contrast = Contrast { split: 0.4, least_codes: 5.0, least_share: 0.25 };
+
+    #[test]
+    fn a_dark_bar_gives_its_runs_and_a_flat_wall_none() {
+        let photo =
+            gray_photo(40, 24, 1, |x, y| if (10..20).contains(&x) && (8..12).contains(&y) { 20.0 } else { 90.0 });
+        let runs = dark_runs(&Grey::of(&photo, 1), CONTRAST);
+        assert_eq!(runs.len(), 4);
+        assert!(runs.iter().all(|run| (run.start, run.end) == (10, 20)));
+        let flat = gray_photo(40, 24, 1, |x, _| 90.0 + (x % 3) as f32);
+        assert!(dark_runs(&Grey::of(&flat, 1), CONTRAST).is_empty());
+    }
+
+    #[test]
+    fn tiny_pictures_give_no_runs() {
+        for (w, h) in [(0, 0), (1, 1), (1, 9), (9, 1), (2, 2)] {
+            assert!(dark_runs(&Grey::of(&gray_photo(w, h, 1, |x, _| x as f32), 1), CONTRAST).is_empty());
+        }
+    }
+}
