@@ -8,11 +8,16 @@ mod exif;
 mod jpeg_walk;
 pub mod linear;
 pub mod noise;
+pub mod pair;
+mod pair_fit;
+mod pair_match;
+mod pair_reduce;
 
 pub use decode::{DecodeOptions, decode};
 pub use image::{Format, Photo, Pixels, ShotFacts, UprightMap};
 pub use linear::{AmbientAlignment, LinearImage};
 pub use noise::NoiseCurve;
+pub use pair::{FoundShift, PairShift, shift_between};
 
 #[cfg(test)]
 mod hostile_tests;
