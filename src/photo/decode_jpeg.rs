@@ -75,6 +75,7 @@ fn check_frame(file: &JpegFile<'_>, options: &DecodeOptions) -> Result<usize, De
         count => return Err(damaged(&format!("JPEG with {count} colour channels, need 1 or 3"))),
     };
     check_sampling(frame)?;
+    check_scans(file)?;
     let max_pixels = if frame.is_progressive { options.max_progressive_pixels } else { options.max_pixels };
     let kind = if frame.is_progressive { "progressive JPEG" } else { "JPEG" };
     let pixels = check_size(frame.width, frame.height, kind, max_pixels, options)?;
@@ -106,6 +107,16 @@ fn check_sampling(frame: &Frame) -> Result<(), Defect> {
         return Ok(());
     }
     let found = format!("JPEG with colour sampling {factors:?}, need 4:4:4, 4:2:2, 4:4:0 or 4:2:0");
+    Err(Defect::new(found, "save the photo as an ordinary JPEG, or as PNG"))
+}
+
+/// A baseline picture comes in one scan, or in one for each colour; the latter the decoder reads at full colour only.
+fn check_scans(file: &JpegFile<'_>) -> Result<(), Defect> {
+    let is_full = file.frame.max_sampling() == (1, 1);
+    if file.frame.is_progressive || file.scans == 1 || (is_full && file.scans == file.frame.components.len()) {
+        return Ok(());
+    }
+    let found = format!("baseline JPEG in {} scans with halved or mixed colour, need one scan", file.scans);
     Err(Defect::new(found, "save the photo as an ordinary JPEG, or as PNG"))
 }
 

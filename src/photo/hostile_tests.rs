@@ -178,6 +178,7 @@ fn kinds_that_no_camera_writes_are_named() {
     assert_found(&changed(5, &[0xFD, 0xE8, 0xFD, 0xE8]), "65000 x 65000");
     assert_found(&changed(5, &[0x40, 0, 0x40, 0]), "110 megapixels or fewer");
     assert_found(&changed(11, &[0x41]), "colour sampling");
+    assert_found(&fixture("scans-420.jpg"), "baseline JPEG in 3 scans");
     let cmyk =
         [&whole[..frame], &segment(0xC0, &[8, 0, 88, 0, 120, 4, 1, 17, 0, 2, 17, 0, 3, 17, 0, 4, 17, 0])].concat();
     let scans = (1..=4).flat_map(|id| [&segment(0xDA, &[1, id, 0, 0, 63, 0])[..], &[0; 9]].concat());
