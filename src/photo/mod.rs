@@ -1,7 +1,27 @@
 //! Bytes of a file to a picture whose reads are proportional to light.
 
 pub mod image;
+pub mod decode;
+mod decode_jpeg;
+mod decode_png;
+mod exif;
+mod jpeg_walk;
 pub mod linear;
+pub mod noise;
+pub mod pair;
+mod pair_fit;
+mod pair_match;
+mod pair_reduce;
 
+pub use decode::{DecodeOptions, decode};
 pub use image::{Format, Photo, Pixels, ShotFacts, UprightMap};
-pub use linear::LinearImage;
+pub use linear::{AmbientAlignment, LinearImage};
+pub use noise::NoiseCurve;
+pub use pair::{FoundShift, PairShift, shift_between};
+
+#[cfg(test)]
+mod hostile_tests;
+#[cfg(test)]
+mod outside_tests;
+#[cfg(test)]
+mod testing;
