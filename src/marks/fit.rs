@@ -12,7 +12,10 @@
 //!
 //! **Weak when** the light changes faster than the grid can follow; the residuals, and with them sigma, then grow.
 
+use super::patch::Patch;
+use crate::units::PxPoint;
 use nalgebra::{DMatrix, DVector, SMatrix};
+use std::ops::Range;
 
 /// Nodes of the light's grid along each side.
 pub(super) const LIGHT_SIDE: usize = 6;
@@ -22,10 +25,14 @@ pub(super) const LIGHT_NODES: usize = LIGHT_SIDE * LIGHT_SIDE;
 const NODE_STEPS: [usize; 4] = [0, 1, LIGHT_SIDE, LIGHT_SIDE + 1];
 /// Parameters outside the light's grid at most: those of a pattern, growth and black.
 const MAX_OWN: usize = 16;
-/// Iterations at most; a good start needs four to six.
-const MAX_ITERATIONS: usize = 12;
-/// The fit ends when a step is worth less than this in chi-square: no parameter then moves by more than a tenth sigma.
-const SETTLED: f64 = 0.01;
+/// Iterations at most with half the samples (a good start needs four), and with all (two).
+const COARSE_ITERATIONS: usize = 12;
+const FINE_ITERATIONS: usize = 8;
+/// A step worth less than this in chi-square ends the work with half the samples.
+const NEAR: f64 = 1.0;
+/// A step worth less than this is the last one: it moves no parameter by more than 0.22 sigma, and what is left after it
+/// is far less.
+const SETTLED: f64 = 0.05;
 /// Spread of the light's second differences that is expected between nodes, in natural logarithm.
 const LIGHT_BEND: f64 = 0.4;
 /// Expected logarithm of the blur in pixels, and its spread: 0.5 to 2 px are common.
@@ -40,6 +47,8 @@ const HUBER: f64 = 2.0;
 const LEAST_NOISE: f64 = 0.29;
 /// Noise before any residual is known, codes.
 const FIRST_NOISE: f64 = 4.0;
+/// Factor on a parameter's curvature that holds it.
+const HELD: f64 = 1e9;
 /// Levenberg's damping at the start, and its factors after a bad and a good step.
 const FIRST_DAMPING: f64 = 1e-3;
 const DAMPING_UP: f64 = 10.0;
@@ -90,12 +99,44 @@ pub(super) struct Sample {
     /// Encoded luma.
     pub(super) code: f64,
     pub(super) is_clipped: bool,
-    /// Place on the light's grid, 0..=LIGHT_SIDE - 1.
-    pub(super) light_x: f64,
-    pub(super) light_y: f64,
+    /// The upper left of the four nodes of the light's grid around it, and the weights of the four.
+    first_node: usize,
+    node_weights: [f64; 4],
     /// Column and row in the patch.
-    pub(super) column: u32,
-    pub(super) row: u32,
+    column: u32,
+    row: u32,
+}
+
+/// The samples of a patch for which `grid_place` gives a place on the light's grid (0 to `LIGHT_SIDE` - 1 each way);
+/// places are counted from the reference.
+pub(super) fn samples_of(
+    patch: &Patch,
+    reference: PxPoint,
+    grid_place: impl Fn(f64, f64) -> Option<(f64, f64)>,
+) -> Vec<Sample> {
+    let last = (LIGHT_SIDE - 2) as f64;
+    let mut samples = Vec::with_capacity(patch.codes.len());
+    for row in 0..patch.height {
+        for column in 0..patch.width {
+            let centre = patch.centre_of(column, row);
+            let (x, y) = (centre.x - reference.x, centre.y - reference.y);
+            let Some((grid_x, grid_y)) = grid_place(x, y) else { continue };
+            let (node_x, node_y) = (grid_x.floor().clamp(0.0, last), grid_y.floor().clamp(0.0, last));
+            let (fx, fy) = (grid_x - node_x, grid_y - node_y);
+            let at = row * patch.width + column;
+            samples.push(Sample {
+                x,
+                y,
+                code: f64::from(patch.codes[at]),
+                is_clipped: patch.clipped[at],
+                first_node: node_y as usize * LIGHT_SIDE + node_x as usize,
+                node_weights: [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy],
+                column: column as u32,
+                row: row as u32,
+            });
+        }
+    }
+    samples
 }
 
 /// The outcome of a fit.
@@ -115,41 +156,70 @@ pub(super) struct Fitted<P, const N: usize> {
 
 /// Fits the pattern, from `light_ln` (natural logarithm of the light on white at the grid's nodes, row by row).
 pub(super) fn fit<P: Pattern<N>, const N: usize>(
-    samples: &[Sample],
+    samples: Vec<Sample>,
     pattern: P,
     light_ln: [f64; LIGHT_NODES],
 ) -> Option<Fitted<P, N>> {
-    let mut state = State { pattern, growth: GROWTH.0, black_ln: BLACK_LN.0, light_ln };
-    let mut noise = FIRST_NOISE;
-    let mut pass = Pass::of(&state, samples, noise);
+    // Every other sample, as on a chessboard, leads near the end at half the cost.
+    let (mut samples, others): (Vec<Sample>, Vec<Sample>) =
+        samples.into_iter().partition(|sample| (sample.column + sample.row).is_multiple_of(2));
+    let start = State { pattern, growth: GROWTH.0, black_ln: BLACK_LN.0, light_ln };
+    let coarse = Effort { enough: NEAR, iterations: COARSE_ITERATIONS, is_light_first: true };
+    let (near, pass) = settle(start, &samples, FIRST_NOISE, coarse)?;
+    samples.extend(others);
+    let fine = Effort { enough: SETTLED, iterations: FINE_ITERATIONS, is_light_first: false };
+    let (end, pass) = settle(near, &samples, pass.noise(), fine)?;
+    finish(end, &pass, &samples)
+}
+
+/// How far the iterations go.
+#[derive(Debug, Clone, Copy)]
+struct Effort {
+    /// A step worth less than this in chi-square is the last one.
+    enough: f64,
+    iterations: usize,
+    /// Whether the first step holds blur, growth and black, which a poor guess of the light would mislead.
+    is_light_first: bool,
+}
+
+/// Iterates; gives the end and the last run over the samples, which is one small step before it.
+fn settle<P: Pattern<N>, const N: usize>(
+    mut state: State<P>,
+    samples: &[Sample],
+    first_noise: f64,
+    effort: Effort,
+) -> Option<(State<P>, Pass)> {
+    let mut pass = Pass::of(&state, samples, first_noise);
     let mut damping = FIRST_DAMPING;
-    for _ in 0..MAX_ITERATIONS {
-        noise = pass.noise();
-        let step = pass.step(damping)?;
+    for iteration in 0..effort.iterations {
+        let noise = pass.noise();
+        let is_light_only = iteration == 0 && effort.is_light_first;
+        let step = pass.step(damping, if is_light_only { N - 1..N + 2 } else { 0..0 })?;
         let Some(next) = state.moved(&step) else {
             damping *= DAMPING_UP;
             continue;
         };
+        if pass.worth(&step) < effort.enough {
+            state = next;
+            break;
+        }
         let next_pass = Pass::of(&next, samples, noise);
         if next_pass.cost(noise) > pass.cost(noise) {
             damping *= DAMPING_UP;
             continue;
         }
-        let worth = pass.worth(&step);
         (state, pass) = (next, next_pass);
         damping *= DAMPING_DOWN;
-        if worth < SETTLED {
-            break;
-        }
     }
-    finish(state, samples)
+    Some((state, pass))
 }
 
-fn finish<P: Pattern<N>, const N: usize>(state: State<P>, samples: &[Sample]) -> Option<Fitted<P, N>> {
-    let noise = Pass::of(&state, samples, FIRST_NOISE).noise();
-    let pass = Pass::of(&state, samples, noise);
+fn finish<P: Pattern<N>, const N: usize>(state: State<P>, pass: &Pass, samples: &[Sample]) -> Option<Fitted<P, N>> {
+    let noise = pass.noise();
+    let rescale = (noise / pass.weighted_for).powi(2);
     let inverse = pass.curvature().cholesky()?.inverse();
-    let factor = correlation(samples, &pass.residuals).clamp(CORRELATION_BOUNDS.0, CORRELATION_BOUNDS.1);
+    let correlated = correlation(samples, &pass.residuals).clamp(CORRELATION_BOUNDS.0, CORRELATION_BOUNDS.1);
+    let factor = correlated * rescale;
     let covariance = SMatrix::<f64, N, N>::from_fn(|row, column| inverse[(row, column)] * factor);
     let contrast = state.contrast(samples);
     let is_sound = covariance.iter().all(|entry| entry.is_finite()) && contrast.is_finite() && contrast > 0.0;
@@ -166,15 +236,10 @@ struct State<P> {
 }
 
 impl<P> State<P> {
-    /// Light on white at a sample, and its grid weights.
-    fn light(&self, sample: &Sample) -> (f64, usize, [f64; 4]) {
-        let last = (LIGHT_SIDE - 2) as f64;
-        let (column, row) = (sample.light_x.floor().clamp(0.0, last), sample.light_y.floor().clamp(0.0, last));
-        let (fx, fy) = (sample.light_x - column, sample.light_y - row);
-        let first = row as usize * LIGHT_SIDE + column as usize;
-        let weights = [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy];
-        let ln: f64 = NODE_STEPS.iter().zip(weights).map(|(step, weight)| self.light_ln[first + step] * weight).sum();
-        (ln.exp(), first, weights)
+    /// Light on white at a sample.
+    fn light(&self, sample: &Sample) -> f64 {
+        let nodes = NODE_STEPS.iter().zip(sample.node_weights);
+        nodes.map(|(step, weight)| self.light_ln[sample.first_node + step] * weight).sum::<f64>().exp()
     }
 
     /// Mean difference of white and black in codes.
@@ -182,7 +247,7 @@ impl<P> State<P> {
         let black = self.black_ln.exp();
         let sum: f64 = samples
             .iter()
-            .map(|sample| self.light(sample).0)
+            .map(|sample| self.light(sample))
             .map(|light| encode(light.min(1.0)).0 - encode((light * black).min(1.0)).0)
             .sum();
         sum / samples.len().max(1) as f64
@@ -211,6 +276,8 @@ impl<P> State<P> {
 #[derive(Debug, Clone)]
 struct Pass {
     size: usize,
+    /// Noise in codes that the weights stand for.
+    weighted_for: f64,
     /// Curvature, upper triangle filled, row by row.
     normal: Vec<f64>,
     slope: Vec<f64>,
@@ -224,6 +291,7 @@ impl Pass {
         let size = N + 2 + LIGHT_NODES;
         let mut pass = Self {
             size,
+            weighted_for: noise,
             normal: vec![0.0; size * size],
             slope: vec![0.0; size],
             residuals: Vec::with_capacity(samples.len()),
@@ -238,7 +306,7 @@ impl Pass {
 
     fn add_sample<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>, sample: &Sample, noise: f64) {
         let look = state.pattern.look(sample.x, sample.y);
-        let (light, first, weights) = state.light(sample);
+        let light = state.light(sample);
         let (w, k, black) = (look.white, state.growth, state.black_ln.exp());
         let grown = w + 4.0 * k * w * (1.0 - w);
         let level = light * (black + (1.0 - black) * grown);
@@ -258,8 +326,8 @@ impl Pass {
         }
         own[N] = share * 4.0 * w * (1.0 - w);
         own[N + 1] = light * (1.0 - grown) * black * steepness;
-        let lit = weights.map(|node| level * steepness * node);
-        self.accumulate(&own[..N + 2], first, lit, residual, weight);
+        let lit = sample.node_weights.map(|node| level * steepness * node);
+        self.accumulate(&own[..N + 2], sample.first_node, lit, residual, weight);
     }
 
     fn accumulate(&mut self, own: &[f64], first: usize, lit: [f64; 4], residual: f64, weight: f64) {
@@ -321,8 +389,12 @@ impl Pass {
         })
     }
 
-    fn step(&self, damping: f64) -> Option<DVector<f64>> {
+    /// The step to the minimum; parameters of the range `held` stay.
+    fn step(&self, damping: f64, held: Range<usize>) -> Option<DVector<f64>> {
         let mut curvature = self.curvature();
+        for k in held {
+            curvature[(k, k)] *= HELD;
+        }
         for k in 0..self.size {
             curvature[(k, k)] *= 1.0 + damping;
         }

@@ -4,15 +4,18 @@ pub mod found;
 pub mod find;
 pub mod tag_family;
 
+mod by_hand;
 mod component;
 mod decode;
 mod fit;
 mod gaussian;
+mod layout;
 mod patch;
 mod projective;
 mod quad;
 mod shrink;
 mod tag_fit;
+mod tag_search;
 mod threshold;
 
 #[cfg(test)]

@@ -7,9 +7,7 @@
 use crate::photo::{Photo, Pixels};
 use crate::units::PxPoint;
 
-/// BT.601 luma weights of red, green and blue in 1/256 (0.299, 0.587, 0.114).
-const LUMA_WEIGHTS: [u64; 3] = [77, 150, 29];
-/// BT.601 luma weights as fractions (ITU-R BT.601, used by JFIF).
+/// Luma weights of red, green and blue (ITU-R BT.601, used by JFIF).
 const LUMA: [f32; 3] = [0.299, 0.587, 0.114];
 /// Units of [`Grey::levels`] in one 8-bit code.
 pub(super) const UNITS_PER_CODE: u16 = 16;
@@ -129,47 +127,52 @@ struct Shape {
 }
 
 impl Shape {
-    /// Adds the samples of `block` stored rows column by column.
-    fn add_rows<T: Copy + Into<u32>>(&self, samples: &[T], row: usize, channels: usize, sums: &mut [u32]) {
-        let length = self.stride * channels;
-        sums.fill(0);
-        for y in row * self.block..(row + 1) * self.block {
-            for (sum, &sample) in sums.iter_mut().zip(&samples[y * length..(y + 1) * length]) {
-                *sum += sample.into();
+    fn gray<T: Copy + Into<u32>>(&self, samples: &[T], units_per_code: u32) -> Vec<u16> {
+        let scale = f32::from(UNITS_PER_CODE) / (units_per_code as f32 * (self.block * self.block) as f32);
+        self.each_row(samples, 1, |sums, out| {
+            out.extend(sums.chunks_exact(self.block).map(|block| (block.iter().sum::<u32>() as f32 * scale) as u16));
+        })
+    }
+
+    fn rgb<T: Copy + Into<u32>>(&self, samples: &[T], units_per_code: u32) -> Vec<u16> {
+        let scale = f32::from(UNITS_PER_CODE) / (units_per_code as f32 * (self.block * self.block) as f32);
+        let weights = LUMA.map(|weight| weight * scale);
+        let luma = |rgb: [u32; 3]| {
+            (weights[0] * rgb[0] as f32 + weights[1] * rgb[1] as f32 + weights[2] * rgb[2] as f32) as u16
+        };
+        self.each_row(samples, 3, |sums, out| {
+            // Blocks of two are the common case; their fixed size lets the compiler unroll.
+            if self.block == 2 {
+                let (pairs, _) = sums.as_chunks::<6>();
+                out.extend(pairs.iter().map(|s| luma([s[0] + s[3], s[1] + s[4], s[2] + s[5]])));
+                return;
             }
-        }
-    }
-
-    fn gray<T: Copy + Into<u32>>(&self, samples: &[T], units_per_code: u64) -> Vec<u16> {
-        let scale = units_per_code * (self.block * self.block) as u64;
-        let mut sums = vec![0; self.stride];
-        let mut out = Vec::with_capacity(self.columns * self.rows);
-        for row in 0..self.rows {
-            self.add_rows(samples, row, 1, &mut sums);
-            out.extend(sums.chunks_exact(self.block).take(self.columns).map(|sums| {
-                let sum: u64 = sums.iter().map(|&sum| u64::from(sum)).sum();
-                (sum * u64::from(UNITS_PER_CODE) / scale) as u16
+            out.extend(sums.chunks_exact(3 * self.block).map(|block| {
+                let (pixels, _) = block.as_chunks::<3>();
+                luma(pixels.iter().fold([0; 3], |sum, s| [sum[0] + s[0], sum[1] + s[1], sum[2] + s[2]]))
             }));
-        }
-        out
+        })
     }
 
-    fn rgb<T: Copy + Into<u32>>(&self, samples: &[T], units_per_code: u64) -> Vec<u16> {
-        let scale = (units_per_code * 256 * (self.block * self.block) as u64) as f32;
-        let to_units = f32::from(UNITS_PER_CODE) / scale;
-        let mut sums = vec![0; self.stride * 3];
+    /// Adds the stored rows of each row of blocks, sample by sample, and hands the sums on.
+    fn each_row<T: Copy + Into<u32>>(
+        &self,
+        samples: &[T],
+        channels: usize,
+        mut finish: impl FnMut(&[u32], &mut Vec<u16>),
+    ) -> Vec<u16> {
+        let length = self.stride * channels;
+        let used = self.columns * self.block * channels;
+        let mut sums = vec![0; used];
         let mut out = Vec::with_capacity(self.columns * self.rows);
         for row in 0..self.rows {
-            self.add_rows(samples, row, 3, &mut sums);
-            out.extend(sums.chunks_exact(3 * self.block).take(self.columns).map(|sums| {
-                let mut luma = 0;
-                for pixel in sums.chunks_exact(3) {
-                    luma += LUMA_WEIGHTS[0] * u64::from(pixel[0])
-                        + LUMA_WEIGHTS[1] * u64::from(pixel[1])
-                        + LUMA_WEIGHTS[2] * u64::from(pixel[2]);
+            sums.fill(0);
+            for y in row * self.block..(row + 1) * self.block {
+                for (sum, &sample) in sums.iter_mut().zip(&samples[y * length..y * length + used]) {
+                    *sum += sample.into();
                 }
-                (luma as f32 * to_units) as u16
-            }));
+            }
+            finish(&sums, &mut out);
         }
         out
     }

@@ -34,31 +34,33 @@ pub(super) fn dark_runs(grey: &Grey, contrast: Contrast) -> Vec<Run> {
     let tiles = Tiles::of(grey);
     let thresholds = tiles.thresholds(contrast);
     let mut runs = Vec::new();
-    for row in 0..grey.height {
-        let levels = &grey.levels[row * grey.width..(row + 1) * grey.width];
-        let limits = &thresholds[(row / TILE) * tiles.columns..(row / TILE + 1) * tiles.columns];
-        let mut open: Option<u32> = None;
-        for ((tile, &limit), part) in limits.iter().enumerate().zip(levels.chunks(TILE)) {
-            if limit == 0 && open.is_none() {
-                continue;
-            }
-            for (k, &level) in part.iter().enumerate() {
-                let column = (tile * TILE + k) as u32;
-                match (level < limit, open) {
-                    (true, None) => open = Some(column),
-                    (false, Some(start)) => {
-                        runs.push(Run { row: row as u32, start, end: column });
-                        open = None;
-                    }
-                    _ => {}
-                }
-            }
-        }
-        if let Some(start) = open {
-            runs.push(Run { row: row as u32, start, end: grey.width as u32 });
+    let mut active = Vec::new();
+    for (tile_row, limits) in thresholds.chunks(tiles.columns.max(1)).enumerate() {
+        active.clear();
+        active.extend(limits.iter().enumerate().filter(|(_, limit)| **limit > 0).map(|(tile, &limit)| (tile, limit)));
+        for row in tile_row * TILE..((tile_row + 1) * TILE).min(grey.height) {
+            let levels = &grey.levels[row * grey.width..(row + 1) * grey.width];
+            add_runs(levels, row as u32, &active, &mut runs);
         }
     }
     runs
+}
+
+/// Adds one row's runs; `active` holds the tiles that have a threshold, with it.
+fn add_runs(levels: &[u16], row: u32, active: &[(usize, u16)], runs: &mut Vec<Run>) {
+    let first = runs.len();
+    for &(tile, limit) in active {
+        let start = tile * TILE;
+        for (k, &level) in levels[start..(start + TILE).min(levels.len())].iter().enumerate() {
+            if level < limit {
+                let column = (start + k) as u32;
+                match runs[first..].last_mut() {
+                    Some(last) if last.end == column => last.end += 1,
+                    _ => runs.push(Run { row, start: column, end: column + 1 }),
+                }
+            }
+        }
+    }
 }
 
 /// Darkest and brightest level per tile.
@@ -75,15 +77,17 @@ impl Tiles {
         let mut low = vec![u16::MAX; columns * rows];
         let mut high = vec![0; columns * rows];
         // Means of 2 x 2 blocks, so that single noisy blocks do not set the extremes.
+        let row = |y: usize| &grey.levels[y * grey.width..(y + 1) * grey.width];
         for y in (0..grey.height.saturating_sub(1)).step_by(2) {
-            let upper = &grey.levels[y * grey.width..(y + 1) * grey.width];
-            let lower = &grey.levels[(y + 1) * grey.width..(y + 2) * grey.width];
-            let at = (y / TILE) * columns;
-            for (pair, (a, b)) in upper.chunks_exact(2).zip(lower.chunks_exact(2)).enumerate() {
-                let mean = (a[0] + a[1] + b[0] + b[1]) / 4;
-                let tile = at + 2 * pair / TILE;
-                low[tile] = low[tile].min(mean);
-                high[tile] = high[tile].max(mean);
+            let at = y / TILE * columns;
+            let parts = row(y).chunks(TILE).zip(row(y + 1).chunks(TILE));
+            let extremes = low[at..at + columns].iter_mut().zip(&mut high[at..at + columns]);
+            for ((a, b), (low, high)) in parts.zip(extremes) {
+                for (a, b) in a.chunks_exact(2).zip(b.chunks_exact(2)) {
+                    let mean = (a[0] + a[1] + b[0] + b[1]) / 4;
+                    *low = mean.min(*low);
+                    *high = mean.max(*high);
+                }
             }
         }
         Self { columns, rows, low, high }
