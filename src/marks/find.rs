@@ -12,6 +12,7 @@
 use super::by_hand::marks_by_hand;
 use super::found::{Marks, MissingMark};
 use super::layout::WallMap;
+use super::quadrant_search::search_quadrants;
 use super::shrink::Grey;
 use super::tag_search::search_tags;
 use crate::bay::Mark;
@@ -45,6 +46,8 @@ pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], optio
         let grey = Grey::of(photo, block);
         let tags = search_tags(&image, &grey, bay_marks, &found);
         found.extend(tags);
+        let quadrants = search_quadrants(&image, &grey, bay_marks, &found);
+        found.extend(quadrants);
     }
     found.sort_unstable_by_key(|mark| mark.index);
     let map = WallMap::of(&found, bay_marks);

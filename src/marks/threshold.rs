@@ -21,6 +21,13 @@ pub(super) struct Contrast {
     pub(super) least_share: f32,
 }
 
+impl Contrast {
+    fn is_met(self, low: u16, high: u16) -> bool {
+        let range = f32::from(high.saturating_sub(low));
+        range >= self.least_codes * f32::from(UNITS_PER_CODE) && range >= self.least_share * f32::from(high)
+    }
+}
+
 /// Dark blocks from `start` up to but without `end` on one row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Run {
@@ -63,6 +70,39 @@ fn add_runs(levels: &[u16], row: u32, active: &[(usize, u16)], runs: &mut Vec<Ru
     }
 }
 
+/// A tile in which light and dark differ.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ContrastTile {
+    /// Its blocks: columns from `left` and rows from `top`, without `right` and `bottom`.
+    pub(super) left: usize,
+    pub(super) right: usize,
+    pub(super) top: usize,
+    pub(super) bottom: usize,
+    /// Brightest less darkest in it and its neighbours, units.
+    pub(super) range: u16,
+}
+
+/// The tiles with contrast.
+pub(super) fn contrast_tiles(grey: &Grey, contrast: Contrast) -> Vec<ContrastTile> {
+    let tiles = Tiles::of(grey);
+    let (low, high) = (tiles.spread(&tiles.low, u16::min), tiles.spread(&tiles.high, u16::max));
+    let ranges = low.iter().zip(&high).map(|(&low, &high)| (high.saturating_sub(low), contrast.is_met(low, high)));
+    ranges
+        .enumerate()
+        .filter(|(_, (_, is_met))| *is_met)
+        .map(|(tile, (range, _))| {
+            let (left, top) = (tile % tiles.columns * TILE, tile / tiles.columns * TILE);
+            ContrastTile {
+                left,
+                right: (left + TILE).min(grey.width),
+                top,
+                bottom: (top + TILE).min(grey.height),
+                range,
+            }
+        })
+        .collect()
+}
+
 /// Darkest and brightest level per tile.
 struct Tiles {
     columns: usize,
@@ -97,15 +137,11 @@ impl Tiles {
     fn thresholds(&self, contrast: Contrast) -> Vec<u16> {
         let low = self.spread(&self.low, u16::min);
         let high = self.spread(&self.high, u16::max);
-        let least = contrast.least_codes * f32::from(UNITS_PER_CODE);
         low.iter()
             .zip(&high)
             .map(|(&low, &high)| {
                 let range = f32::from(high.saturating_sub(low));
-                if range < least || range < contrast.least_share * f32::from(high) {
-                    return 0;
-                }
-                (f32::from(low) + contrast.split * range) as u16
+                if contrast.is_met(low, high) { (f32::from(low) + contrast.split * range) as u16 } else { 0 }
             })
             .collect()
     }
