@@ -65,7 +65,7 @@ const SRGB_SCALE: f64 = 1.055 * 255.0;
 const SRGB_OFFSET: f64 = 0.055 * 255.0;
 const SRGB_GAMMA: f64 = 2.4;
 /// Reach in samples over which the residuals' correlation is summed.
-const CORRELATION_REACH: i32 = 3;
+const CORRELATION_REACH: usize = 3;
 /// Bounds of the correlation's factor on the variance.
 const CORRELATION_BOUNDS: (f64, f64) = (1.0, 30.0);
 /// Median of the absolute value of a standard normal, for a robust sigma.
@@ -146,11 +146,7 @@ pub(super) struct Fitted<P, const N: usize> {
     pub(super) pattern: P,
     /// Covariance of its parameters.
     pub(super) covariance: SMatrix<f64, N, N>,
-    /// Noise of a sample in codes, as the residuals show it.
-    pub(super) noise: f64,
-    /// Mean difference between white and black in codes.
-    pub(super) contrast: f64,
-    /// Noise plus misfit, robust, as a share of the contrast.
+    /// Noise plus misfit as a share of the contrast of white and black.
     pub(super) misfit: f64,
 }
 
@@ -215,15 +211,14 @@ fn settle<P: Pattern<N>, const N: usize>(
 }
 
 fn finish<P: Pattern<N>, const N: usize>(state: State<P>, pass: &Pass, samples: &[Sample]) -> Option<Fitted<P, N>> {
-    let noise = pass.noise();
+    let noise = pass.noise().max(pass.edge_noise());
     let rescale = (noise / pass.weighted_for).powi(2);
     let inverse = pass.curvature().cholesky()?.inverse();
-    let correlated = correlation(samples, &pass.residuals).clamp(CORRELATION_BOUNDS.0, CORRELATION_BOUNDS.1);
-    let factor = correlated * rescale;
+    let factor = correlation(samples, pass).clamp(CORRELATION_BOUNDS.0, CORRELATION_BOUNDS.1) * rescale;
     let covariance = SMatrix::<f64, N, N>::from_fn(|row, column| inverse[(row, column)] * factor);
     let contrast = state.contrast(samples);
     let is_sound = covariance.iter().all(|entry| entry.is_finite()) && contrast.is_finite() && contrast > 0.0;
-    is_sound.then(|| Fitted { pattern: state.pattern, covariance, noise, contrast, misfit: noise / contrast })
+    is_sound.then(|| Fitted { pattern: state.pattern, covariance, misfit: noise / contrast })
 }
 
 /// All that the fit moves.
@@ -283,6 +278,8 @@ struct Pass {
     slope: Vec<f64>,
     /// Code minus model; 0 where a clipped pixel says nothing.
     residuals: Vec<f64>,
+    /// Change of the code with the place of an edge, up to a factor: 0 away from edges and where `residuals` is silent.
+    edges: Vec<f64>,
     prior_cost: f64,
 }
 
@@ -295,6 +292,7 @@ impl Pass {
             normal: vec![0.0; size * size],
             slope: vec![0.0; size],
             residuals: Vec::with_capacity(samples.len()),
+            edges: Vec::with_capacity(samples.len()),
             prior_cost: 0.0,
         };
         for sample in samples {
@@ -314,6 +312,7 @@ impl Pass {
         let residual = sample.code - code;
         if sample.is_clipped && residual <= 0.0 {
             self.residuals.push(0.0);
+            self.edges.push(0.0);
             return;
         }
         self.residuals.push(residual);
@@ -326,6 +325,7 @@ impl Pass {
         }
         own[N] = share * 4.0 * w * (1.0 - w);
         own[N + 1] = light * (1.0 - grown) * black * steepness;
+        self.edges.push(own[N]);
         let lit = sample.node_weights.map(|node| level * steepness * node);
         self.accumulate(&own[..N + 2], sample.first_node, lit, residual, weight);
     }
@@ -418,6 +418,16 @@ impl Pass {
         (MEDIAN_TO_SIGMA * *median).max(LEAST_NOISE)
     }
 
+    /// Root mean square of the residuals at edges, codes: coding and misfit disturb edges more than plain areas.
+    fn edge_noise(&self) -> f64 {
+        let pairs = self.residuals.iter().zip(&self.edges);
+        let (sum, weights) = pairs.fold((0.0, 0.0), |sum, (residual, edge)| {
+            let weight = edge * edge;
+            (sum.0 + weight * residual * residual, sum.1 + weight)
+        });
+        (sum / weights.max(f64::MIN_POSITIVE)).sqrt()
+    }
+
     fn cost(&self, noise: f64) -> f64 {
         let huber = |r: f64| if r <= HUBER { r * r } else { HUBER * (2.0 * r - HUBER) };
         self.prior_cost + self.residuals.iter().map(|r| huber(r.abs() / noise)).sum::<f64>()
@@ -433,34 +443,48 @@ fn encode(level: f64) -> (f64, f64) {
     (power - SRGB_OFFSET, power / (SRGB_GAMMA * level))
 }
 
-/// Sum of the residuals' correlations with their neighbours, the sample itself included.
-fn correlation(samples: &[Sample], residuals: &[f64]) -> f64 {
+/// Sum of the correlations of the residuals at edges with their neighbours, the sample itself included. The fit takes up
+/// slow errors, which makes far neighbours look opposed: the largest sum over all reaches counts.
+fn correlation(samples: &[Sample], pass: &Pass) -> f64 {
     let columns = samples.iter().map(|s| s.column).max().unwrap_or(0) as usize + 1;
     let rows = samples.iter().map(|s| s.row).max().unwrap_or(0) as usize + 1;
     let mut map = vec![0.0; columns * rows];
     let mut power = 0.0;
-    for (sample, residual) in samples.iter().zip(residuals) {
-        map[sample.row as usize * columns + sample.column as usize] = *residual;
-        power += residual * residual;
+    for (sample, (residual, edge)) in samples.iter().zip(pass.residuals.iter().zip(&pass.edges)) {
+        let weighted = residual * edge;
+        map[sample.row as usize * columns + sample.column as usize] = weighted;
+        power += weighted * weighted;
     }
     if power <= 0.0 {
         return 1.0;
     }
-    // A lag and its opposite correlate alike: half of the neighbourhood is enough.
-    let mut sum = 0.0;
+    let mut by_reach = [0.0; CORRELATION_REACH + 1];
     for dy in 0..=CORRELATION_REACH {
-        for dx in -CORRELATION_REACH..=CORRELATION_REACH {
-            if dy == 0 && dx <= 0 {
-                continue;
-            }
-            for row in 0..rows.saturating_sub(dy as usize) {
-                let (low, high) = (dx.min(0).unsigned_abs() as usize, dx.max(0) as usize);
-                let this = &map[row * columns..(row + 1) * columns];
-                let other = &map[(row + dy as usize) * columns..(row + dy as usize + 1) * columns];
-                let pairs = this.iter().skip(low).zip(other.iter().skip(high));
-                sum += pairs.map(|(a, b)| a * b).sum::<f64>();
+        for dx in 0..=CORRELATION_REACH {
+            let reach = dx.max(dy);
+            by_reach[reach] += lagged(&map, columns, dx, dy, false);
+            if dx > 0 && dy > 0 {
+                by_reach[reach] += lagged(&map, columns, dx, dy, true);
             }
         }
     }
-    1.0 + 2.0 * sum / power
+    let mut sum = power;
+    let mut largest = power;
+    for shell in &by_reach[1..] {
+        sum += 2.0 * shell;
+        largest = sum.max(largest);
+    }
+    largest / power
+}
+
+/// Sum of products of a map with itself, moved by `dx` columns and by `dy` rows, downwards or (`is_up`) upwards.
+fn lagged(map: &[f64], columns: usize, dx: usize, dy: usize, is_up: bool) -> f64 {
+    let rows = map.len() / columns.max(1);
+    let line = |row: usize| &map[row * columns..(row + 1) * columns];
+    (dy..rows)
+        .map(|row| {
+            let (first, second) = if is_up { (line(row), line(row - dy)) } else { (line(row - dy), line(row)) };
+            first.iter().zip(&second[dx.min(columns)..]).map(|(a, b)| a * b).sum::<f64>()
+        })
+        .sum()
 }

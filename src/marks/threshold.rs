@@ -116,18 +116,24 @@ impl Tiles {
         let (columns, rows) = (grey.width.div_ceil(TILE), grey.height.div_ceil(TILE));
         let mut low = vec![u16::MAX; columns * rows];
         let mut high = vec![0; columns * rows];
-        // Means of 2 x 2 blocks, so that single noisy blocks do not set the extremes.
-        let row = |y: usize| &grey.levels[y * grey.width..(y + 1) * grey.width];
         for y in (0..grey.height.saturating_sub(1)).step_by(2) {
+            let upper = &grey.levels[y * grey.width..(y + 1) * grey.width];
+            let lower = &grey.levels[(y + 1) * grey.width..(y + 2) * grey.width];
             let at = y / TILE * columns;
-            let parts = row(y).chunks(TILE).zip(row(y + 1).chunks(TILE));
+            // Means of 2 x 2 blocks, so that single noisy blocks do not set the extremes.
+            let mean = |a: &[u16], b: &[u16]| (a[0] + a[1] + b[0] + b[1]) / 4;
+            let ((upper_tiles, upper_rest), (lower_tiles, lower_rest)) =
+                (upper.as_chunks::<TILE>(), lower.as_chunks::<TILE>());
             let extremes = low[at..at + columns].iter_mut().zip(&mut high[at..at + columns]);
-            for ((a, b), (low, high)) in parts.zip(extremes) {
-                for (a, b) in a.chunks_exact(2).zip(b.chunks_exact(2)) {
-                    let mean = (a[0] + a[1] + b[0] + b[1]) / 4;
-                    *low = mean.min(*low);
-                    *high = mean.max(*high);
-                }
+            for ((a, b), (low, high)) in upper_tiles.iter().zip(lower_tiles).zip(extremes) {
+                let (first, second) = (mean(&a[..2], &b[..2]), mean(&a[2..], &b[2..]));
+                *low = first.min(second).min(*low);
+                *high = first.max(second).max(*high);
+            }
+            for (a, b) in upper_rest.chunks_exact(2).zip(lower_rest.chunks_exact(2)) {
+                let last = at + columns - 1;
+                low[last] = mean(a, b).min(low[last]);
+                high[last] = mean(a, b).max(high[last]);
             }
         }
         Self { columns, rows, low, high }
