@@ -449,11 +449,12 @@ fn correlation(samples: &[Sample], pass: &Pass) -> f64 {
     let columns = samples.iter().map(|s| s.column).max().unwrap_or(0) as usize + 1;
     let rows = samples.iter().map(|s| s.row).max().unwrap_or(0) as usize + 1;
     let mut map = vec![0.0; columns * rows];
-    let mut power = 0.0;
+    let (mut power, mut fourth) = (0.0, 0.0);
     for (sample, (residual, edge)) in samples.iter().zip(pass.residuals.iter().zip(&pass.edges)) {
         let weighted = residual * edge;
         map[sample.row as usize * columns + sample.column as usize] = weighted;
         power += weighted * weighted;
+        fourth += weighted.powi(4);
     }
     if power <= 0.0 {
         return 1.0;
@@ -468,11 +469,13 @@ fn correlation(samples: &[Sample], pass: &Pass) -> f64 {
             }
         }
     }
-    let mut sum = power;
-    let mut largest = power;
-    for shell in &by_reach[1..] {
+    // Chance alone moves a sum over so many pairs of lags by this much; only what is beyond counts.
+    let chance = 2.0 * fourth.sqrt();
+    let (mut sum, mut largest) = (power, power);
+    for (reach, shell) in by_reach.iter().enumerate().skip(1) {
         sum += 2.0 * shell;
-        largest = sum.max(largest);
+        let lags = (2 * reach * (reach + 1)) as f64;
+        largest = largest.max(sum - chance * lags.sqrt());
     }
     largest / power
 }

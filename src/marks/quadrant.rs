@@ -30,7 +30,7 @@ const CIRCLE: usize = 48;
 const FIRST_RADIUS: f64 = 2.5;
 const RADIUS_STEP: f64 = 1.12;
 /// Smallest disc radius, blocks: 24 px across, seen at 50 degrees, in blocks of 2 px.
-const MIN_RADIUS: f64 = 3.6;
+const MIN_RADIUS: f64 = 3.5;
 /// Largest disc radius as a share of the picture's shorter side.
 const MAX_RADIUS_SHARE: f64 = 0.25;
 /// How far two opposite edges may be from half a turn apart, radians; and what a centre that is off by most of a block
@@ -43,6 +43,8 @@ const MIN_SECTOR: f64 = 0.52;
 const MAX_TURN: f64 = 0.87;
 /// Ratio of the two black sectors' radii at most: perspective across one mark is weak.
 const MAX_RADII_RATIO: f64 = 1.4;
+/// Circles up to this share of the largest one are free of the rim.
+const RIM_SHARE: f64 = 0.8;
 /// The fit uses this share of the radius: beyond it the blurred rim of the disc is seen.
 const FIT_SHARE: f64 = 0.82;
 
@@ -118,20 +120,22 @@ struct Ring {
 /// Follows circles outwards and tells what stands there.
 fn examine(grey: &Grey, start: PxPoint) -> Option<QuadrantSight> {
     let mut centre = start;
-    let mut last: Option<(f64, Ring)> = None;
+    let mut rings: Vec<(f64, Ring, PxPoint)> = Vec::new();
     let mut radius = FIRST_RADIUS;
     let limit = MAX_RADIUS_SHARE * grey.width.min(grey.height) as f64;
     let split = split_level(grey, centre, FIRST_RADIUS)?;
     while radius < limit {
         let Some(ring) = ring_at(grey, centre, radius, split) else { break };
         centre = recentred(centre, radius, &ring);
-        last = Some((radius, ring));
+        rings.push((radius, ring, centre));
         radius *= RADIUS_STEP;
     }
-    let (reach, ring) = last?;
+    let reach = rings.last()?.0;
     if reach < MIN_RADIUS {
         return None;
     }
+    // The outermost circles touch the disc's rim, which bends their edges.
+    let &(_, ring, centre) = rings.iter().rev().find(|ring| ring.0 <= RIM_SHARE * reach)?;
     let (right, up) = (mean_axis(ring.edges[0], ring.edges[2]), mean_axis(ring.edges[1], ring.edges[3]));
     let upper_left = middle_of(up, right + PI);
     let radii = [upper_left, upper_left + PI].map(|direction| dark_end(grey, centre, direction, split, limit));

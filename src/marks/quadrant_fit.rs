@@ -24,7 +24,7 @@ const MAX_MOVE_SHARE: f64 = 0.35;
 /// Residuals above this share of the contrast are no mark.
 const MAX_MISFIT: f64 = 0.2;
 /// What no model of a photo gets right (sharpening, coding), pixels.
-const MODEL_SIGMA_PX: f64 = 0.006;
+const MODEL_SIGMA_PX: f64 = 0.003;
 
 /// What is known of a quadrant mark before the fit.
 #[derive(Debug, Clone, Copy)]

@@ -34,7 +34,7 @@ const MAX_MOVE_SHARE: f64 = 0.15;
 /// Residuals above this share of the contrast are no tag.
 const MAX_MISFIT: f64 = 0.3;
 /// What no model of a photo gets right (sharpening, coding, lens within the mark), pixels.
-const MODEL_SIGMA_PX: f64 = 0.006;
+const MODEL_SIGMA_PX: f64 = 0.003;
 
 /// A tag's place.
 #[derive(Debug, Clone)]
