@@ -1,10 +1,14 @@
 //! Truth: marks in rendered pictures are found where they were drawn, and their sigma is honest.
 
+#![expect(clippy::unwrap_used, reason = "in a test file a failed unwrap is a failed test")]
+
 mod render_marks;
 
+use image::codecs::jpeg::JpegEncoder;
+use image::{ExtendedColorType, ImageFormat};
 use lampwright::bay::Mark;
 use lampwright::marks::{FindOptions, FoundMark, Marks, find};
-use lampwright::photo::Photo;
+use lampwright::photo::{Photo, Pixels};
 use lampwright::units::PxPoint;
 use render_marks::{Camera, Printed, Random, Shot, gray, quadrant, tag};
 
@@ -190,6 +194,26 @@ fn clipped_white_does_not_move_corners() {
             assert!(corner.distance(truth) < 4.0 * mark.corner_sigma_px, "{} {mark:?}", corner.distance(truth));
         }
     }
+}
+
+/// Bluish light through a JPEG file, whose colour is stored at half resolution.
+#[test]
+fn coloured_light_and_jpeg_coding_do_no_harm() {
+    let printed = four_tags(90.0);
+    let camera = Camera::new((280.0, 220.0), 0.5, 3000.0, [12.0, -6.0, -4.0]);
+    let channel = |part: f64, seed: u64| {
+        let light = move |x: f64, _: f64| part * (0.2 + 0.0003 * x);
+        Shot { width: 560, height: 440, camera, light: &light, blur_px: 0.8, noise_codes: 2.0, seed }.codes(&printed)
+    };
+    let (red, green, blue) = (channel(0.5, 1), channel(0.8, 2), channel(1.3, 3));
+    let rgb: Vec<u8> = red.iter().zip(&green).zip(&blue).flat_map(|((&r, &g), &b)| [r, g, b]).collect();
+    let mut file = Vec::new();
+    JpegEncoder::new_with_quality(&mut file, 85).encode(&rgb, 560, 440, ExtendedColorType::Rgb8).unwrap();
+    let decoded = image::load_from_memory_with_format(&file, ImageFormat::Jpeg).unwrap().to_rgb8().into_raw();
+    let photo = Photo { pixels: Pixels::Rgb8(decoded), ..gray(Vec::new(), 560, 440, 1) };
+    let marks = find_all(&photo, &printed);
+    assert!(marks.missing.is_empty(), "{:?}", marks.missing);
+    assert!(corner_rms(&marks, &printed, &camera) < 0.06);
 }
 
 #[test]

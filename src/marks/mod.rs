@@ -8,6 +8,7 @@ mod by_hand;
 mod component;
 mod decode;
 mod fit;
+mod fit_pass;
 mod gaussian;
 mod layout;
 mod name;

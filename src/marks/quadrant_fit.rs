@@ -67,7 +67,7 @@ pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess) -> Option<Quadr
         (x.hypot(y) <= radius).then(|| (to_grid(x), to_grid(y)))
     });
     let pattern = Crossing { x: 0.0, y: 0.0, right: guess.right, up: guess.up, blur_ln: FIRST_BLUR_LN };
-    let fitted = fit(samples, pattern, first_light(guess))?;
+    let fitted = fit(samples, pattern, &first_light(guess))?;
     let end = fitted.pattern;
     let variance = 0.5 * (fitted.covariance[(0, 0)] + fitted.covariance[(1, 1)]);
     let has_stayed = end.x.hypot(end.y) <= MAX_MOVE_SHARE * radius;

@@ -68,7 +68,7 @@ pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64) -> O
     });
     let pattern = TagPattern::new(&map, FIRST_BLUR_LN, code)?;
     let light_ln = first_light(&reading.levels, code);
-    let fitted = fit(samples, pattern, light_ln)?;
+    let fitted = fit(samples, pattern, &light_ln)?;
     let place = place_of(&fitted, reference)?;
     let most = MAX_MOVE_SHARE * longest;
     let has_stayed = place.corners.iter().zip(&reading.corners).all(|(a, b)| a.distance(*b) <= most);

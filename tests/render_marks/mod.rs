@@ -14,34 +14,34 @@ const INK: f64 = 0.05;
 const SUPERSAMPLES: usize = 5;
 
 /// A small generator (xorshift64*, Vigna 2016): the same picture for the same seed everywhere.
-pub struct Random(u64);
+pub(crate) struct Random(u64);
 
 impl Random {
-    pub fn new(seed: u64) -> Self {
+    pub(crate) fn new(seed: u64) -> Self {
         Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1)
     }
 
     /// Even in 0..1.
-    pub fn unit(&mut self) -> f64 {
+    pub(crate) fn unit(&mut self) -> f64 {
         self.0 ^= self.0 >> 12;
         self.0 ^= self.0 << 25;
         self.0 ^= self.0 >> 27;
         (self.0.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
     }
 
     /// Standard normal (Box and Muller 1958).
-    pub fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         (-2.0 * (1.0 - self.unit()).ln()).sqrt() * (std::f64::consts::TAU * self.unit()).cos()
     }
 }
 
 /// A pinhole camera before the wall's plane z = 0.
 #[derive(Clone, Copy)]
-pub struct Camera {
+pub(crate) struct Camera {
     /// Rows of the 3 x 3 map from (x mm, y mm, 1) to homogeneous pixels.
     rows: [[f64; 3]; 3],
 }
@@ -49,7 +49,7 @@ pub struct Camera {
 impl Camera {
     /// A camera whose picture shows the wall point (0, 0) in the middle at `px_per_mm`, seen from `yaw`, `pitch`
     /// degrees aside and below, and rolled; `distance_mm` sets how strong perspective is.
-    pub fn new(middle: (f64, f64), px_per_mm: f64, distance_mm: f64, [yaw, pitch, roll]: [f64; 3]) -> Self {
+    pub(crate) fn new(middle: (f64, f64), px_per_mm: f64, distance_mm: f64, [yaw, pitch, roll]: [f64; 3]) -> Self {
         let ((sy, cy), (sp, cp), (sr, cr)) =
             (yaw.to_radians().sin_cos(), pitch.to_radians().sin_cos(), roll.to_radians().sin_cos());
         // Wall axes seen by the camera (x right, y down, z away): yaw about the vertical, then pitch, then roll.
@@ -66,7 +66,7 @@ impl Camera {
         Self { rows: [row(0, middle.0), row(1, middle.1), [right[2], up[2], distance_mm]] }
     }
 
-    pub fn see(&self, x_mm: f64, y_mm: f64) -> PxPoint {
+    pub(crate) fn see(&self, x_mm: f64, y_mm: f64) -> PxPoint {
         let [x, y, w] = self.rows.map(|row| row[0] * x_mm + row[1] * y_mm + row[2]);
         PxPoint::new(x / w, y / w)
     }
@@ -83,22 +83,22 @@ impl Camera {
 
 /// A mark as it hangs on the wall.
 #[derive(Clone, Copy)]
-pub struct Printed {
-    pub mark: Mark,
+pub(crate) struct Printed {
+    pub(crate) mark: Mark,
     /// Quarter turns by which a tag's code is turned clockwise (its sheet hangs upright).
-    pub quarter_turns: usize,
+    pub(crate) quarter_turns: usize,
     /// White paper around the square or disc, as a part of the mark's size.
-    pub paper: f64,
-    pub is_covered: bool,
+    pub(crate) paper: f64,
+    pub(crate) is_covered: bool,
 }
 
-pub fn tag(id: u32, size_mm: f64, x_mm: f64, y_mm: f64) -> Printed {
+pub(crate) fn tag(id: u32, size_mm: f64, x_mm: f64, y_mm: f64) -> Printed {
     let centre = WallPoint::new(x_mm, y_mm);
     let mark = Mark { kind: MarkKind::Tag36h11, id, size: Mm::new(size_mm), centre };
     Printed { mark, quarter_turns: 0, paper: 0.2, is_covered: false }
 }
 
-pub fn quadrant(id: u32, size_mm: f64, x_mm: f64, y_mm: f64) -> Printed {
+pub(crate) fn quadrant(id: u32, size_mm: f64, x_mm: f64, y_mm: f64) -> Printed {
     let mut printed = tag(id, size_mm, x_mm, y_mm);
     printed.mark.kind = MarkKind::Quadrant;
     printed
@@ -129,12 +129,12 @@ impl Printed {
         Some(if is_black { INK } else { PAPER })
     }
 
-    pub fn centre(&self, camera: &Camera) -> PxPoint {
+    pub(crate) fn centre(&self, camera: &Camera) -> PxPoint {
         camera.see(self.mark.centre.x_mm, self.mark.centre.y_mm)
     }
 
     /// Upper left, upper right, lower right, lower left on the wall.
-    pub fn corners(&self, camera: &Camera) -> [PxPoint; 4] {
+    pub(crate) fn corners(&self, camera: &Camera) -> [PxPoint; 4] {
         let half = 0.5 * self.mark.size.get();
         [(-half, half), (half, half), (half, -half), (-half, -half)]
             .map(|(x, y)| camera.see(self.mark.centre.x_mm + x, self.mark.centre.y_mm + y))
@@ -142,20 +142,20 @@ impl Printed {
 }
 
 /// How a picture is taken.
-pub struct Shot<'a> {
-    pub width: usize,
-    pub height: usize,
-    pub camera: Camera,
+pub(crate) struct Shot<'a> {
+    pub(crate) width: usize,
+    pub(crate) height: usize,
+    pub(crate) camera: Camera,
     /// Light that a perfectly white wall would send, as a share of full scale, by wall place (mm).
-    pub light: &'a dyn Fn(f64, f64) -> f64,
-    pub blur_px: f64,
-    pub noise_codes: f64,
-    pub seed: u64,
+    pub(crate) light: &'a dyn Fn(f64, f64) -> f64,
+    pub(crate) blur_px: f64,
+    pub(crate) noise_codes: f64,
+    pub(crate) seed: u64,
 }
 
 impl Shot<'_> {
     /// Encoded grey codes, rows from the top.
-    pub fn codes(&self, marks: &[Printed]) -> Vec<u8> {
+    pub(crate) fn codes(&self, marks: &[Printed]) -> Vec<u8> {
         let mut linear = vec![0.0; self.width * self.height];
         let near: Vec<(PxPoint, f64)> = marks.iter().map(|mark| self.reach(mark)).collect();
         for y in 0..self.height {
@@ -172,7 +172,7 @@ impl Shot<'_> {
         blurred.iter().map(|&level| (srgb(level) + self.noise_codes * random.normal()).round() as u8).collect()
     }
 
-    pub fn photo(&self, marks: &[Printed]) -> Photo {
+    pub(crate) fn photo(&self, marks: &[Printed]) -> Photo {
         gray(self.codes(marks), self.width, self.height, 1)
     }
 
@@ -201,7 +201,7 @@ impl Shot<'_> {
 }
 
 /// A photo from grey codes of the *stored* picture.
-pub fn gray(codes: Vec<u8>, width: usize, height: usize, orientation: u8) -> Photo {
+pub(crate) fn gray(codes: Vec<u8>, width: usize, height: usize, orientation: u8) -> Photo {
     Photo {
         file: "rendered".into(),
         sha256: String::new(),
