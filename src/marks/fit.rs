@@ -5,7 +5,9 @@
 //!
 //! **How**: Gauss-Newton with Levenberg's damping on `code = encode(min(1, L·(r + (1 − r)·w)))`. `w` is the pattern's
 //! whiteness after a Gaussian blur *in linear light*, `r` the black's reflectance against the white, `L` the light on
-//! white: the exponential of a bilinear grid, so a shadow or a cutoff that crosses the mark is followed. A term
+//! white: the exponential of a bilinear grid, so a shadow or a cutoff that crosses the mark is followed. Blur acts on
+//! light times print; where the light's logarithm has the gradient g, that shows the print's blurred edges shifted by
+//! g·sigma², which is exact for exponential light. A term
 //! `4·k·w·(1 − w)` lets all edges grow or shrink alike (spread ink, flare, an unknown tone curve). Residuals are taken in
 //! encoded codes, where noise is nearly even, and weighted after Huber (1964). Where a pixel is clipped, only a model
 //! that is too dark counts. The covariance is scaled by the residuals and by their correlation between neighbours.
@@ -69,6 +71,8 @@ pub(super) struct Sample {
     /// The upper left of the four nodes of the light's grid around it, and the weights of the four.
     pub(super) first_node: usize,
     pub(super) node_weights: [f64; 4],
+    /// Place between those nodes, 0..1 each way.
+    pub(super) between: (f64, f64),
     /// Column and row in the patch.
     pub(super) column: u32,
     pub(super) row: u32,
@@ -98,12 +102,22 @@ pub(super) fn samples_of(
                 is_clipped: patch.clipped[at],
                 first_node: node_y as usize * LIGHT_SIDE + node_x as usize,
                 node_weights: [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy],
+                between: (fx, fy),
                 column: column as u32,
                 row: row as u32,
             });
         }
     }
     samples
+}
+
+/// The light on white.
+#[derive(Debug, Clone)]
+pub(super) struct Light {
+    /// Natural logarithm of the light on white at the grid's nodes, row by row.
+    pub(super) ln: [f64; LIGHT_NODES],
+    /// Steps on the grid per pixel of the photo: columns per x and y, rows per x and y.
+    pub(super) grid_steps: [[f64; 2]; 2],
 }
 
 /// The outcome of a fit.
@@ -117,16 +131,16 @@ pub(super) struct Fitted<P, const N: usize> {
     pub(super) misfit: f64,
 }
 
-/// Fits the pattern, from `light_ln` (natural logarithm of the light on white at the grid's nodes, row by row).
+/// Fits the pattern, from a first guess of it and of the light.
 pub(super) fn fit<P: Pattern<N>, const N: usize>(
     samples: Vec<Sample>,
     pattern: P,
-    light_ln: &[f64; LIGHT_NODES],
+    light: &Light,
 ) -> Option<Fitted<P, N>> {
     // Every other sample, as on a chessboard, leads near the end at half the cost.
     let (mut samples, others): (Vec<Sample>, Vec<Sample>) =
         samples.into_iter().partition(|sample| (sample.column + sample.row).is_multiple_of(2));
-    let start = State::new(pattern, light_ln);
+    let start = State::new(pattern, light);
     let coarse = Effort { enough: NEAR, iterations: COARSE_ITERATIONS, is_light_first: true };
     let (near, pass) = settle(start, &samples, FIRST_NOISE, coarse)?;
     samples.extend(others);

@@ -2,7 +2,7 @@
 //!
 //! The model and its parameters are described in [`super::fit`].
 
-use super::fit::{LIGHT_NODES, LIGHT_SIDE, Pattern, Sample};
+use super::fit::{LIGHT_NODES, LIGHT_SIDE, Light, Pattern, Sample};
 use nalgebra::{DMatrix, DVector};
 use std::ops::Range;
 
@@ -29,6 +29,8 @@ const LIGHT_LN_BOUNDS: (f64, f64) = (-11.5, 3.9);
 const BLACK_LN_BOUNDS: (f64, f64) = (-7.6, -0.2);
 /// Growth beyond this would not keep the whiteness monotone.
 const GROWTH_BOUND: f64 = 0.24;
+/// Largest shift of edges by blur under a gradient of light, pixels: a wild light early in a fit must not lose the mark.
+const MAX_BLUR_SHIFT: f64 = 2.0;
 /// The sRGB curve in codes (IEC 61966-2-1): end and slope of its straight toe, scale, offset and exponent.
 const SRGB_TOE: f64 = 0.003_130_8;
 const SRGB_TOE_SLOPE: f64 = 12.92 * 255.0;
@@ -46,19 +48,31 @@ pub(super) struct State<P> {
     pub(super) pattern: P,
     pub(super) growth: f64,
     pub(super) black_ln: f64,
-    pub(super) light_ln: [f64; LIGHT_NODES],
+    pub(super) light: Light,
 }
 
 impl<P> State<P> {
     /// The start of a fit.
-    pub(super) fn new(pattern: P, light_ln: &[f64; LIGHT_NODES]) -> Self {
-        Self { pattern, growth: GROWTH.0, black_ln: BLACK_LN.0, light_ln: *light_ln }
+    pub(super) fn new(pattern: P, light: &Light) -> Self {
+        Self { pattern, growth: GROWTH.0, black_ln: BLACK_LN.0, light: light.clone() }
     }
 
     /// Light on white at a sample.
     fn light(&self, sample: &Sample) -> f64 {
         let nodes = NODE_STEPS.iter().zip(sample.node_weights);
-        nodes.map(|(step, weight)| self.light_ln[sample.first_node + step] * weight).sum::<f64>().exp()
+        nodes.map(|(step, weight)| self.light.ln[sample.first_node + step] * weight).sum::<f64>().exp()
+    }
+
+    /// By how much blur shifts edges at a sample, pixels: the gradient of the light's logarithm times the blur's square.
+    fn blur_shift(&self, sample: &Sample, blur_square: f64) -> (f64, f64) {
+        let [upper_left, upper_right, lower_left, lower_right] =
+            NODE_STEPS.map(|step| self.light.ln[sample.first_node + step]);
+        let (fx, fy) = sample.between;
+        let along = (upper_right - upper_left) * (1.0 - fy) + (lower_right - lower_left) * fy;
+        let down = (lower_left - upper_left) * (1.0 - fx) + (lower_right - upper_right) * fx;
+        let [columns, rows] = self.light.grid_steps;
+        let bound = |shift: f64| (shift * blur_square).clamp(-MAX_BLUR_SHIFT, MAX_BLUR_SHIFT);
+        (bound(along * columns[0] + down * rows[0]), bound(along * columns[1] + down * rows[1]))
     }
 
     /// Mean difference of white and black in codes.
@@ -78,15 +92,15 @@ impl<P> State<P> {
     {
         let mut shape = [0.0; N];
         shape.copy_from_slice(&step.as_slice()[..N]);
-        let mut light_ln = self.light_ln;
-        for (ln, change) in light_ln.iter_mut().zip(&step.as_slice()[N + 2..]) {
+        let mut light = self.light.clone();
+        for (ln, change) in light.ln.iter_mut().zip(&step.as_slice()[N + 2..]) {
             *ln = (*ln + change).clamp(LIGHT_LN_BOUNDS.0, LIGHT_LN_BOUNDS.1);
         }
         Some(Self {
             pattern: self.pattern.moved(&shape)?,
             growth: (self.growth + step[N]).clamp(-GROWTH_BOUND, GROWTH_BOUND),
             black_ln: (self.black_ln + step[N + 1]).clamp(BLACK_LN_BOUNDS.0, BLACK_LN_BOUNDS.1),
-            light_ln,
+            light,
         })
     }
 }
@@ -127,7 +141,8 @@ impl Pass {
     }
 
     fn add_sample<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>, sample: &Sample, noise: f64) {
-        let look = state.pattern.look(sample.x, sample.y);
+        let (shift_x, shift_y) = state.blur_shift(sample, (2.0 * state.pattern.blur_ln()).exp());
+        let look = state.pattern.look(sample.x + shift_x, sample.y + shift_y);
         let light = state.light(sample);
         let (w, k, black) = (look.white, state.growth, state.black_ln.exp());
         let grown = w + 4.0 * k * w * (1.0 - w);
@@ -184,7 +199,7 @@ impl Pass {
         for line in 0..LIGHT_SIDE {
             for k in 1..LIGHT_SIDE - 1 {
                 for (step, at) in [(1, line * LIGHT_SIDE + k), (LIGHT_SIDE, k * LIGHT_SIDE + line)] {
-                    let ln = &state.light_ln;
+                    let ln = &state.light.ln;
                     let bend = ln[at - step] - 2.0 * ln[at] + ln[at + step];
                     let base = N + 2 + at;
                     self.add_prior(&[(base - step, 1.0), (base, -2.0), (base + step, 1.0)], bend, LIGHT_BEND);

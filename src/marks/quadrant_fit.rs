@@ -5,7 +5,7 @@
 //! [`Pattern`]; straight lines stay straight in perspective, so the crossing needs no correction, unlike the middle of
 //! the disc.
 
-use super::fit::{LIGHT_NODES, LIGHT_SIDE, Look, Pattern, fit, samples_of};
+use super::fit::{LIGHT_NODES, LIGHT_SIDE, Light, Look, Pattern, fit, samples_of};
 use super::gaussian::normal;
 use super::patch::Patch;
 use crate::photo::LinearImage;
@@ -67,7 +67,9 @@ pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess) -> Option<Quadr
         (x.hypot(y) <= radius).then(|| (to_grid(x), to_grid(y)))
     });
     let pattern = Crossing { x: 0.0, y: 0.0, right: guess.right, up: guess.up, blur_ln: FIRST_BLUR_LN };
-    let fitted = fit(samples, pattern, &first_light(guess))?;
+    let step = 0.5 * (LIGHT_SIDE - 1) as f64 / radius;
+    let light = Light { ln: first_light(guess), grid_steps: [[step, 0.0], [0.0, step]] };
+    let fitted = fit(samples, pattern, &light)?;
     let end = fitted.pattern;
     let variance = 0.5 * (fitted.covariance[(0, 0)] + fitted.covariance[(1, 1)]);
     let has_stayed = end.x.hypot(end.y) <= MAX_MOVE_SHARE * radius;

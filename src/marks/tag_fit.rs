@@ -5,7 +5,7 @@
 //! corners the blur is taken along the tag's own axes, which is even on all sides. Every module edge adds to the place.
 
 use super::decode::{CodeReading, FIELD_SIDE, Levels, is_field_white};
-use super::fit::{Fitted, LIGHT_NODES, LIGHT_SIDE, Look, Pattern, fit, samples_of};
+use super::fit::{Fitted, LIGHT_NODES, LIGHT_SIDE, Light, Look, Pattern, fit, samples_of};
 use super::gaussian::normal;
 use super::patch::Patch;
 use super::projective::Projective;
@@ -19,6 +19,8 @@ use nalgebra::{Matrix3, SMatrix};
 const PARAMETERS: usize = 9;
 /// Half a side of the black square in modules; the square runs from -1 to 1 in the map's own units.
 const HALF: f64 = 0.5 * SQUARE_SIDE as f64;
+/// Steps of the light's grid per unit of the map: the grid spans the square and one module around it.
+const GRID_PER_UNIT: f64 = HALF / FIELD_SIDE as f64 * (LIGHT_SIDE - 1) as f64;
 /// White around the square that takes part, modules: the sheet may end one module out, and blur brings its edge nearer.
 const MARGIN: f64 = 0.7;
 /// Pixels along a side that are enough for a fit; larger tags are averaged in blocks.
@@ -62,13 +64,12 @@ pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64) -> O
     let reach = 1.0 + MARGIN / HALF;
     let samples = samples_of(&patch, reference, |x, y| {
         let own = back.apply((x, y))?;
-        // The light's grid spans the square and one module around it.
-        let to_grid = |s: f64| (s * HALF / FIELD_SIDE as f64 + 0.5) * (LIGHT_SIDE - 1) as f64;
+        let to_grid = |s: f64| s * GRID_PER_UNIT + 0.5 * (LIGHT_SIDE - 1) as f64;
         (own.x.abs() <= reach && own.y.abs() <= reach).then(|| (to_grid(own.x), to_grid(own.y)))
     });
     let pattern = TagPattern::new(&map, FIRST_BLUR_LN, code)?;
-    let light_ln = first_light(&reading.levels, code);
-    let fitted = fit(samples, pattern, &light_ln)?;
+    let light = Light { ln: first_light(&reading.levels, code), grid_steps: grid_steps(&back)? };
+    let fitted = fit(samples, pattern, &light)?;
     let place = place_of(&fitted, reference)?;
     let most = MAX_MOVE_SHARE * longest;
     let has_stayed = place.corners.iter().zip(&reading.corners).all(|(a, b)| a.distance(*b) <= most);
@@ -99,6 +100,12 @@ fn cut(image: &LinearImage, map: &Projective, reference: PxPoint, block: usize) 
         high = PxPoint::new(high.x.max(reference.x + corner.x), high.y.max(reference.y + corner.y));
     }
     Patch::cut(image, low, high, block)
+}
+
+/// Steps on the light's grid per pixel, in the middle of the tag.
+fn grid_steps(back: &Projective) -> Option<[[f64; 2]; 2]> {
+    let [by_x, by_y] = back.steps_at((0.0, 0.0))?;
+    Some([[by_x.x, by_y.x], [by_x.y, by_y.y]].map(|row| row.map(|step| step * GRID_PER_UNIT)))
 }
 
 /// Logarithm of the light at the grid's nodes: mean over the white modules near each node.
