@@ -34,8 +34,6 @@ pub(super) struct CodeReading {
     pub(super) place: usize,
     /// Corners, as the code stands upright: upper left, upper right, lower right, lower left.
     pub(super) corners: Quad,
-    /// Share of the pairs that hold.
-    pub(super) score: f64,
     /// Light of the modules, as the code stands upright.
     pub(super) levels: Levels,
 }
@@ -55,10 +53,10 @@ pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64]) -> Option<Co
             }
         }
     }
-    let (score, place, turns) = best?;
+    let (_, place, turns) = best?;
     let corners = [0, 1, 2, 3].map(|k: usize| quad[(k + turns) % 4]);
     let levels = (0..turns).fold(levels, |levels, _| turned_back(&levels));
-    Some(CodeReading { place, corners, score, levels })
+    Some(CodeReading { place, corners, levels })
 }
 
 /// The map from the black square, 0..8 along each side, to the photo.
@@ -94,19 +92,16 @@ fn is_brighter(white: f64, black: f64) -> bool {
 /// Share of the pairs across the edge of the black square in which the outer module is the brighter.
 fn edge_share(levels: &Levels) -> f64 {
     let last = FIELD_SIDE - 1;
-    let mut held = 0;
-    for k in 1..last {
-        held += usize::from(is_brighter(levels[0][k], levels[1][k]));
-        held += usize::from(is_brighter(levels[last][k], levels[last - 1][k]));
-        held += usize::from(is_brighter(levels[k][0], levels[k][1]));
-        held += usize::from(is_brighter(levels[k][last], levels[k][last - 1]));
-    }
+    let held = (1..last)
+        .flat_map(|k| [((0, k), (1, k)), ((last, k), (last - 1, k)), ((k, 0), (k, 1)), ((k, last), (k, last - 1))])
+        .filter(|&(white, black)| is_brighter(levels[white.0][white.1], levels[black.0][black.1]))
+        .count();
     held as f64 / (4 * SQUARE_SIDE) as f64
 }
 
 /// Share of the pairs inside the black square that hold for a code word.
 fn inner_share(levels: &Levels, code: u64) -> f64 {
-    let (mut held, mut count) = (0, 0);
+    let (mut held, mut count) = (0usize, 0usize);
     let mut test = |a: (usize, usize), b: (usize, usize)| {
         let (white_a, white_b) = (is_field_white(code, a.0, a.1), is_field_white(code, b.0, b.1));
         if white_a != white_b {
@@ -125,7 +120,7 @@ fn inner_share(levels: &Levels, code: u64) -> f64 {
             }
         }
     }
-    f64::from(u32::try_from(held).unwrap_or(0)) / f64::from(u32::try_from(count).unwrap_or(0).max(1))
+    held as f64 / count.max(1) as f64
 }
 
 /// Whether a module of the field (0 is the white surroundings, 1 the border, 2 to 7 the code) is white.

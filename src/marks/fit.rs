@@ -5,62 +5,40 @@
 //!
 //! **How**: Gauss-Newton with Levenberg's damping on `code = encode(min(1, L·(r + (1 − r)·w)))`. `w` is the pattern's
 //! whiteness after a Gaussian blur *in linear light*, `r` the black's reflectance against the white, `L` the light on
-//! white: the exponential of a bilinear grid, so a shadow or a cutoff that crosses the mark is followed. A term
+//! white: the exponential of a bilinear grid, so a shadow or a cutoff that crosses the mark is followed. Blur acts on
+//! light times print; where the light's logarithm has the gradient g, that shows the print's blurred edges shifted by
+//! g·sigma², which is exact for exponential light. A term
 //! `4·k·w·(1 − w)` lets all edges grow or shrink alike (spread ink, flare, an unknown tone curve). Residuals are taken in
 //! encoded codes, where noise is nearly even, and weighted after Huber (1964). Where a pixel is clipped, only a model
 //! that is too dark counts. The covariance is scaled by the residuals and by their correlation between neighbours.
 //!
 //! **Weak when** the light changes faster than the grid can follow; the residuals, and with them sigma, then grow.
 
-use nalgebra::{DMatrix, DVector, SMatrix};
+use super::fit_pass::{Pass, State, correlation};
+use super::patch::Patch;
+use crate::units::PxPoint;
+use nalgebra::SMatrix;
 
 /// Nodes of the light's grid along each side.
 pub(super) const LIGHT_SIDE: usize = 6;
 /// All nodes of the light's grid.
 pub(super) const LIGHT_NODES: usize = LIGHT_SIDE * LIGHT_SIDE;
-/// The four nodes around a place, counted from the upper left one.
-const NODE_STEPS: [usize; 4] = [0, 1, LIGHT_SIDE, LIGHT_SIDE + 1];
-/// Parameters outside the light's grid at most: those of a pattern, growth and black.
-const MAX_OWN: usize = 16;
-/// Iterations at most; a good start needs four to six.
-const MAX_ITERATIONS: usize = 12;
-/// The fit ends when a step is worth less than this in chi-square: no parameter then moves by more than a tenth sigma.
-const SETTLED: f64 = 0.01;
-/// Spread of the light's second differences that is expected between nodes, in natural logarithm.
-const LIGHT_BEND: f64 = 0.4;
-/// Expected logarithm of the blur in pixels, and its spread: 0.5 to 2 px are common.
-const BLUR_LN: (f64, f64) = (-0.1, 0.6);
-/// Expected growth of edges, and its spread.
-const GROWTH: (f64, f64) = (0.0, 0.12);
-/// Expected logarithm of the black's reflectance against white, and its spread: 0.03 to 0.2 (common practice).
-const BLACK_LN: (f64, f64) = (-2.7, 0.8);
-/// Residuals beyond this many noise sigmas lose weight (Huber 1964 gives 1.345 to 2).
-const HUBER: f64 = 2.0;
-/// Least noise in codes: rounding to whole codes (1/sqrt(12)).
-const LEAST_NOISE: f64 = 0.29;
+/// Iterations at most with half the samples (a good start needs four), and with all (two).
+const COARSE_ITERATIONS: usize = 12;
+const FINE_ITERATIONS: usize = 8;
+/// A step worth less than this in chi-square ends the work with half the samples.
+const NEAR: f64 = 1.0;
+/// A step worth less than this is the last one: it moves no parameter by more than 0.22 sigma, and what is left after it
+/// is far less.
+const SETTLED: f64 = 0.05;
 /// Noise before any residual is known, codes.
 const FIRST_NOISE: f64 = 4.0;
 /// Levenberg's damping at the start, and its factors after a bad and a good step.
 const FIRST_DAMPING: f64 = 1e-3;
 const DAMPING_UP: f64 = 10.0;
 const DAMPING_DOWN: f64 = 0.2;
-/// Bounds that keep a wild step from running off: light from 1e-5 to 50 of full scale, black from 0.0005 to 0.8 of white.
-const LIGHT_LN_BOUNDS: (f64, f64) = (-11.5, 3.9);
-const BLACK_LN_BOUNDS: (f64, f64) = (-7.6, -0.2);
-/// Growth beyond this would not keep the whiteness monotone.
-const GROWTH_BOUND: f64 = 0.24;
-/// The sRGB curve in codes (IEC 61966-2-1): end and slope of its straight toe, scale, offset and exponent.
-const SRGB_TOE: f64 = 0.003_130_8;
-const SRGB_TOE_SLOPE: f64 = 12.92 * 255.0;
-const SRGB_SCALE: f64 = 1.055 * 255.0;
-const SRGB_OFFSET: f64 = 0.055 * 255.0;
-const SRGB_GAMMA: f64 = 2.4;
-/// Reach in samples over which the residuals' correlation is summed.
-const CORRELATION_REACH: i32 = 3;
 /// Bounds of the correlation's factor on the variance.
 const CORRELATION_BOUNDS: (f64, f64) = (1.0, 30.0);
-/// Median of the absolute value of a standard normal, for a robust sigma.
-const MEDIAN_TO_SIGMA: f64 = 1.4826;
 
 /// What a pattern shows at one place.
 #[derive(Debug, Clone, Copy)]
@@ -90,12 +68,56 @@ pub(super) struct Sample {
     /// Encoded luma.
     pub(super) code: f64,
     pub(super) is_clipped: bool,
-    /// Place on the light's grid, 0..=LIGHT_SIDE - 1.
-    pub(super) light_x: f64,
-    pub(super) light_y: f64,
+    /// The upper left of the four nodes of the light's grid around it, and the weights of the four.
+    pub(super) first_node: usize,
+    pub(super) node_weights: [f64; 4],
+    /// Place between those nodes, 0..1 each way.
+    pub(super) between: (f64, f64),
     /// Column and row in the patch.
     pub(super) column: u32,
     pub(super) row: u32,
+}
+
+/// The samples of a patch for which `grid_place` gives a place on the light's grid (0 to `LIGHT_SIDE` - 1 each way);
+/// places are counted from the reference.
+pub(super) fn samples_of(
+    patch: &Patch,
+    reference: PxPoint,
+    grid_place: impl Fn(f64, f64) -> Option<(f64, f64)>,
+) -> Vec<Sample> {
+    let last = (LIGHT_SIDE - 2) as f64;
+    let mut samples = Vec::with_capacity(patch.codes.len());
+    for row in 0..patch.height {
+        for column in 0..patch.width {
+            let centre = patch.centre_of(column, row);
+            let (x, y) = (centre.x - reference.x, centre.y - reference.y);
+            let Some((grid_x, grid_y)) = grid_place(x, y) else { continue };
+            let (node_x, node_y) = (grid_x.floor().clamp(0.0, last), grid_y.floor().clamp(0.0, last));
+            let (fx, fy) = (grid_x - node_x, grid_y - node_y);
+            let at = row * patch.width + column;
+            samples.push(Sample {
+                x,
+                y,
+                code: f64::from(patch.codes[at]),
+                is_clipped: patch.clipped[at],
+                first_node: node_y as usize * LIGHT_SIDE + node_x as usize,
+                node_weights: [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy],
+                between: (fx, fy),
+                column: column as u32,
+                row: row as u32,
+            });
+        }
+    }
+    samples
+}
+
+/// The light on white.
+#[derive(Debug, Clone)]
+pub(super) struct Light {
+    /// Natural logarithm of the light on white at the grid's nodes, row by row.
+    pub(super) ln: [f64; LIGHT_NODES],
+    /// Steps on the grid per pixel of the photo: columns per x and y, rows per x and y.
+    pub(super) grid_steps: [[f64; 2]; 2],
 }
 
 /// The outcome of a fit.
@@ -105,290 +127,77 @@ pub(super) struct Fitted<P, const N: usize> {
     pub(super) pattern: P,
     /// Covariance of its parameters.
     pub(super) covariance: SMatrix<f64, N, N>,
-    /// Noise of a sample in codes, as the residuals show it.
-    pub(super) noise: f64,
-    /// Mean difference between white and black in codes.
-    pub(super) contrast: f64,
-    /// Noise plus misfit, robust, as a share of the contrast.
+    /// Noise plus misfit as a share of the contrast of white and black.
     pub(super) misfit: f64,
 }
 
-/// Fits the pattern, from `light_ln` (natural logarithm of the light on white at the grid's nodes, row by row).
+/// Fits the pattern, from a first guess of it and of the light.
 pub(super) fn fit<P: Pattern<N>, const N: usize>(
-    samples: &[Sample],
+    samples: Vec<Sample>,
     pattern: P,
-    light_ln: [f64; LIGHT_NODES],
+    light: &Light,
 ) -> Option<Fitted<P, N>> {
-    let mut state = State { pattern, growth: GROWTH.0, black_ln: BLACK_LN.0, light_ln };
-    let mut noise = FIRST_NOISE;
-    let mut pass = Pass::of(&state, samples, noise);
+    // Every other sample, as on a chessboard, leads near the end at half the cost.
+    let (mut samples, others): (Vec<Sample>, Vec<Sample>) =
+        samples.into_iter().partition(|sample| (sample.column + sample.row).is_multiple_of(2));
+    let start = State::new(pattern, light);
+    let coarse = Effort { enough: NEAR, iterations: COARSE_ITERATIONS, is_light_first: true };
+    let (near, pass) = settle(start, &samples, FIRST_NOISE, coarse)?;
+    samples.extend(others);
+    let fine = Effort { enough: SETTLED, iterations: FINE_ITERATIONS, is_light_first: false };
+    let (end, pass) = settle(near, &samples, pass.noise(), fine)?;
+    finish(end, &pass, &samples)
+}
+
+/// How far the iterations go.
+#[derive(Debug, Clone, Copy)]
+struct Effort {
+    /// A step worth less than this in chi-square is the last one.
+    enough: f64,
+    iterations: usize,
+    /// Whether the first step holds blur, growth and black, which a poor guess of the light would mislead.
+    is_light_first: bool,
+}
+
+/// Iterates; gives the end and the last run over the samples, which is one small step before it.
+fn settle<P: Pattern<N>, const N: usize>(
+    mut state: State<P>,
+    samples: &[Sample],
+    first_noise: f64,
+    effort: Effort,
+) -> Option<(State<P>, Pass)> {
+    let mut pass = Pass::of(&state, samples, first_noise);
     let mut damping = FIRST_DAMPING;
-    for _ in 0..MAX_ITERATIONS {
-        noise = pass.noise();
-        let step = pass.step(damping)?;
+    for iteration in 0..effort.iterations {
+        let noise = pass.noise();
+        let is_light_only = iteration == 0 && effort.is_light_first;
+        let step = pass.step(damping, if is_light_only { N - 1..N + 2 } else { 0..0 })?;
         let Some(next) = state.moved(&step) else {
             damping *= DAMPING_UP;
             continue;
         };
+        if pass.worth(&step) < effort.enough {
+            state = next;
+            break;
+        }
         let next_pass = Pass::of(&next, samples, noise);
         if next_pass.cost(noise) > pass.cost(noise) {
             damping *= DAMPING_UP;
             continue;
         }
-        let worth = pass.worth(&step);
         (state, pass) = (next, next_pass);
         damping *= DAMPING_DOWN;
-        if worth < SETTLED {
-            break;
-        }
     }
-    finish(state, samples)
+    Some((state, pass))
 }
 
-fn finish<P: Pattern<N>, const N: usize>(state: State<P>, samples: &[Sample]) -> Option<Fitted<P, N>> {
-    let noise = Pass::of(&state, samples, FIRST_NOISE).noise();
-    let pass = Pass::of(&state, samples, noise);
+fn finish<P: Pattern<N>, const N: usize>(state: State<P>, pass: &Pass, samples: &[Sample]) -> Option<Fitted<P, N>> {
+    let noise = pass.noise().max(pass.edge_noise());
+    let rescale = (noise / pass.weighted_for).powi(2);
     let inverse = pass.curvature().cholesky()?.inverse();
-    let factor = correlation(samples, &pass.residuals).clamp(CORRELATION_BOUNDS.0, CORRELATION_BOUNDS.1);
+    let factor = correlation(samples, pass).clamp(CORRELATION_BOUNDS.0, CORRELATION_BOUNDS.1) * rescale;
     let covariance = SMatrix::<f64, N, N>::from_fn(|row, column| inverse[(row, column)] * factor);
     let contrast = state.contrast(samples);
     let is_sound = covariance.iter().all(|entry| entry.is_finite()) && contrast.is_finite() && contrast > 0.0;
-    is_sound.then(|| Fitted { pattern: state.pattern, covariance, noise, contrast, misfit: noise / contrast })
-}
-
-/// All that the fit moves.
-#[derive(Debug, Clone)]
-struct State<P> {
-    pattern: P,
-    growth: f64,
-    black_ln: f64,
-    light_ln: [f64; LIGHT_NODES],
-}
-
-impl<P> State<P> {
-    /// Light on white at a sample, and its grid weights.
-    fn light(&self, sample: &Sample) -> (f64, usize, [f64; 4]) {
-        let last = (LIGHT_SIDE - 2) as f64;
-        let (column, row) = (sample.light_x.floor().clamp(0.0, last), sample.light_y.floor().clamp(0.0, last));
-        let (fx, fy) = (sample.light_x - column, sample.light_y - row);
-        let first = row as usize * LIGHT_SIDE + column as usize;
-        let weights = [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy];
-        let ln: f64 = NODE_STEPS.iter().zip(weights).map(|(step, weight)| self.light_ln[first + step] * weight).sum();
-        (ln.exp(), first, weights)
-    }
-
-    /// Mean difference of white and black in codes.
-    fn contrast(&self, samples: &[Sample]) -> f64 {
-        let black = self.black_ln.exp();
-        let sum: f64 = samples
-            .iter()
-            .map(|sample| self.light(sample).0)
-            .map(|light| encode(light.min(1.0)).0 - encode((light * black).min(1.0)).0)
-            .sum();
-        sum / samples.len().max(1) as f64
-    }
-
-    fn moved<const N: usize>(&self, step: &DVector<f64>) -> Option<Self>
-    where
-        P: Pattern<N>,
-    {
-        let mut shape = [0.0; N];
-        shape.copy_from_slice(&step.as_slice()[..N]);
-        let mut light_ln = self.light_ln;
-        for (ln, change) in light_ln.iter_mut().zip(&step.as_slice()[N + 2..]) {
-            *ln = (*ln + change).clamp(LIGHT_LN_BOUNDS.0, LIGHT_LN_BOUNDS.1);
-        }
-        Some(Self {
-            pattern: self.pattern.moved(&shape)?,
-            growth: (self.growth + step[N]).clamp(-GROWTH_BOUND, GROWTH_BOUND),
-            black_ln: (self.black_ln + step[N + 1]).clamp(BLACK_LN_BOUNDS.0, BLACK_LN_BOUNDS.1),
-            light_ln,
-        })
-    }
-}
-
-/// One run over all samples: the normal equations and the residuals.
-#[derive(Debug, Clone)]
-struct Pass {
-    size: usize,
-    /// Curvature, upper triangle filled, row by row.
-    normal: Vec<f64>,
-    slope: Vec<f64>,
-    /// Code minus model; 0 where a clipped pixel says nothing.
-    residuals: Vec<f64>,
-    prior_cost: f64,
-}
-
-impl Pass {
-    fn of<P: Pattern<N>, const N: usize>(state: &State<P>, samples: &[Sample], noise: f64) -> Self {
-        let size = N + 2 + LIGHT_NODES;
-        let mut pass = Self {
-            size,
-            normal: vec![0.0; size * size],
-            slope: vec![0.0; size],
-            residuals: Vec::with_capacity(samples.len()),
-            prior_cost: 0.0,
-        };
-        for sample in samples {
-            pass.add_sample(state, sample, noise);
-        }
-        pass.add_priors(state);
-        pass
-    }
-
-    fn add_sample<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>, sample: &Sample, noise: f64) {
-        let look = state.pattern.look(sample.x, sample.y);
-        let (light, first, weights) = state.light(sample);
-        let (w, k, black) = (look.white, state.growth, state.black_ln.exp());
-        let grown = w + 4.0 * k * w * (1.0 - w);
-        let level = light * (black + (1.0 - black) * grown);
-        let (code, steepness) = encode(level);
-        let residual = sample.code - code;
-        if sample.is_clipped && residual <= 0.0 {
-            self.residuals.push(0.0);
-            return;
-        }
-        self.residuals.push(residual);
-        let share = light * (1.0 - black) * steepness;
-        let edge = share * (1.0 + 4.0 * k * (1.0 - 2.0 * w));
-        let weight = (HUBER * noise / residual.abs().max(f64::MIN_POSITIVE)).min(1.0) / (noise * noise);
-        let mut own = [0.0; MAX_OWN];
-        for (out, change) in own.iter_mut().zip(look.change) {
-            *out = edge * change;
-        }
-        own[N] = share * 4.0 * w * (1.0 - w);
-        own[N + 1] = light * (1.0 - grown) * black * steepness;
-        let lit = weights.map(|node| level * steepness * node);
-        self.accumulate(&own[..N + 2], first, lit, residual, weight);
-    }
-
-    fn accumulate(&mut self, own: &[f64], first: usize, lit: [f64; 4], residual: f64, weight: f64) {
-        let (n, size) = (own.len(), self.size);
-        let nodes = NODE_STEPS.map(|step| n + first + step);
-        for (row, &value) in own.iter().enumerate() {
-            let scaled = value * weight;
-            let line = &mut self.normal[row * size..(row + 1) * size];
-            for (out, &other) in line[row..n].iter_mut().zip(&own[row..]) {
-                *out += scaled * other;
-            }
-            for (&node, &other) in nodes.iter().zip(&lit) {
-                line[node] += scaled * other;
-            }
-            self.slope[row] += scaled * residual;
-        }
-        for (a, &node) in nodes.iter().enumerate() {
-            let scaled = lit[a] * weight;
-            for b in a..nodes.len() {
-                self.normal[node * size + nodes[b]] += scaled * lit[b];
-            }
-            self.slope[node] += scaled * residual;
-        }
-    }
-
-    fn add_priors<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>) {
-        self.add_prior(&[(N - 1, 1.0)], state.pattern.blur_ln() - BLUR_LN.0, BLUR_LN.1);
-        self.add_prior(&[(N, 1.0)], state.growth - GROWTH.0, GROWTH.1);
-        self.add_prior(&[(N + 1, 1.0)], state.black_ln - BLACK_LN.0, BLACK_LN.1);
-        for line in 0..LIGHT_SIDE {
-            for k in 1..LIGHT_SIDE - 1 {
-                for (step, at) in [(1, line * LIGHT_SIDE + k), (LIGHT_SIDE, k * LIGHT_SIDE + line)] {
-                    let ln = &state.light_ln;
-                    let bend = ln[at - step] - 2.0 * ln[at] + ln[at + step];
-                    let base = N + 2 + at;
-                    self.add_prior(&[(base - step, 1.0), (base, -2.0), (base + step, 1.0)], bend, LIGHT_BEND);
-                }
-            }
-        }
-    }
-
-    /// A prior that the combination, now at `value`, is 0 with the given spread; indices ascend.
-    fn add_prior(&mut self, combination: &[(usize, f64)], value: f64, spread: f64) {
-        let weight = 1.0 / (spread * spread);
-        self.prior_cost += value * value * weight;
-        for (place, &(row, a)) in combination.iter().enumerate() {
-            for &(column, b) in &combination[place..] {
-                self.normal[row * self.size + column] += a * b * weight;
-            }
-            self.slope[row] -= a * value * weight;
-        }
-    }
-
-    /// The whole curvature matrix.
-    fn curvature(&self) -> DMatrix<f64> {
-        DMatrix::from_fn(self.size, self.size, |row, column| {
-            let (low, high) = (row.min(column), row.max(column));
-            self.normal[low * self.size + high]
-        })
-    }
-
-    fn step(&self, damping: f64) -> Option<DVector<f64>> {
-        let mut curvature = self.curvature();
-        for k in 0..self.size {
-            curvature[(k, k)] *= 1.0 + damping;
-        }
-        let step = curvature.cholesky()?.solve(&DVector::from_column_slice(&self.slope));
-        step.iter().all(|part| part.is_finite()).then_some(step)
-    }
-
-    /// Chi-square that the step is worth, to first order.
-    fn worth(&self, step: &DVector<f64>) -> f64 {
-        self.slope.iter().zip(step.iter()).map(|(a, b)| a * b).sum()
-    }
-
-    /// Robust noise of the residuals in codes.
-    fn noise(&self) -> f64 {
-        let mut sizes: Vec<f64> = self.residuals.iter().map(|r| r.abs()).filter(|&r| r > 0.0).collect();
-        if sizes.is_empty() {
-            return LEAST_NOISE;
-        }
-        let middle = sizes.len() / 2;
-        let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
-        (MEDIAN_TO_SIGMA * *median).max(LEAST_NOISE)
-    }
-
-    fn cost(&self, noise: f64) -> f64 {
-        let huber = |r: f64| if r <= HUBER { r * r } else { HUBER * (2.0 * r - HUBER) };
-        self.prior_cost + self.residuals.iter().map(|r| huber(r.abs() / noise)).sum::<f64>()
-    }
-}
-
-/// sRGB code of a light level and its derivative; continued past 1 so that bright light keeps a slope.
-fn encode(level: f64) -> (f64, f64) {
-    if level <= SRGB_TOE {
-        return (SRGB_TOE_SLOPE * level, SRGB_TOE_SLOPE);
-    }
-    let power = SRGB_SCALE * level.powf(1.0 / SRGB_GAMMA);
-    (power - SRGB_OFFSET, power / (SRGB_GAMMA * level))
-}
-
-/// Sum of the residuals' correlations with their neighbours, the sample itself included.
-fn correlation(samples: &[Sample], residuals: &[f64]) -> f64 {
-    let columns = samples.iter().map(|s| s.column).max().unwrap_or(0) as usize + 1;
-    let rows = samples.iter().map(|s| s.row).max().unwrap_or(0) as usize + 1;
-    let mut map = vec![0.0; columns * rows];
-    let mut power = 0.0;
-    for (sample, residual) in samples.iter().zip(residuals) {
-        map[sample.row as usize * columns + sample.column as usize] = *residual;
-        power += residual * residual;
-    }
-    if power <= 0.0 {
-        return 1.0;
-    }
-    // A lag and its opposite correlate alike: half of the neighbourhood is enough.
-    let mut sum = 0.0;
-    for dy in 0..=CORRELATION_REACH {
-        for dx in -CORRELATION_REACH..=CORRELATION_REACH {
-            if dy == 0 && dx <= 0 {
-                continue;
-            }
-            for row in 0..rows.saturating_sub(dy as usize) {
-                let (low, high) = (dx.min(0).unsigned_abs() as usize, dx.max(0) as usize);
-                let this = &map[row * columns..(row + 1) * columns];
-                let other = &map[(row + dy as usize) * columns..(row + dy as usize + 1) * columns];
-                let pairs = this.iter().skip(low).zip(other.iter().skip(high));
-                sum += pairs.map(|(a, b)| a * b).sum::<f64>();
-            }
-        }
-    }
-    1.0 + 2.0 * sum / power
+    is_sound.then(|| Fitted { pattern: state.pattern, covariance, misfit: noise / contrast })
 }

@@ -7,14 +7,16 @@ const PER_UNIT: f64 = 128.0;
 /// Beyond this many sigma the table ends; the rest is under 1e-5.
 const REACH: f64 = 4.25;
 
-static TABLE: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| {
-    let count = (REACH * PER_UNIT) as usize + 2;
+/// Entries of the table.
+const COUNT: usize = (REACH * PER_UNIT) as usize + 2;
+
+static TABLE: LazyLock<[(f64, f64); COUNT]> = LazyLock::new(|| {
     let half_step = 0.5 / PER_UNIT;
     let mut sum = 0.5;
-    let mut table = Vec::with_capacity(count);
-    for k in 0..count {
+    let mut table = [(0.0, 0.0); COUNT];
+    for (k, entry) in table.iter_mut().enumerate() {
         let z = k as f64 / PER_UNIT;
-        table.push((sum, density(z)));
+        *entry = (sum, density(z));
         // Simpson's rule: error below 1e-12 at this step.
         sum += (density(z) + 4.0 * density(z + half_step) + density(z + 2.0 * half_step)) * half_step / 3.0;
     }
@@ -28,13 +30,11 @@ fn density(z: f64) -> f64 {
 /// Distribution and density of the standard normal at `z`, good to 3e-6.
 #[inline]
 pub(super) fn normal(z: f64) -> (f64, f64) {
-    let place = z.abs() * PER_UNIT;
-    let (below, above, fraction) = if place < REACH * PER_UNIT {
-        let k = place as usize;
-        (TABLE[k], TABLE[k + 1], place - k as f64)
-    } else {
-        ((1.0, 0.0), (1.0, 0.0), 0.0)
-    };
+    let table: &[(f64, f64); COUNT] = &TABLE;
+    let place = z.abs().min(REACH) * PER_UNIT;
+    let k = (place as usize).min(COUNT - 2);
+    let fraction = place - k as f64;
+    let (below, above) = (table[k], table[k + 1]);
     let up = below.0 + fraction * (above.0 - below.0);
     let density = below.1 + fraction * (above.1 - below.1);
     (if z < 0.0 { 1.0 - up } else { up }, density)

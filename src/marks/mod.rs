@@ -4,15 +4,23 @@ pub mod found;
 pub mod find;
 pub mod tag_family;
 
+mod by_hand;
 mod component;
 mod decode;
 mod fit;
+mod fit_pass;
 mod gaussian;
+mod layout;
+mod name;
 mod patch;
 mod projective;
 mod quad;
+mod quadrant;
+mod quadrant_fit;
+mod quadrant_search;
 mod shrink;
 mod tag_fit;
+mod tag_search;
 mod threshold;
 
 #[cfg(test)]

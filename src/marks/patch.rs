@@ -5,7 +5,7 @@
 
 use super::shrink::luma;
 use crate::photo::LinearImage;
-use crate::photo::linear::{CLIPPED_FROM_CODE, linear_to_srgb};
+use crate::photo::linear::linear_to_srgb;
 use crate::units::PxPoint;
 
 /// A rectangle of (averaged) pixels.
@@ -92,9 +92,4 @@ pub(super) fn light_at(image: &LinearImage, place: PxPoint) -> Option<f64> {
     let upper = light(0, 0) * (1.0 - fx) + light(1, 0) * fx;
     let lower = light(0, 1) * (1.0 - fx) + light(1, 1) * fx;
     Some(upper * (1.0 - fy) + lower * fy)
-}
-
-/// Whether light is clipped at the pixel that holds a place.
-pub(super) fn is_clipped_code(code: f32) -> bool {
-    code >= CLIPPED_FROM_CODE
 }

@@ -6,6 +6,9 @@
 use crate::units::PxPoint;
 use nalgebra::{DMatrix, Matrix3, SMatrix, SVector, Vector3};
 
+/// A second eigenvalue below this part of the largest means that the places do not fix the map.
+const LEAST_SPREAD: f64 = 1e-9;
+
 /// A projective map of the plane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Projective(pub(super) Matrix3<f64>);
@@ -32,8 +35,6 @@ impl Projective {
         let eigen = normal.symmetric_eigen();
         let mut order: Vec<usize> = (0..9).collect();
         order.sort_unstable_by(|&a, &b| eigen.eigenvalues[a].total_cmp(&eigen.eigenvalues[b]));
-        // A second vanishing eigenvalue means that the places do not fix the map.
-        const LEAST_SPREAD: f64 = 1e-9;
         if eigen.eigenvalues[order[1]] < LEAST_SPREAD * eigen.eigenvalues[order[8]] {
             return None;
         }

@@ -27,6 +27,9 @@ const STEP: f64 = 0.25;
 /// An edge place farther than this from the line's median place is left out, blocks.
 const OUTLIER: f64 = 0.8;
 
+/// Least sine between neighbouring sides: lines that are nearly parallel meet nowhere useful.
+const LEAST_SINE: f64 = 0.1;
+
 /// Corners of a dark quadrilateral, clockwise in the picture.
 pub(super) type Quad = [PxPoint; 4];
 
@@ -135,8 +138,6 @@ fn meeting(first: (PxPoint, PxPoint), second: (PxPoint, PxPoint)) -> Option<PxPo
     let (dx1, dy1) = (first.1.x - first.0.x, first.1.y - first.0.y);
     let (dx2, dy2) = (second.1.x - second.0.x, second.1.y - second.0.y);
     let cross = dx1 * dy2 - dy1 * dx2;
-    // Lines of one quad that are nearly parallel meet nowhere useful.
-    const LEAST_SINE: f64 = 0.1;
     if cross.abs() < LEAST_SINE * dx1.hypot(dy1) * dx2.hypot(dy2) || cross.abs() <= f64::EPSILON {
         return None;
     }

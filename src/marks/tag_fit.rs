@@ -5,7 +5,7 @@
 //! corners the blur is taken along the tag's own axes, which is even on all sides. Every module edge adds to the place.
 
 use super::decode::{CodeReading, FIELD_SIDE, Levels, is_field_white};
-use super::fit::{Fitted, LIGHT_NODES, LIGHT_SIDE, Look, Pattern, Sample, fit};
+use super::fit::{Fitted, LIGHT_NODES, LIGHT_SIDE, Light, Look, Pattern, fit, samples_of};
 use super::gaussian::normal;
 use super::patch::Patch;
 use super::projective::Projective;
@@ -19,10 +19,12 @@ use nalgebra::{Matrix3, SMatrix};
 const PARAMETERS: usize = 9;
 /// Half a side of the black square in modules; the square runs from -1 to 1 in the map's own units.
 const HALF: f64 = 0.5 * SQUARE_SIDE as f64;
+/// Steps of the light's grid per unit of the map: the grid spans the square and one module around it.
+const GRID_PER_UNIT: f64 = HALF / FIELD_SIDE as f64 * (LIGHT_SIDE - 1) as f64;
 /// White around the square that takes part, modules: the sheet may end one module out, and blur brings its edge nearer.
 const MARGIN: f64 = 0.7;
 /// Pixels along a side that are enough for a fit; larger tags are averaged in blocks.
-const ENOUGH_PX: f64 = 56.0;
+const ENOUGH_PX: f64 = 72.0;
 /// Blur before the fit, ln of pixels.
 const FIRST_BLUR_LN: f64 = -0.1;
 /// Distance over which modules tell each other's light before the fit, modules.
@@ -34,7 +36,7 @@ const MAX_MOVE_SHARE: f64 = 0.15;
 /// Residuals above this share of the contrast are no tag.
 const MAX_MISFIT: f64 = 0.3;
 /// What no model of a photo gets right (sharpening, coding, lens within the mark), pixels.
-const MODEL_SIGMA_PX: f64 = 0.01;
+const MODEL_SIGMA_PX: f64 = 0.003;
 
 /// A tag's place.
 #[derive(Debug, Clone)]
@@ -54,14 +56,20 @@ pub(super) struct TagPlace {
 /// Fits a tag of the given code from a reading of it.
 pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64) -> Option<TagPlace> {
     let longest = (0..4).map(|k| reading.corners[k].distance(reading.corners[(k + 1) % 4])).fold(0.0, f64::max);
-    let block = (longest / ENOUGH_PX) as usize;
+    let block = (longest / ENOUGH_PX).ceil() as usize;
     let reference = mean(&reading.corners);
     let map = centred_map(&reading.corners, reference)?;
     let patch = cut(image, &map, reference, block.max(1))?;
-    let samples = samples_of(&patch, &map, reference)?;
+    let back = map.inverse()?;
+    let reach = 1.0 + MARGIN / HALF;
+    let samples = samples_of(&patch, reference, |x, y| {
+        let own = back.apply((x, y))?;
+        let to_grid = |s: f64| s * GRID_PER_UNIT + 0.5 * (LIGHT_SIDE - 1) as f64;
+        (own.x.abs() <= reach && own.y.abs() <= reach).then(|| (to_grid(own.x), to_grid(own.y)))
+    });
     let pattern = TagPattern::new(&map, FIRST_BLUR_LN, code)?;
-    let light_ln = first_light(&reading.levels, code);
-    let fitted = fit(&samples, pattern, light_ln)?;
+    let light = Light { ln: first_light(&reading.levels, code), grid_steps: grid_steps(&back)? };
+    let fitted = fit(samples, pattern, &light)?;
     let place = place_of(&fitted, reference)?;
     let most = MAX_MOVE_SHARE * longest;
     let has_stayed = place.corners.iter().zip(&reading.corners).all(|(a, b)| a.distance(*b) <= most);
@@ -94,33 +102,10 @@ fn cut(image: &LinearImage, map: &Projective, reference: PxPoint, block: usize) 
     Patch::cut(image, low, high, block)
 }
 
-fn samples_of(patch: &Patch, map: &Projective, reference: PxPoint) -> Option<Vec<Sample>> {
-    let back = map.inverse()?;
-    let reach = 1.0 + MARGIN / HALF;
-    // The grid spans the square and one module around it.
-    let to_grid = |s: f64| (s * HALF + 0.5 * FIELD_SIDE as f64) / FIELD_SIDE as f64 * (LIGHT_SIDE - 1) as f64;
-    let mut samples = Vec::with_capacity(patch.codes.len());
-    for row in 0..patch.height {
-        for column in 0..patch.width {
-            let centre = patch.centre_of(column, row);
-            let (x, y) = (centre.x - reference.x, centre.y - reference.y);
-            let own = back.apply((x, y))?;
-            if own.x.abs() <= reach && own.y.abs() <= reach {
-                let at = row * patch.width + column;
-                samples.push(Sample {
-                    x,
-                    y,
-                    code: f64::from(patch.codes[at]),
-                    is_clipped: patch.clipped[at],
-                    light_x: to_grid(own.x),
-                    light_y: to_grid(own.y),
-                    column: column as u32,
-                    row: row as u32,
-                });
-            }
-        }
-    }
-    Some(samples)
+/// Steps on the light's grid per pixel, in the middle of the tag.
+fn grid_steps(back: &Projective) -> Option<[[f64; 2]; 2]> {
+    let [by_x, by_y] = back.steps_at((0.0, 0.0))?;
+    Some([[by_x.x, by_y.x], [by_x.y, by_y.y]].map(|row| row.map(|step| step * GRID_PER_UNIT)))
 }
 
 /// Logarithm of the light at the grid's nodes: mean over the white modules near each node.
@@ -297,8 +282,12 @@ impl Pattern<PARAMETERS> for TagPattern {
         let (ys, yt) = ((h[3] - y * h[6]) / w, (h[4] - y * h[7]) / w);
         let det = xs * yt - xt * ys;
         let blur = HALF * self.blur_ln.exp() / det.abs();
-        let [dark, du, dv, dblur] =
-            self.darkness(HALF * (s + 1.0), HALF * (t + 1.0), blur * yt.hypot(xt), blur * ys.hypot(xs));
+        let [dark, du, dv, dblur] = self.darkness(
+            HALF * (s + 1.0),
+            HALF * (t + 1.0),
+            blur * (yt * yt + xt * xt).sqrt(),
+            blur * (ys * ys + xs * xs).sqrt(),
+        );
         // Whiteness is 1 - darkness; a place moves against the map, hence the signs cancel.
         let (ps, pt) = (HALF * du, HALF * dv);
         let by_x = (ps * yt - pt * ys) / det;

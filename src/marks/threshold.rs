@@ -21,6 +21,13 @@ pub(super) struct Contrast {
     pub(super) least_share: f32,
 }
 
+impl Contrast {
+    fn is_met(self, low: u16, high: u16) -> bool {
+        let range = f32::from(high.saturating_sub(low));
+        range >= self.least_codes * f32::from(UNITS_PER_CODE) && range >= self.least_share * f32::from(high)
+    }
+}
+
 /// Dark blocks from `start` up to but without `end` on one row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Run {
@@ -34,31 +41,66 @@ pub(super) fn dark_runs(grey: &Grey, contrast: Contrast) -> Vec<Run> {
     let tiles = Tiles::of(grey);
     let thresholds = tiles.thresholds(contrast);
     let mut runs = Vec::new();
-    for row in 0..grey.height {
-        let levels = &grey.levels[row * grey.width..(row + 1) * grey.width];
-        let limits = &thresholds[(row / TILE) * tiles.columns..(row / TILE + 1) * tiles.columns];
-        let mut open: Option<u32> = None;
-        for ((tile, &limit), part) in limits.iter().enumerate().zip(levels.chunks(TILE)) {
-            if limit == 0 && open.is_none() {
-                continue;
-            }
-            for (k, &level) in part.iter().enumerate() {
-                let column = (tile * TILE + k) as u32;
-                match (level < limit, open) {
-                    (true, None) => open = Some(column),
-                    (false, Some(start)) => {
-                        runs.push(Run { row: row as u32, start, end: column });
-                        open = None;
-                    }
-                    _ => {}
-                }
-            }
-        }
-        if let Some(start) = open {
-            runs.push(Run { row: row as u32, start, end: grey.width as u32 });
+    let mut active = Vec::new();
+    for (tile_row, limits) in thresholds.chunks(tiles.columns.max(1)).enumerate() {
+        active.clear();
+        active.extend(limits.iter().enumerate().filter(|(_, limit)| **limit > 0).map(|(tile, &limit)| (tile, limit)));
+        for row in tile_row * TILE..((tile_row + 1) * TILE).min(grey.height) {
+            let levels = &grey.levels[row * grey.width..(row + 1) * grey.width];
+            add_runs(levels, row as u32, &active, &mut runs);
         }
     }
     runs
+}
+
+/// Adds one row's runs; `active` holds the tiles that have a threshold, with it.
+fn add_runs(levels: &[u16], row: u32, active: &[(usize, u16)], runs: &mut Vec<Run>) {
+    let first = runs.len();
+    for &(tile, limit) in active {
+        let start = tile * TILE;
+        for (k, &level) in levels[start..(start + TILE).min(levels.len())].iter().enumerate() {
+            if level < limit {
+                let column = (start + k) as u32;
+                match runs[first..].last_mut() {
+                    Some(last) if last.end == column => last.end += 1,
+                    _ => runs.push(Run { row, start: column, end: column + 1 }),
+                }
+            }
+        }
+    }
+}
+
+/// A tile in which light and dark differ.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ContrastTile {
+    /// Its blocks: columns from `left` and rows from `top`, without `right` and `bottom`.
+    pub(super) left: usize,
+    pub(super) right: usize,
+    pub(super) top: usize,
+    pub(super) bottom: usize,
+    /// Brightest less darkest in it and its neighbours, units.
+    pub(super) range: u16,
+}
+
+/// The tiles with contrast.
+pub(super) fn contrast_tiles(grey: &Grey, contrast: Contrast) -> Vec<ContrastTile> {
+    let tiles = Tiles::of(grey);
+    let (low, high) = (tiles.spread(&tiles.low, u16::min), tiles.spread(&tiles.high, u16::max));
+    let ranges = low.iter().zip(&high).map(|(&low, &high)| (high.saturating_sub(low), contrast.is_met(low, high)));
+    ranges
+        .enumerate()
+        .filter(|(_, (_, is_met))| *is_met)
+        .map(|(tile, (range, _))| {
+            let (left, top) = (tile % tiles.columns * TILE, tile / tiles.columns * TILE);
+            ContrastTile {
+                left,
+                right: (left + TILE).min(grey.width),
+                top,
+                bottom: (top + TILE).min(grey.height),
+                range,
+            }
+        })
+        .collect()
 }
 
 /// Darkest and brightest level per tile.
@@ -74,16 +116,24 @@ impl Tiles {
         let (columns, rows) = (grey.width.div_ceil(TILE), grey.height.div_ceil(TILE));
         let mut low = vec![u16::MAX; columns * rows];
         let mut high = vec![0; columns * rows];
-        // Means of 2 x 2 blocks, so that single noisy blocks do not set the extremes.
         for y in (0..grey.height.saturating_sub(1)).step_by(2) {
             let upper = &grey.levels[y * grey.width..(y + 1) * grey.width];
             let lower = &grey.levels[(y + 1) * grey.width..(y + 2) * grey.width];
-            let at = (y / TILE) * columns;
-            for (pair, (a, b)) in upper.chunks_exact(2).zip(lower.chunks_exact(2)).enumerate() {
-                let mean = (a[0] + a[1] + b[0] + b[1]) / 4;
-                let tile = at + 2 * pair / TILE;
-                low[tile] = low[tile].min(mean);
-                high[tile] = high[tile].max(mean);
+            let at = y / TILE * columns;
+            // Means of 2 x 2 blocks, so that single noisy blocks do not set the extremes.
+            let mean = |a: &[u16], b: &[u16]| (a[0] + a[1] + b[0] + b[1]) / 4;
+            let ((upper_tiles, upper_rest), (lower_tiles, lower_rest)) =
+                (upper.as_chunks::<TILE>(), lower.as_chunks::<TILE>());
+            let extremes = low[at..at + columns].iter_mut().zip(&mut high[at..at + columns]);
+            for ((a, b), (low, high)) in upper_tiles.iter().zip(lower_tiles).zip(extremes) {
+                let (first, second) = (mean(&a[..2], &b[..2]), mean(&a[2..], &b[2..]));
+                *low = first.min(second).min(*low);
+                *high = first.max(second).max(*high);
+            }
+            for (a, b) in upper_rest.chunks_exact(2).zip(lower_rest.chunks_exact(2)) {
+                let last = at + columns - 1;
+                low[last] = mean(a, b).min(low[last]);
+                high[last] = mean(a, b).max(high[last]);
             }
         }
         Self { columns, rows, low, high }
@@ -93,15 +143,11 @@ impl Tiles {
     fn thresholds(&self, contrast: Contrast) -> Vec<u16> {
         let low = self.spread(&self.low, u16::min);
         let high = self.spread(&self.high, u16::max);
-        let least = contrast.least_codes * f32::from(UNITS_PER_CODE);
         low.iter()
             .zip(&high)
             .map(|(&low, &high)| {
                 let range = f32::from(high.saturating_sub(low));
-                if range < least || range < contrast.least_share * f32::from(high) {
-                    return 0;
-                }
-                (f32::from(low) + contrast.split * range) as u16
+                if contrast.is_met(low, high) { (f32::from(low) + contrast.split * range) as u16 } else { 0 }
             })
             .collect()
     }

@@ -1,0 +1,72 @@
+//! The search for the bay's quadrant marks: seen, fitted, named.
+
+use super::found::FoundMark;
+use super::name::{Seen, name};
+use super::quadrant::{QuadrantSight, sights};
+use super::quadrant_fit::refine;
+use super::shrink::Grey;
+use crate::bay::{Mark, MarkKind};
+use crate::photo::LinearImage;
+use crate::units::PxPoint;
+
+/// A tag's neighbourhood in which no quadrant mark is sought, as a multiple of half its diagonal.
+const TAG_REACH: f64 = 1.1;
+
+/// Finds quadrant marks; `known` holds the marks found so far.
+pub(super) fn search_quadrants(
+    image: &LinearImage,
+    grey: &Grey,
+    bay_marks: &[Mark],
+    known: &[FoundMark],
+) -> Vec<FoundMark> {
+    let wanted: Vec<usize> = (0..bay_marks.len())
+        .filter(|&index| bay_marks[index].kind == MarkKind::Quadrant && known.iter().all(|mark| mark.index != index))
+        .collect();
+    if wanted.is_empty() {
+        return Vec::new();
+    }
+    let smooth = grey.smoothed();
+    let mut best = Vec::new();
+    let full = (grey.block > 1).then_some(1);
+    for block in [None, full].into_iter().take(if full.is_some() { 2 } else { 1 }) {
+        let seen = match block {
+            None => see(image, &smooth, known),
+            Some(block) => see(image, &Grey::of(image.photo(), block).smoothed(), known),
+        };
+        let named = name(&seen, &wanted, known, bay_marks);
+        if named.len() > best.len() {
+            best = named.iter().map(|&(index, sight)| mark_of(index, &seen[sight], bay_marks)).collect();
+        }
+        if best.len() == wanted.len() {
+            break;
+        }
+    }
+    best
+}
+
+fn see(image: &LinearImage, grey: &Grey, known: &[FoundMark]) -> Vec<Seen> {
+    sights(grey)
+        .into_iter()
+        .filter(|sight| !known.iter().any(|mark| covers(mark, sight.guess.centre)))
+        .filter_map(|sight: QuadrantSight| refine(image, &sight.guess).map(|place| Seen { sight, place }))
+        .collect()
+}
+
+fn covers(mark: &FoundMark, place: PxPoint) -> bool {
+    mark.corners.as_ref().is_some_and(|corners| {
+        let reach = corners.iter().map(|corner| corner.distance(mark.centre)).fold(0.0, f64::max);
+        place.distance(mark.centre) < TAG_REACH * reach
+    })
+}
+
+fn mark_of(index: usize, seen: &Seen, bay_marks: &[Mark]) -> FoundMark {
+    FoundMark {
+        index,
+        id: bay_marks[index].id,
+        centre: seen.place.centre,
+        centre_sigma_px: seen.place.centre_sigma_px,
+        corners: None,
+        corner_sigma_px: 0.0,
+        is_by_hand: false,
+    }
+}
