@@ -10,3 +10,4 @@ pub mod photo;
 pub mod marks;
 pub mod beam;
 pub mod aim;
+pub mod reading;
