@@ -11,3 +11,4 @@ pub mod marks;
 pub mod beam;
 pub mod aim;
 pub mod reading;
+pub mod cli;

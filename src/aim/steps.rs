@@ -31,17 +31,13 @@ pub(super) fn write(verdict: &Verdict, vertical: Option<&AxisAdvice>, horizontal
     }
     let axes = [("vertical", &verdict.vertical, vertical), ("horizontal", &verdict.horizontal, horizontal)];
     for (name, axis, _) in axes {
-        match axis {
-            AxisVerdict::NotMeasured => steps.push(format!(
+        if *axis == AxisVerdict::NotMeasured {
+            steps.push(format!(
                 "The {name} place could not be measured, so it is not judged: see the flags and photograph again."
-            )),
-            AxisVerdict::Measured(axis) if axis.result == Some(AxisResult::Borderline) => steps.push(format!(
-                "The {name} place is too close to a limit to call: measure height, distance and floor better and \
-                 photograph again, or aim to the nominal as below."
-            )),
-            _ => {}
+            ));
         }
     }
+    steps.extend(too_close(&axes.map(|(name, axis, _)| (name, axis))));
     let moves: Vec<_> = axes
         .iter()
         .filter_map(|(name, axis, advice)| {
@@ -51,12 +47,12 @@ pub(super) fn write(verdict: &Verdict, vertical: Option<&AxisAdvice>, horizontal
     if !moves.is_empty() {
         steps.push(CAUTIONS.to_owned());
     }
+    steps.extend(beyond_reach(&moves.iter().map(|(_, _, advice)| *advice).collect::<Vec<_>>()));
     for (name, axis, advice) in &moves {
         if axis.measured().is_some_and(|axis| axis.result.is_none() && advice.by <= axis.expanded) {
             steps.push(format!("The {name} place is at its nominal within the uncertainty: leave it."));
             continue;
         }
-        steps.extend(beyond_reach(advice));
         steps.push(turn_step(name, advice));
     }
     if !moves.is_empty() {
@@ -83,8 +79,8 @@ fn turn_step(axis: &str, advice: &AxisAdvice) -> String {
     match advice.turn {
         Turn::Clockwise => format!("{goal}: turn screw \"{screw}\" clockwise, {}.", in_hand(turns)),
         Turn::Counterclockwise => format!(
-            "{goal}: turn screw \"{screw}\" counterclockwise, {}, and half a turn beyond; then come back half a turn \
-             clockwise, which takes up the backlash ({:.2} out, {OVERSHOOT_TURNS:.2} back).",
+            "{goal}: turn screw \"{screw}\" counterclockwise, {}, and half a turn beyond, then half a turn back \
+             clockwise against backlash ({:.2} out, {OVERSHOOT_TURNS:.2} back).",
             in_hand(turns),
             turns + OVERSHOOT_TURNS
         ),
@@ -114,16 +110,32 @@ fn in_hand(turns: f64) -> String {
     format!("{words} (net {turns:.2})")
 }
 
-fn beyond_reach(advice: &AxisAdvice) -> Option<String> {
-    let (axis, reach_deg) = match advice.direction {
-        Direction::Up | Direction::Down => ("vertical", ADJUSTER_REACH_VERTICAL_DEG),
-        _ => ("horizontal", ADJUSTER_REACH_HORIZONTAL_DEG),
-    };
-    (advice.by.get() > reach_deg).then(|| {
+/// One step for all axes that are too close to a limit to call.
+fn too_close(axes: &[(&str, &AxisVerdict); 2]) -> Option<String> {
+    let is_borderline =
+        |axis: &AxisVerdict| axis.measured().is_some_and(|axis| axis.result == Some(AxisResult::Borderline));
+    let names: Vec<&str> = axes.iter().filter(|(_, axis)| is_borderline(axis)).map(|(name, _)| *name).collect();
+    (!names.is_empty()).then(|| {
         format!(
-            "The {axis} place is {:.1}° off, more than most adjusters reach: check set-up, lamp type and mounting first.",
-            advice.by.get()
+            "Too close to a limit to call ({}): measure height, distance and floor better and photograph again, or \
+             aim to the nominal as below.",
+            names.join(", ")
         )
+    })
+}
+
+/// One step for all axes that are farther off than a screw can bring them.
+fn beyond_reach(moves: &[&AxisAdvice]) -> Option<String> {
+    let is_beyond = |advice: &&AxisAdvice| {
+        let reach_deg = match advice.direction {
+            Direction::Up | Direction::Down => ADJUSTER_REACH_VERTICAL_DEG,
+            _ => ADJUSTER_REACH_HORIZONTAL_DEG,
+        };
+        advice.by.get() > reach_deg
+    };
+    moves.iter().any(|advice| is_beyond(advice)).then(|| {
+        "That is farther off than most adjusters reach: check set-up, lamp type and mounting before any screw."
+            .to_owned()
     })
 }
 
@@ -185,8 +197,8 @@ mod tests {
     fn borderline_and_missing_say_so() {
         let borderline = Some(AxisResult::Borderline);
         let steps = steps(Overall::None, axis(0.05, -0.6, borderline), AxisVerdict::NotMeasured, true);
-        assert!(steps[0].contains("vertical place is too close to a limit to call"));
-        assert!(steps[1].contains("horizontal place could not be measured"));
+        assert!(steps[0].contains("horizontal place could not be measured"));
+        assert!(steps[1].contains("Too close to a limit to call (vertical)"));
     }
 
     #[test]
@@ -199,7 +211,7 @@ mod tests {
     #[test]
     fn far_off_looks_for_another_cause_first() {
         let steps = steps(Overall::Fail, axis(4.0, -0.6, FAIL), axis(0.0, 0.0, PASS), true);
-        assert!(steps[1].contains("4.6° off, more than most adjusters reach"), "{steps:#?}");
+        assert!(steps[1].contains("farther off than most adjusters reach"), "{steps:#?}");
     }
 
     #[test]

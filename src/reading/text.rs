@@ -10,6 +10,8 @@ use anstyle::{AnsiColor, Style};
 
 /// Lines of one screen.
 const SCREEN_LINES: usize = 24;
+/// Lines that the rule's notes leave for the flags: their codes at least.
+const FLAG_LINES_KEPT: usize = 2;
 
 /// The text of a reading, at most one screen, lines ended by `\n`.
 pub fn to_text(reading: &Reading, units: DisplayUnits) -> String {
@@ -48,7 +50,7 @@ fn measured(reading: &Reading, show: &Show) -> Vec<String> {
     }
     lines.push(format!("{} ({}, U: k = 2)", styled(Style::new().bold(), "Numbers"), show.meaning()));
     lines.extend(axes.iter().filter_map(|axis| axis.numbers(show)));
-    let rule = rule_lines(reading);
+    let rule = rule_lines(reading, SCREEN_LINES.saturating_sub(lines.len() + FLAG_LINES_KEPT));
     let room = SCREEN_LINES.saturating_sub(lines.len() + rule.len());
     lines.extend(flag_lines(reading, room));
     lines.extend(rule);
@@ -137,23 +139,21 @@ impl AxisView<'_> {
     fn numbers(&self, show: &Show) -> Option<String> {
         let (value_deg, u_deg) = self.judged.map(|axis| (axis.value_deg, axis.u_deg)).or(self.value)?;
         let unit = show.unit();
-        let mut row = format!(
-            "  {:<11}{:>8} {unit}  ± {} {unit}",
-            self.name,
-            show.signed(value_deg),
-            show.half_width(value_deg, u_deg)
-        );
-        if let Some(axis) = self.judged {
-            let limit = |limit: Option<f64>, none: &str| limit.map_or(none.to_owned(), |limit| show.signed(limit));
-            row += &format!("  nominal {}", limit(axis.nominal_deg, "none"));
-            row += &match (axis.lower_deg, axis.upper_deg) {
-                (None, upper) => format!("  at most {}", limit(upper, "any")),
-                (lower, None) => format!("  at least {}", limit(lower, "any")),
-                (lower, upper) => format!("  limits {} to {}", limit(lower, ""), limit(upper, "")),
-            };
-        }
-        Some(row)
+        let (value, u) = (show.signed(value_deg), show.half_width(value_deg, u_deg));
+        let limits = self.judged.map(|axis| limits(axis, show)).unwrap_or_default();
+        Some(format!("  {:<11}{value:>8} {unit}  ± {u} {unit}{limits}", self.name))
     }
+}
+
+fn limits(axis: &AxisBlock, show: &Show) -> String {
+    let nominal = axis.nominal_deg.map_or("none".to_owned(), |nominal| show.signed(nominal));
+    let limits = match (axis.lower_deg, axis.upper_deg) {
+        (Some(lower), Some(upper)) => format!("limits {} to {}", show.signed(lower), show.signed(upper)),
+        (None, Some(upper)) => format!("at most {}", show.signed(upper)),
+        (Some(lower), None) => format!("at least {}", show.signed(lower)),
+        (None, None) => String::new(),
+    };
+    format!("  nominal {nominal}  {limits}")
 }
 
 /// Flags in full where they fit, else their codes.
@@ -177,7 +177,8 @@ fn flag_lines(reading: &Reading, room: usize) -> Vec<String> {
     vec![format!("Flags: {} of them; their texts are in the JSON (--json FILE).", weighty.len())]
 }
 
-fn rule_lines(reading: &Reading) -> Vec<String> {
+/// The rule and how sure it is; its notes (what it does not judge) as far as they fit.
+fn rule_lines(reading: &Reading, room: usize) -> Vec<String> {
     let Some(verdict) = &reading.verdict else { return Vec::new() };
     let status = match verdict.rule_status.as_str() {
         "practice" => "common practice, no source",
@@ -186,7 +187,14 @@ fn rule_lines(reading: &Reading) -> Vec<String> {
         _ => "figures NOT checked against the primary text",
     };
     let simple = if verdict.decision == "simple" { "; simple acceptance, the uncertainty does not decide" } else { "" };
-    wrap("Rule: ", &format!("{} ({}): {status}{simple}.", verdict.rule_name, verdict.rules))
+    let mut lines = wrap("Rule: ", &format!("{} ({}): {status}{simple}.", verdict.rule_name, verdict.rules));
+    for note in &verdict.notes {
+        let note = wrap("      ", note);
+        if lines.len() + note.len() <= room {
+            lines.extend(note);
+        }
+    }
+    lines
 }
 
 fn refused(reading: &Reading) -> Vec<String> {
