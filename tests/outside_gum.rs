@@ -16,7 +16,7 @@ fn uncorrelated(_: usize, _: usize) -> f64 {
 }
 
 /// GUM H.1, end gauge: components 25, 9.7, 2.9, 16.6 nm, combined 31.66 (printed 32) nm, effective freedom 16.
-/// Inputs and results as reproduced by the open code <https://github.com/MSLNZ/GTC> (docs/API/GUM_H1.rst).
+/// Inputs and results as reproduced by the open code <https://github.com/MSLNZ/GTC> (`docs/API/GUM_H1.rst`).
 #[test]
 fn gum_h1_end_gauge() {
     let (standard_nm, expansion_per_k) = (50_000_623.0, 11.5e-6);
@@ -93,7 +93,7 @@ fn gum_h2_results() {
 }
 
 /// GUM H.3, calibration line of a thermometer, reference temperature 20 °C, as reproduced by
-/// <https://github.com/MSLNZ/GTC> (docs/API/GUM_H3.rst).
+/// <https://github.com/MSLNZ/GTC> (`docs/API/GUM_H3.rst`).
 #[test]
 fn gum_h3_calibration_line() {
     let t = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511];

@@ -1,5 +1,7 @@
 //! The command line from words to a plan: what is accepted, what is refused and how, and what is written.
 
+#![expect(clippy::unwrap_used, reason = "a test's helpers may unwrap as the tests do")]
+
 use clap::Parser;
 use lampwright::aim::Beam;
 use lampwright::bay::{LampSide, Traffic};

@@ -1,5 +1,7 @@
 //! The reading of an invented lamp: the JSON's shape, its nulls, its flags, and the text on one screen.
 
+#![expect(clippy::unwrap_used, reason = "a test's helpers may unwrap as the tests do")]
+
 use lampwright::aim::rule::DEFAULT_RULE;
 use lampwright::aim::{AppliedRule, Beam, LampCase, Rule, Screws, advise, judge};
 use lampwright::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
@@ -257,16 +259,16 @@ fn text_puts_the_verdict_first_and_the_numbers_in_the_chosen_units() {
     for line in [
         "  vertical    too high, by 0.42 % beyond the limit",
         "  horizontal  good",
-        "+0.09 %  ± 0.14 %  nominal -1.00",
+        "+0.09 %  ± 0.14 %  aim at -1.00",
         "Rule: Shop check (shop-check): common practice, no source.",
     ] {
         assert!(text.contains(line), "{line}\n{text}");
     }
     // 0.05 deg at 10 m = 8.73 mm = 0.34 in; U 0.08 deg = 13.96 mm = 0.55 in.
-    assert!(lamp.text(DisplayUnits::Inch).contains("+0.34 in  ± 0.55 in  nominal -3.94"));
+    assert!(lamp.text(DisplayUnits::Inch).contains("+0.34 in  ± 0.55 in  aim at -3.94"));
     assert!(lamp.text(DisplayUnits::Inch).contains("inches on the wall at 10.00 m"));
-    assert!(lamp.text(DisplayUnits::Mm).contains("+9 mm  ± 14 mm  nominal -100"));
-    assert!(lamp.text(DisplayUnits::Deg).contains("+0.05 °  ± 0.08 °  nominal -0.57"));
+    assert!(lamp.text(DisplayUnits::Mm).contains("+9 mm  ± 14 mm  aim at -100"));
+    assert!(lamp.text(DisplayUnits::Deg).contains("+0.05 °  ± 0.08 °  aim at -0.57"));
 }
 
 #[test]

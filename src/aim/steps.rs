@@ -133,7 +133,7 @@ fn beyond_reach(moves: &[&AxisAdvice]) -> Option<String> {
         };
         advice.by.get() > reach_deg
     };
-    moves.iter().any(|advice| is_beyond(advice)).then(|| {
+    moves.iter().any(is_beyond).then(|| {
         "That is farther off than most adjusters reach: check set-up, lamp type and mounting before any screw."
             .to_owned()
     })

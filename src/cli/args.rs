@@ -7,9 +7,9 @@ use std::path::PathBuf;
 const CAUTIONS: &str = "\
 Exit status: 0 pass; 1 fail, borderline or no verdict; 2 usage or file error, nothing written; 3 photo refused.
 
-Before you adjust a lamp: park brake on, wheels chocked; lead the exhaust outside if the engine runs; nobody in front of
-a vehicle that can move. Lamps are hot, discharge lamps carry high voltage. Do not look into the beam. Local codes and
-the vehicle's manual come before what this program says.";
+Before you adjust a lamp: park brake on, wheels chocked; lead the exhaust outside if the engine runs; nobody in front \
+of a vehicle that can move. Lamps are hot, discharge lamps carry high voltage. Do not look into the beam. Local codes \
+and the vehicle's manual come before what this program says.";
 
 /// The `lampwright` program.
 #[derive(Debug, Parser)]

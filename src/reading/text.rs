@@ -146,14 +146,14 @@ impl AxisView<'_> {
 }
 
 fn limits(axis: &AxisBlock, show: &Show) -> String {
-    let nominal = axis.nominal_deg.map_or("none".to_owned(), |nominal| show.signed(nominal));
+    let target = axis.nominal_deg.map(|target| format!("  aim at {}", show.signed(target))).unwrap_or_default();
     let limits = match (axis.lower_deg, axis.upper_deg) {
         (Some(lower), Some(upper)) => format!("limits {} to {}", show.signed(lower), show.signed(upper)),
         (None, Some(upper)) => format!("at most {}", show.signed(upper)),
         (Some(lower), None) => format!("at least {}", show.signed(lower)),
         (None, None) => String::new(),
     };
-    format!("  nominal {nominal}  {limits}")
+    format!("{target}  {limits}")
 }
 
 /// Flags in full where they fit, else their codes.
