@@ -11,3 +11,6 @@ pub mod marks;
 pub mod wall;
 pub mod grid;
 pub mod beam;
+pub mod aim;
+pub mod reading;
+pub mod cli;

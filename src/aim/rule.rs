@@ -1,0 +1,255 @@
+//! A rule: by which limits the aim is judged, where its figures come from, and how sure they are.
+//!
+//! **Takes** the text of a rule file (TOML, schema `lampwright/rule/1`); the files of `calib/rules` are built in.
+//! **Gives** a [`Rule`] with all figures as angles. **Fails when** a field is unknown, a figure has no unit, limits
+//! cross, or the stated status is better than the marks of its figures.
+
+use super::applied::AxisLimits;
+use super::rule_file;
+use crate::bay::Traffic;
+use crate::beam::Pattern;
+use crate::error::Error;
+use serde::Deserialize;
+
+/// The schema line that a rule file must carry.
+pub const RULE_SCHEMA: &str = "lampwright/rule/1";
+
+/// The rule that is used when none is named.
+pub const DEFAULT_RULE: &str = "shop-check";
+
+/// The built-in rules: id and text.
+const BUILT_IN: [(&str, &str); 3] = [
+    (DEFAULT_RULE, include_str!("../../calib/rules/shop-check.toml")),
+    ("un-r112-lab", include_str!("../../calib/rules/un-r112-lab.toml")),
+    ("gb-inspection", include_str!("../../calib/rules/gb-inspection.toml")),
+];
+
+/// Which beam of the lamp is on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Beam {
+    /// Low (passing) beam.
+    Low,
+    /// High (driving) beam.
+    High,
+    /// Front fog beam.
+    Fog,
+}
+
+impl Beam {
+    /// The name on the command line.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::High => "high",
+            Self::Fog => "fog",
+        }
+    }
+
+    /// What is looked for when neither the user nor the rule names a pattern.
+    pub const fn default_pattern(self) -> Pattern {
+        match self {
+            Self::Low => Pattern::Kink,
+            Self::High => Pattern::Spot,
+            Self::Fog => Pattern::Flat,
+        }
+    }
+}
+
+/// How well a rule's figures were checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RuleStatus {
+    /// Read in the primary text.
+    Read,
+    /// Read in a text that quotes the primary one.
+    Secondary,
+    /// Not checked: every reading carries the flag `rule-unverified`.
+    Unverified,
+    /// Common practice without a source: there is no primary text to check against.
+    Practice,
+}
+
+impl RuleStatus {
+    /// As the rule file and the reading write it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Secondary => "secondary",
+            Self::Unverified => "unverified",
+            Self::Practice => "practice",
+        }
+    }
+
+    /// For people.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Read => "read in the primary text",
+            Self::Secondary => "from a text that quotes the primary one",
+            Self::Unverified => "NOT checked against the primary text",
+            Self::Practice => "common practice, no source",
+        }
+    }
+}
+
+/// How sure one axis's figures are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub enum ConfidenceMark {
+    /// Read in the primary text.
+    R,
+    /// Read in a secondary text.
+    S,
+    /// From memory.
+    M,
+    /// Common practice, no source.
+    P,
+}
+
+/// Which height a rule's heights refer to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HeightReference {
+    /// The lamp's centre.
+    Centre,
+    /// The lower edge of the lit surface.
+    LowerEdge,
+}
+
+/// How a value near a limit is decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Decision {
+    /// Pass or fail only when the value with its expanded uncertainty lies on one side of every limit.
+    #[default]
+    Guarded,
+    /// The value alone decides, its uncertainty is shown (simple acceptance, JCGM 106:2012 8.2).
+    Simple,
+}
+
+impl Decision {
+    /// As the rule file and the reading write it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Guarded => "guarded",
+            Self::Simple => "simple",
+        }
+    }
+}
+
+/// The figures for one axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AxisRule {
+    /// Nominal and limits, for the side of the road that the rule is written for.
+    pub limits: AxisLimits,
+    /// Whether the limits are a tolerance around the nominal and move with it; else they are fixed.
+    pub is_around_nominal: bool,
+    /// How sure the figures are.
+    pub mark: ConfidenceMark,
+}
+
+/// The figures for some beams, one pattern and one range of heights.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RuleCase {
+    /// Beams that it holds for.
+    pub beams: Vec<Beam>,
+    /// Pattern that it holds for.
+    pub pattern: Pattern,
+    /// Holds above this height (not at it), mm.
+    pub height_over_mm: Option<f64>,
+    /// Holds up to this height (it included), mm.
+    pub height_up_to_mm: Option<f64>,
+    /// Vertical figures; absent: not judged.
+    pub vertical: Option<AxisRule>,
+    /// Horizontal figures; absent: not judged.
+    pub horizontal: Option<AxisRule>,
+}
+
+/// A whole rule.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rule {
+    /// Short id, as `--rules` takes it.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// Where it holds.
+    pub jurisdiction: String,
+    /// First day, `YYYY-MM-DD`.
+    pub effective_from: Option<String>,
+    /// Last day, `YYYY-MM-DD`.
+    pub effective_to: Option<String>,
+    /// How well its figures were checked.
+    pub status: RuleStatus,
+    /// Where its figures come from.
+    pub source: String,
+    /// Address of the source.
+    pub url: Option<String>,
+    /// What its heights refer to.
+    pub height: HeightReference,
+    /// How the vehicle is loaded.
+    pub load: String,
+    /// Side of the road that its figures are written for.
+    pub written_for_traffic: Traffic,
+    /// Whether it holds, mirrored, for the other side of the road too.
+    pub is_mirrored: bool,
+    /// How a value near a limit is decided.
+    pub decision: Decision,
+    /// Patterns that the rule names for a beam.
+    pub patterns: Vec<(Beam, Pattern)>,
+    /// What a reader must know, and what is not judged.
+    pub notes: Vec<String>,
+    /// The figures.
+    pub cases: Vec<RuleCase>,
+}
+
+impl Rule {
+    /// Reads a rule file's text; `path` names it in messages.
+    pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
+        rule_file::parse(text, path)
+    }
+
+    /// The built-in rule of that id; `None` when there is none.
+    pub fn built_in(id: &str) -> Option<Result<Self, Error>> {
+        let (_, text) = BUILT_IN.iter().find(|(known, _)| *known == id)?;
+        Some(Self::parse(text, &format!("built-in rule {id}")))
+    }
+
+    /// Ids of the built-in rules, the default first.
+    pub fn built_in_ids() -> impl Iterator<Item = &'static str> {
+        BUILT_IN.iter().map(|(id, _)| *id)
+    }
+
+    /// What to look for when the user names no pattern.
+    pub fn pattern_for(&self, beam: Beam) -> Pattern {
+        let named = self.patterns.iter().find(|(of, _)| *of == beam);
+        named.map_or(beam.default_pattern(), |(_, pattern)| *pattern)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_built_in_rule_reads_and_cites_its_source() {
+        for id in Rule::built_in_ids() {
+            let rule = Rule::built_in(id).unwrap().unwrap();
+            assert_eq!(rule.id, id);
+            assert!(!rule.source.trim().is_empty() && !rule.load.trim().is_empty() && !rule.cases.is_empty(), "{id}");
+            if rule.status == RuleStatus::Practice {
+                assert_eq!(rule.source, RuleStatus::Practice.meaning(), "{id}");
+            } else {
+                assert!(rule.url.as_deref().is_some_and(|url| url.starts_with("https://")), "{id} has no address");
+            }
+        }
+        assert!(Rule::built_in("no-such-rule").is_none());
+    }
+
+    #[test]
+    fn a_rule_may_name_the_pattern_of_a_beam() {
+        let mut rule = Rule::built_in(DEFAULT_RULE).unwrap().unwrap();
+        let of_all = |rule: &Rule| [Beam::Low, Beam::High, Beam::Fog].map(|beam| rule.pattern_for(beam));
+        assert_eq!(of_all(&rule), [Pattern::Kink, Pattern::Spot, Pattern::Flat]);
+        rule.patterns.push((Beam::Low, Pattern::LeftCutoff));
+        assert_eq!(of_all(&rule), [Pattern::LeftCutoff, Pattern::Spot, Pattern::Flat]);
+    }
+}

@@ -1,0 +1,321 @@
+//! The text of a rule file to a [`Rule`]: what may stand in it, and every complaint about it.
+
+use super::applied::AxisLimits;
+use super::rule::{AxisRule, Beam, ConfidenceMark, Decision, HeightReference, RULE_SCHEMA, Rule, RuleCase, RuleStatus};
+use crate::bay::Traffic;
+use crate::beam::Pattern;
+use crate::error::Error;
+use crate::units::{Deg, Mm, Percent};
+use serde::Deserialize;
+
+/// Greatest angle that an aim rule can mean, degrees; more is a slip of the unit.
+const MAX_ANGLE_DEG: f64 = 15.0;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawRule {
+    schema: String,
+    id: String,
+    name: String,
+    jurisdiction: String,
+    effective_from: Option<String>,
+    effective_to: Option<String>,
+    status: RuleStatus,
+    source: String,
+    url: Option<String>,
+    height: HeightReference,
+    load: String,
+    written_for_traffic: RawTraffic,
+    mirror: bool,
+    #[serde(default)]
+    decision: Decision,
+    #[serde(default)]
+    patterns: RawPatterns,
+    #[serde(default)]
+    notes: Vec<String>,
+    case: Vec<RawCase>,
+}
+
+#[derive(Deserialize, Clone, Copy)]
+#[serde(rename_all = "kebab-case")]
+enum RawTraffic {
+    Right,
+    Left,
+}
+
+#[derive(Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+struct RawPatterns {
+    low: Option<String>,
+    high: Option<String>,
+    fog: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawCase {
+    beams: Vec<Beam>,
+    pattern: String,
+    height_over_mm: Option<f64>,
+    height_up_to_mm: Option<f64>,
+    vertical: Option<RawAxis>,
+    horizontal: Option<RawAxis>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawAxis {
+    mark: ConfidenceMark,
+    nominal: Option<RawAngle>,
+    tolerance: Option<RawAngle>,
+    lower: Option<RawAngle>,
+    upper: Option<RawAngle>,
+}
+
+#[derive(Deserialize, Debug, Clone, Copy)]
+#[serde(deny_unknown_fields)]
+struct RawAngle {
+    percent: Option<f64>,
+    deg: Option<f64>,
+    mm: Option<f64>,
+    r#in: Option<f64>,
+    at_mm: Option<f64>,
+}
+
+pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
+    let raw: RawRule = toml::from_str(text).map_err(|error| {
+        Error::file(path, format!("not a rule file: {error}"), "compare it with calib/rules/shop-check.toml")
+    })?;
+    let fail = |found: String, hint: &str| Err(Error::file(path, found, hint));
+    if raw.schema != RULE_SCHEMA {
+        return fail(
+            format!("schema is \"{}\", need \"{RULE_SCHEMA}\"", raw.schema),
+            "is this a rule file of this program?",
+        );
+    }
+    for (field, content) in [("id", &raw.id), ("name", &raw.name), ("source", &raw.source), ("load", &raw.load)] {
+        if content.trim().is_empty() {
+            return fail(format!("{field} is empty"), "a rule without it cannot be cited: fill it in");
+        }
+    }
+    for day in [&raw.effective_from, &raw.effective_to].into_iter().flatten() {
+        if !is_day(day) {
+            return fail(format!("\"{day}\" is no day, need YYYY-MM-DD"), "write it like 2016-03-24");
+        }
+    }
+    if raw.case.is_empty() {
+        return fail("no [[case]], need at least one".into(), "add the figures of one beam and pattern");
+    }
+    let mut cases = Vec::with_capacity(raw.case.len());
+    for (place, case) in raw.case.iter().enumerate() {
+        cases.push(resolve_case(case).map_err(|found| {
+            Error::file(path, format!("[[case]] number {}: {found}", place + 1), "mend this entry of the rule file")
+        })?);
+    }
+    check_status(raw.status, &cases).map_err(|found| {
+        Error::file(path, found, "state the weaker status, or check the figure and change its mark")
+    })?;
+    let patterns = resolve_patterns(&raw.patterns)
+        .map_err(|found| Error::file(path, format!("[patterns]: {found}"), "use one of the five pattern names"))?;
+    Ok(Rule {
+        id: raw.id,
+        name: raw.name,
+        jurisdiction: raw.jurisdiction,
+        effective_from: raw.effective_from,
+        effective_to: raw.effective_to,
+        status: raw.status,
+        source: raw.source,
+        url: raw.url,
+        height: raw.height,
+        load: raw.load,
+        written_for_traffic: match raw.written_for_traffic {
+            RawTraffic::Right => Traffic::Right,
+            RawTraffic::Left => Traffic::Left,
+        },
+        is_mirrored: raw.mirror,
+        decision: raw.decision,
+        patterns,
+        notes: raw.notes,
+        cases,
+    })
+}
+
+/// `YYYY-MM-DD` by shape, month and day in range.
+fn is_day(text: &str) -> bool {
+    let parts: Vec<&str> = text.split('-').collect();
+    let [year, month, day] = parts[..] else { return false };
+    let number = |part: &str, digits: usize| {
+        (part.len() == digits && part.bytes().all(|b| b.is_ascii_digit())).then(|| part.parse::<u32>().ok()).flatten()
+    };
+    number(year, 4).is_some()
+        && number(month, 2).is_some_and(|m| (1..=12).contains(&m))
+        && number(day, 2).is_some_and(|d| (1..=31).contains(&d))
+}
+
+fn pattern_named(name: &str) -> Result<Pattern, String> {
+    let known = Pattern::ALL.map(Pattern::as_str).join(", ");
+    let found = Pattern::ALL.into_iter().find(|pattern| pattern.as_str() == name);
+    found.ok_or_else(|| format!("pattern \"{name}\" is unknown, need one of {known}"))
+}
+
+fn resolve_patterns(raw: &RawPatterns) -> Result<Vec<(Beam, Pattern)>, String> {
+    let named = [(Beam::Low, &raw.low), (Beam::High, &raw.high), (Beam::Fog, &raw.fog)];
+    named.into_iter().filter_map(|(beam, name)| name.as_deref().map(|name| Ok((beam, pattern_named(name)?)))).collect()
+}
+
+fn resolve_case(raw: &RawCase) -> Result<RuleCase, String> {
+    let pattern = pattern_named(&raw.pattern)?;
+    if raw.beams.is_empty() {
+        return Err("beams is empty, need low, high or fog".into());
+    }
+    if [raw.height_over_mm, raw.height_up_to_mm].into_iter().flatten().any(|height| !(0.0..=5000.0).contains(&height)) {
+        return Err("a height is outside 0 to 5000 mm".into());
+    }
+    if let (Some(over), Some(up_to)) = (raw.height_over_mm, raw.height_up_to_mm)
+        && over >= up_to
+    {
+        return Err(format!("no height is over {over} mm and up to {up_to} mm"));
+    }
+    let axis = |name: &str, raw: &Option<RawAxis>| {
+        raw.as_ref().map(resolve_axis).transpose().map_err(|found| format!("{name}: {found}"))
+    };
+    let case = RuleCase {
+        beams: raw.beams.clone(),
+        pattern,
+        height_over_mm: raw.height_over_mm,
+        height_up_to_mm: raw.height_up_to_mm,
+        vertical: axis("vertical", &raw.vertical)?,
+        horizontal: axis("horizontal", &raw.horizontal)?,
+    };
+    if case.vertical.is_none() && case.horizontal.is_none() {
+        return Err("neither vertical nor horizontal, need at least one".into());
+    }
+    Ok(case)
+}
+
+fn resolve_axis(raw: &RawAxis) -> Result<AxisRule, String> {
+    let angle = |name: &str, raw: Option<RawAngle>| {
+        raw.map(resolve_angle).transpose().map_err(|found| format!("{name}: {found}"))
+    };
+    let nominal = angle("nominal", raw.nominal)?;
+    let tolerance = angle("tolerance", raw.tolerance)?;
+    let (lower, upper) = (angle("lower", raw.lower)?, angle("upper", raw.upper)?);
+    let rule = |limits| Ok(AxisRule { limits, is_around_nominal: tolerance.is_some(), mark: raw.mark });
+    match (nominal, tolerance, lower, upper) {
+        (Some(nominal), Some(tolerance), None, None) if tolerance.get() > 0.0 => rule(AxisLimits {
+            nominal: Some(nominal),
+            lower: Some(nominal - tolerance),
+            upper: Some(nominal + tolerance),
+        }),
+        (_, Some(tolerance), None, None) if tolerance.get() <= 0.0 => Err("tolerance must be above 0".into()),
+        (_, Some(_), _, _) => Err("tolerance needs a nominal, and no lower or upper beside it".into()),
+        (None, None, None, None) => Err("no figure, need nominal, tolerance, lower or upper".into()),
+        (_, None, Some(lower), Some(upper)) if lower >= upper => {
+            Err(format!("lower {:.3}° is not below upper {:.3}°", lower.get(), upper.get()))
+        }
+        (nominal, None, lower, upper) => {
+            let limits = AxisLimits { nominal, lower, upper };
+            match nominal {
+                Some(nominal) if !limits.hold(nominal) => {
+                    Err(format!("nominal {:.3}° lies outside the limits", nominal.get()))
+                }
+                _ => rule(limits),
+            }
+        }
+    }
+}
+
+fn resolve_angle(raw: RawAngle) -> Result<Deg, String> {
+    let (angle, needs_distance) = match (raw.percent, raw.deg, raw.mm, raw.r#in) {
+        (Some(percent), None, None, None) => (Percent::new(percent).to_deg(), false),
+        (None, Some(deg), None, None) => (Deg::new(deg), false),
+        (None, None, Some(mm), None) => (at(Mm::new(mm), raw.at_mm)?, true),
+        (None, None, None, Some(inches)) => (at(Mm::from_inches(inches), raw.at_mm)?, true),
+        _ => return Err("need exactly one of percent, deg, mm, in".into()),
+    };
+    if raw.at_mm.is_some() && !needs_distance {
+        return Err("at_mm belongs to mm and in only".into());
+    }
+    if angle.get().abs() > MAX_ANGLE_DEG || !angle.get().is_finite() {
+        return Err(format!("{:.2}° is no aim, need within ±{MAX_ANGLE_DEG}°", angle.get()));
+    }
+    Ok(angle)
+}
+
+fn at(offset: Mm, distance_mm: Option<f64>) -> Result<Deg, String> {
+    match distance_mm {
+        Some(distance) if (100.0..=1_000_000.0).contains(&distance) => Ok(offset.to_deg_at(Mm::new(distance))),
+        Some(distance) => Err(format!("at_mm = {distance}, need 100 to 1000000")),
+        None => Err("a length says nothing without its distance, need at_mm".into()),
+    }
+}
+
+/// A rule must not claim more than its weakest figure allows.
+fn check_status(status: RuleStatus, cases: &[RuleCase]) -> Result<(), String> {
+    let marks = cases.iter().flat_map(|case| [case.vertical, case.horizontal]).flatten().map(|axis| axis.mark);
+    for mark in marks {
+        let is_honest = match status {
+            RuleStatus::Read => mark == ConfidenceMark::R,
+            RuleStatus::Secondary => matches!(mark, ConfidenceMark::R | ConfidenceMark::S),
+            RuleStatus::Practice => mark == ConfidenceMark::P,
+            RuleStatus::Unverified => true,
+        };
+        if !is_honest {
+            return Err(format!("status is \"{}\", but a figure is marked {mark:?}", status.as_str()));
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GOOD: &str = include_str!("../../calib/rules/gb-inspection.toml");
+
+    fn complaint(text: &str) -> String {
+        Rule::parse(text, "my.toml").unwrap_err().to_string()
+    }
+
+    #[test]
+    fn each_slip_in_a_file_is_named() {
+        assert!(Rule::parse(GOOD, "my.toml").is_ok());
+        let slips = [
+            ("lampwright/rule/1", "lampwright/bay/1", "schema is"),
+            ("load = \"as presented\"", "load = \" \"", "load is empty"),
+            ("2016-03-24", "2016-13-24", "is no day"),
+            ("pattern = \"kink\"", "pattern = \"bend\"", "number 1: pattern \"bend\" is unknown"),
+            ("percent = -2.75", "percent = -0.25", "not below upper"),
+            ("percent = -2.75", "mm = -275", "need at_mm"),
+            ("percent = -2.75", "mm = -275, at_mm = 1", "need 100 to 1000000"),
+            ("percent = -2.75", "percent = -2.75, deg = 1", "exactly one of"),
+            ("percent = -2.75", "deg = -1.5, at_mm = 10000", "belongs to mm and in only"),
+            ("percent = -2.75", "percent = -275", "is no aim"),
+            ("percent = -2.75", "percent = nan", "is no aim"),
+            ("lower = { percent = -2.75 }", "nominal = { deg = 1.0 }", "lies outside the limits"),
+            ("lower = { percent = -2.75 }", "tolerance = { deg = 1.0 }", "tolerance needs a nominal"),
+            ("mark = \"S\"", "mark = \"M\"", "a figure is marked M"),
+            ("height_up_to_mm = 850", "height_up_to_mm = -1", "outside 0 to 5000"),
+            ("height_up_to_mm = 850", "height_up_to = 850", "unknown field"),
+            ("beams = [\"low\"]", "beams = []", "beams is empty"),
+            ("mirror = false", "mirror = false\npatterns = { low = \"bend\" }", "[patterns]"),
+        ];
+        for (good, bad, expected) in slips {
+            assert!(GOOD.contains(good), "{good}");
+            let found = complaint(&GOOD.replacen(good, bad, 1));
+            assert!(found.starts_with("my.toml: ") && found.contains(expected), "{bad}: {found}");
+            assert!(found.contains("hint: "), "{found}");
+        }
+    }
+
+    #[test]
+    fn tolerance_lies_around_the_nominal() {
+        let shop = Rule::built_in("shop-check").unwrap().unwrap();
+        let limits = shop.cases[0].vertical.unwrap().limits;
+        // 1 % down = 0.573 deg; 2 in at 25 ft = atan(50.8 / 7620) = 0.382 deg.
+        let expected = [-0.573, -0.955, -0.191];
+        for (ours, hand) in [limits.nominal, limits.lower, limits.upper].into_iter().flatten().zip(expected) {
+            assert!((ours.get() - hand).abs() < 0.0005, "{ours:?} {hand}");
+        }
+    }
+}

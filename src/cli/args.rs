@@ -1,0 +1,185 @@
+//! Raw arguments, as typed; help is made from them. Nothing is checked here beyond the shape of a number or a name.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Said at the end of every help.
+const CAUTIONS: &str = "\
+Exit status: 0 pass; 1 fail, borderline or no verdict; 2 usage or file error, nothing written; 3 photo refused.
+
+Before you adjust a lamp: park brake on, wheels chocked; lead the exhaust outside if the engine runs; nobody in front \
+of a vehicle that can move. Lamps are hot, discharge lamps carry high voltage. Do not look into the beam. Local codes \
+and the vehicle's manual come before what this program says.";
+
+/// The `lampwright` program.
+#[derive(Debug, Parser)]
+#[command(name = "lampwright", version, about, max_term_width = 100, after_help = CAUTIONS)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Measure a headlamp's aim from one photo of its beam on a marked wall
+    #[command(after_help = CAUTIONS)]
+    Measure(Box<MeasureArgs>),
+}
+
+/// Arguments of `measure`.
+#[derive(Debug, Args)]
+pub struct MeasureArgs {
+    /// Photo of the beam on the wall, JPEG or PNG, straight from the camera
+    #[arg(value_name = "PHOTO")]
+    pub photo: PathBuf,
+    /// Bay file: wall, floor, marks and how well they are known
+    #[arg(long, value_name = "BAY.toml")]
+    pub bay: PathBuf,
+    /// Which lamp is lit; left and right are the vehicle's own sides
+    #[arg(long, value_enum)]
+    pub lamp: LampArg,
+    /// Height of the lamp's centre above the floor, millimetres
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub height_mm: f64,
+    /// Which beam is on
+    #[arg(long, value_enum, default_value_t = BeamArg::Low)]
+    pub beam: BeamArg,
+    /// What to look for [default: low kink, fog flat, high spot, unless the rule names another]
+    #[arg(long, value_enum)]
+    pub pattern: Option<PatternArg>,
+    /// Distance of the lamp's centre from the vehicle's centreline, millimetres [default: 600, with a wide uncertainty]
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub offset_mm: Option<f64>,
+    /// Distance from the lamps to the wall for this vehicle, millimetres [default: the bay's]
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub distance_mm: Option<f64>,
+    /// Vehicle against the bay's centreline, degrees, positive when its nose points right [default: 0, not measured]
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub vehicle_yaw_deg: Option<f64>,
+    /// Side of the road on which traffic drives
+    #[arg(long, value_enum, default_value_t = TrafficArg::Right)]
+    pub traffic: TrafficArg,
+    /// Rule to judge by: built in are shop-check, un-r112-lab, gb-inspection; or the path of a rule file
+    #[arg(long, value_name = "ID|FILE", default_value = crate::aim::rule::DEFAULT_RULE)]
+    pub rules: String,
+    /// Inclination marked on the vehicle's plate, percent, down negative; replaces the rule's nominal, and a tolerance
+    /// around the nominal moves with it, while limits fixed by the rule stay
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub nominal_percent: Option<f64>,
+    /// Height of the lower edge of the lit surface above the floor, millimetres, for rules that go by it
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
+    pub lower_edge_mm: Option<f64>,
+    /// Screws file: which way and how far a turn moves the beam
+    #[arg(long, value_name = "SCREWS.toml")]
+    pub screws: Option<PathBuf>,
+    /// Lens file: calibration of the camera's lens
+    #[arg(long, value_name = "LENS.toml")]
+    pub lens: Option<PathBuf>,
+    /// Photo from the same camera position with the room lit; the marks are read from it
+    #[arg(long, value_name = "PHOTO")]
+    pub marks_photo: Option<PathBuf>,
+    /// Photo from the same camera position and with the same exposure, lamp off; its light is subtracted
+    #[arg(long, value_name = "PHOTO")]
+    pub ambient_photo: Option<PathBuf>,
+    /// Place of a mark given by hand, pixels of the upright picture from the outer corner of its top left pixel
+    /// (pixel centres at n + 0.5); may be repeated
+    #[arg(long = "mark", value_name = "ID=X,Y", num_args = 1.., allow_hyphen_values = false)]
+    pub marks: Vec<String>,
+    /// Units of the text output; inches and millimetres are on the wall, at its distance
+    #[arg(long, value_enum, default_value_t = UnitsArg::Percent)]
+    pub units: UnitsArg,
+    /// Write the reading as JSON to a file, or to standard output with "-" (the text then goes to standard error)
+    #[arg(long, value_name = "FILE|-")]
+    pub json: Option<String>,
+    /// Write the annotated picture, PNG or JPEG by its extension
+    #[arg(long, value_name = "FILE.png|FILE.jpg")]
+    pub annotated: Option<PathBuf>,
+}
+
+/// `--lamp`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LampArg {
+    /// The vehicle's left lamp
+    Left,
+    /// The vehicle's right lamp
+    Right,
+}
+
+/// `--beam`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum BeamArg {
+    /// Low (passing) beam
+    Low,
+    /// High (driving) beam
+    High,
+    /// Front fog beam
+    Fog,
+}
+
+/// `--pattern`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum PatternArg {
+    /// Flat cutoff, elbow and rising part
+    Kink,
+    /// Visual/optical aim on the cutoff to the left
+    LeftCutoff,
+    /// Visual/optical aim on the cutoff to the right
+    RightCutoff,
+    /// One level cutoff
+    Flat,
+    /// No cutoff: the hot spot only
+    Spot,
+}
+
+/// `--traffic`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum TrafficArg {
+    /// Right-hand traffic: the flat cutoff lies on the left
+    Right,
+    /// Left-hand traffic: mirrored
+    Left,
+}
+
+/// `--units`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum UnitsArg {
+    /// Percent of inclination: 1 % is 10 cm on 10 m
+    Percent,
+    /// Inches on the wall
+    Inch,
+    /// Millimetres on the wall
+    Mm,
+    /// Degrees
+    Deg,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::aim::Rule;
+    use clap::CommandFactory;
+
+    #[test]
+    fn definition_is_consistent_and_help_names_every_built_in_rule() {
+        Cli::command().debug_assert();
+        let mut command = Cli::command();
+        let measure = command.find_subcommand_mut("measure").unwrap();
+        let help = measure.render_long_help().to_string();
+        for id in Rule::built_in_ids() {
+            assert!(help.contains(id), "{id}");
+        }
+        assert!(help.contains("[default: shop-check]") && help.contains("Do not look into the beam"));
+    }
+
+    #[test]
+    fn negative_numbers_and_several_marks_are_read() {
+        let line = "lampwright measure p.jpg --bay b.toml --lamp left --height-mm 700 --nominal-percent -1.3 \
+                    --vehicle-yaw-deg -0.5 --mark 0=1.5,2.5 1=3,4 --mark 2=5,6";
+        let Command::Measure(args) = Cli::try_parse_from(line.split_whitespace()).unwrap().command;
+        assert_eq!(args.nominal_percent, Some(-1.3));
+        assert_eq!(args.vehicle_yaw_deg, Some(-0.5));
+        assert_eq!(args.marks, ["0=1.5,2.5", "1=3,4", "2=5,6"]);
+    }
+}

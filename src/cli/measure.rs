@@ -1,0 +1,110 @@
+//! `lampwright measure`: reads the photos, has them measured, writes JSON and picture, prints the text.
+//!
+//! The measuring itself comes in as a function of the [`Plan`] and the photos' bytes, so that this file only reads and
+//! writes. Nothing is written before everything that is to be written exists.
+
+use super::exit::ExitStatus;
+use super::plan::{JsonTarget, Plan};
+use super::write::Staged;
+use crate::error::Error;
+use crate::reading::{Reading, to_text};
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+
+/// Largest photo file that is read, bytes.
+const MAX_PHOTO_BYTES: u64 = 64 * 1024 * 1024;
+
+/// A photo file, read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PhotoFile {
+    /// Name as given.
+    pub name: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// The photos of one measurement, read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PhotoFiles {
+    /// The beam on the wall.
+    pub photo: PhotoFile,
+    /// The marks, room lit.
+    pub marks: Option<PhotoFile>,
+    /// The room's light, lamp off.
+    pub ambient: Option<PhotoFile>,
+}
+
+/// What measuring gives back.
+#[derive(Debug, Clone)]
+pub struct Produced {
+    /// The reading.
+    pub reading: Reading,
+    /// The annotated picture, encoded as the plan asks; only when it asks for one.
+    pub annotated: Option<Vec<u8>>,
+}
+
+/// Runs one measurement; JSON that is asked for on standard output goes to `stdout`, and the text then to `stderr`.
+pub fn run(
+    plan: &Plan,
+    measure: impl FnOnce(&Plan, &PhotoFiles) -> Result<Produced, Error>,
+    stdout: &mut dyn Write,
+    stderr: &mut dyn Write,
+) -> Result<ExitStatus, Error> {
+    let photos = PhotoFiles {
+        photo: read_photo(&plan.photo)?,
+        marks: plan.marks_photo.as_deref().map(read_photo).transpose()?,
+        ambient: plan.ambient_photo.as_deref().map(read_photo).transpose()?,
+    };
+    let Produced { reading, annotated } = measure(plan, &photos)?;
+    let json = reading.to_json().map_err(|error| {
+        Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")
+    })?;
+    write_files(plan, &json, annotated.as_deref())?;
+    let text = to_text(&reading, plan.units);
+    let printed = if plan.json == Some(JsonTarget::Stdout) {
+        stderr.write_all(text.as_bytes()).and_then(|()| stdout.write_all(json.as_bytes()))
+    } else {
+        stdout.write_all(text.as_bytes())
+    };
+    printed.and_then(|()| stdout.flush()).map_err(|error| cannot_print(&error))?;
+    Ok(ExitStatus::of(&reading))
+}
+
+fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
+    let name = path.display().to_string();
+    let fail = |error: std::io::Error| {
+        Error::file(path.display().to_string(), format!("cannot be read: {error}"), "check the path and its rights")
+    };
+    let facts = fs::metadata(path).map_err(fail)?;
+    if !facts.is_file() {
+        return Err(Error::file(name, "is no file, need a photo", "name the JPEG or PNG itself"));
+    }
+    if facts.len() > MAX_PHOTO_BYTES {
+        return Err(Error::file(
+            name,
+            format!("{} bytes, at most {MAX_PHOTO_BYTES} are read", facts.len()),
+            "take the photo as the camera wrote it, JPEG or PNG",
+        ));
+    }
+    Ok(PhotoFile { name, bytes: fs::read(path).map_err(fail)? })
+}
+
+/// Both files or none: each is staged before the first takes its place, the JSON last.
+fn write_files(plan: &Plan, json: &str, annotated: Option<&[u8]>) -> Result<(), Error> {
+    let picture = match (&plan.annotated, annotated) {
+        (Some(target), Some(bytes)) => Some(Staged::new(&target.path, bytes)?),
+        _ => None,
+    };
+    let json = match &plan.json {
+        Some(JsonTarget::File(path)) => Some(Staged::new(path, json.as_bytes())?),
+        _ => None,
+    };
+    picture.map(Staged::commit).transpose()?;
+    json.map(Staged::commit).transpose()?;
+    Ok(())
+}
+
+fn cannot_print(error: &std::io::Error) -> Error {
+    Error::usage(format!("the result cannot be printed: {error}"), "is the pipe that reads it still open?")
+}

@@ -1,0 +1,13 @@
+//! The command line: raw arguments, validated plan, running, writing, exit status.
+
+pub mod args;
+pub mod plan;
+pub mod measure;
+mod mark_entry;
+mod write;
+pub mod exit;
+
+pub use args::{Cli, Command, MeasureArgs};
+pub use exit::ExitStatus;
+pub use measure::{PhotoFile, Produced};
+pub use plan::{AnnotatedTarget, JsonTarget, Plan};

@@ -1,0 +1,274 @@
+//! Validated arguments: every file but the photos is read and parsed, every number checked, every default resolved.
+//!
+//! **Takes** [`MeasureArgs`] and the words of the command line. **Gives** a [`Plan`]. **Fails when** a file cannot be
+//! read or parsed, a number is out of range, options contradict each other, or an output would overwrite an input.
+
+use super::args::{BeamArg, LampArg, MeasureArgs, PatternArg, TrafficArg, UnitsArg};
+use super::mark_entry;
+use crate::aim::{AppliedRule, Beam, LampCase, Rule, Screws};
+use crate::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
+use crate::beam::Pattern;
+use crate::error::Error;
+use crate::reading::DisplayUnits;
+use crate::units::{Mm, Percent, PxPoint};
+use std::fs;
+use std::ops::RangeInclusive;
+use std::path::{Path, PathBuf};
+
+/// Heights that a lamp can have above the floor, mm.
+const HEIGHT_RANGE_MM: RangeInclusive<f64> = 100.0..=3000.0;
+/// Distances of a lamp from the vehicle's centreline, mm; 0 for a single lamp.
+const OFFSET_RANGE_MM: RangeInclusive<f64> = 0.0..=2000.0;
+/// Distances from lamp to wall, mm; the bay file's range.
+const DISTANCE_RANGE_MM: RangeInclusive<f64> = 500.0..=100_000.0;
+/// Vehicle yaw, degrees; more is a vehicle that stands wrong.
+const YAW_RANGE_DEG: RangeInclusive<f64> = -20.0..=20.0;
+/// Inclination on a plate, percent.
+const NOMINAL_RANGE_PERCENT: RangeInclusive<f64> = -10.0..=10.0;
+
+/// Where the JSON goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum JsonTarget {
+    /// Standard output; the text then goes to standard error.
+    Stdout,
+    /// A file.
+    File(PathBuf),
+}
+
+/// Where the annotated picture goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AnnotatedTarget {
+    /// The file.
+    pub path: PathBuf,
+    /// PNG, else JPEG.
+    pub is_png: bool,
+}
+
+/// Everything that a measurement needs, resolved.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The photo's path; not read yet.
+    pub photo: PathBuf,
+    /// Photo that the marks are read from.
+    pub marks_photo: Option<PathBuf>,
+    /// Photo of the room's light.
+    pub ambient_photo: Option<PathBuf>,
+    /// The bay.
+    pub bay: Bay,
+    /// What was entered for this vehicle.
+    pub entry: LampEntry,
+    /// Both joined.
+    pub setup: LampSetup,
+    /// Beam, pattern, side of the road, heights, plate.
+    pub lamp: LampCase,
+    /// The rule, applied to the lamp.
+    pub rule: AppliedRule,
+    /// The screws, when described.
+    pub screws: Option<Screws>,
+    /// Path and text of the lens file, when given.
+    pub lens_text: Option<(String, String)>,
+    /// Marks given by hand.
+    pub marks_by_hand: Vec<(u32, PxPoint)>,
+    /// Units of the text.
+    pub units: DisplayUnits,
+    /// Where the JSON goes.
+    pub json: Option<JsonTarget>,
+    /// Where the annotated picture goes.
+    pub annotated: Option<AnnotatedTarget>,
+    /// The words of the command line, without the program's name.
+    pub command: Vec<String>,
+}
+
+impl Plan {
+    /// Validates `args`; `command` are the words of the command line without the program's name.
+    pub fn new(args: &MeasureArgs, command: Vec<String>) -> Result<Self, Error> {
+        check_numbers(args)?;
+        let bay = read_parsed(&args.bay, Bay::parse)?;
+        let entry = lamp_entry(args);
+        let rule = rule(&args.rules)?;
+        let lamp = lamp_case(args, &rule);
+        let applied = rule.apply(&lamp)?;
+        let plan = Self {
+            photo: args.photo.clone(),
+            marks_photo: args.marks_photo.clone(),
+            ambient_photo: args.ambient_photo.clone(),
+            setup: LampSetup::new(&bay, &entry),
+            entry,
+            lamp,
+            rule: applied,
+            screws: args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?,
+            lens_text: args.lens.as_deref().map(|path| Ok((name(path), read_text(path)?))).transpose()?,
+            marks_by_hand: mark_entry::parse_all(&args.marks, &bay)?,
+            units: units(args.units),
+            json: json_target(args.json.as_deref()),
+            annotated: args.annotated.as_deref().map(annotated_target).transpose()?,
+            bay,
+            command,
+        };
+        check_files(&plan, args)?;
+        Ok(plan)
+    }
+}
+
+fn check_numbers(args: &MeasureArgs) -> Result<(), Error> {
+    let entries = [
+        ("--height-mm", Some(args.height_mm), HEIGHT_RANGE_MM, "measure from the floor to the lamp's centre, in mm"),
+        ("--offset-mm", args.offset_mm, OFFSET_RANGE_MM, "measure from the centreline, in mm; --lamp says the side"),
+        ("--distance-mm", args.distance_mm, DISTANCE_RANGE_MM, "measure from the lamps to the wall, in mm"),
+        ("--vehicle-yaw-deg", args.vehicle_yaw_deg, YAW_RANGE_DEG, "set the vehicle square to the wall first"),
+        ("--nominal-percent", args.nominal_percent, NOMINAL_RANGE_PERCENT, "a plate that says 1.0 % means -1.0"),
+        ("--lower-edge-mm", args.lower_edge_mm, HEIGHT_RANGE_MM, "measure from the floor to the lower edge, in mm"),
+    ];
+    for (flag, value, range, hint) in entries {
+        if let Some(value) = value.filter(|value| !range.contains(value)) {
+            let (from, to) = (range.start(), range.end());
+            return Err(Error::usage(format!("{flag} {value}: need {from} to {to}"), hint));
+        }
+    }
+    if let Some(edge) = args.lower_edge_mm.filter(|edge| *edge >= args.height_mm) {
+        return Err(Error::usage(
+            format!("--lower-edge-mm {edge} is not below the lamp's centre at --height-mm {}", args.height_mm),
+            "the lower edge of the lit surface lies under its centre: measure both again",
+        ));
+    }
+    Ok(())
+}
+
+fn lamp_entry(args: &MeasureArgs) -> LampEntry {
+    LampEntry {
+        side: match args.lamp {
+            LampArg::Left => LampSide::Left,
+            LampArg::Right => LampSide::Right,
+        },
+        height: Mm::new(args.height_mm),
+        offset: args.offset_mm.map(Mm::new),
+        distance: args.distance_mm.map(Mm::new),
+        vehicle_yaw_deg: args.vehicle_yaw_deg,
+    }
+}
+
+fn lamp_case(args: &MeasureArgs, rule: &Rule) -> LampCase {
+    let beam = match args.beam {
+        BeamArg::Low => Beam::Low,
+        BeamArg::High => Beam::High,
+        BeamArg::Fog => Beam::Fog,
+    };
+    let pattern = args.pattern.map(|pattern| match pattern {
+        PatternArg::Kink => Pattern::Kink,
+        PatternArg::LeftCutoff => Pattern::LeftCutoff,
+        PatternArg::RightCutoff => Pattern::RightCutoff,
+        PatternArg::Flat => Pattern::Flat,
+        PatternArg::Spot => Pattern::Spot,
+    });
+    LampCase {
+        beam,
+        pattern: pattern.unwrap_or_else(|| rule.pattern_for(beam)),
+        traffic: match args.traffic {
+            TrafficArg::Right => Traffic::Right,
+            TrafficArg::Left => Traffic::Left,
+        },
+        centre_height: Mm::new(args.height_mm),
+        lower_edge_height: args.lower_edge_mm.map(Mm::new),
+        plate: args.nominal_percent.map(Percent::new),
+    }
+}
+
+fn units(units: UnitsArg) -> DisplayUnits {
+    match units {
+        UnitsArg::Percent => DisplayUnits::Percent,
+        UnitsArg::Inch => DisplayUnits::Inch,
+        UnitsArg::Mm => DisplayUnits::Mm,
+        UnitsArg::Deg => DisplayUnits::Deg,
+    }
+}
+
+/// A built-in rule by its id, else a file by its path.
+fn rule(id_or_path: &str) -> Result<Rule, Error> {
+    if let Some(rule) = Rule::built_in(id_or_path) {
+        return rule;
+    }
+    let path = Path::new(id_or_path);
+    if !path.exists() {
+        let known: Vec<&str> = Rule::built_in_ids().collect();
+        return Err(Error::usage(
+            format!("--rules {id_or_path}: neither a built-in rule nor a file"),
+            format!("built in are {}", known.join(", ")),
+        ));
+    }
+    read_parsed(path, Rule::parse)
+}
+
+fn name(path: &Path) -> String {
+    path.display().to_string()
+}
+
+fn read_text(path: &Path) -> Result<String, Error> {
+    fs::read_to_string(path)
+        .map_err(|error| Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights"))
+}
+
+fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
+    parse(&read_text(path)?, &name(path))
+}
+
+fn json_target(target: Option<&str>) -> Option<JsonTarget> {
+    target.map(|target| if target == "-" { JsonTarget::Stdout } else { JsonTarget::File(target.into()) })
+}
+
+fn annotated_target(path: &Path) -> Result<AnnotatedTarget, Error> {
+    let extension = path.extension().map(|extension| extension.to_string_lossy().to_lowercase());
+    let is_png = match extension.as_deref() {
+        Some("png") => true,
+        Some("jpg" | "jpeg") => false,
+        _ => {
+            return Err(Error::usage(
+                format!("--annotated {}: need a name that ends in .png or .jpg", path.display()),
+                "the extension says which of the two is written",
+            ));
+        }
+    };
+    Ok(AnnotatedTarget { path: path.to_owned(), is_png })
+}
+
+/// No output may overwrite an input or the other output, and its folder must exist.
+fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
+    let mut taken: Vec<PathBuf> = vec![args.photo.clone(), args.bay.clone()];
+    let optional = [&args.screws, &args.lens, &args.marks_photo, &args.ambient_photo];
+    taken.extend(optional.into_iter().flatten().cloned());
+    taken.push(PathBuf::from(&args.rules));
+    let json = match &plan.json {
+        Some(JsonTarget::File(path)) => Some(("--json", path)),
+        _ => None,
+    };
+    let annotated = plan.annotated.as_ref().map(|target| ("--annotated", &target.path));
+    for (flag, path) in json.into_iter().chain(annotated) {
+        let place = resolved(path);
+        if taken.iter().any(|other| resolved(other) == place) {
+            return Err(Error::usage(
+                format!("{flag} {} would overwrite another file of this command", path.display()),
+                "give it a name of its own",
+            ));
+        }
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        if folder.is_some_and(|folder| !folder.is_dir()) || path.is_dir() || path.file_name().is_none() {
+            return Err(Error::usage(
+                format!("{flag} {}: no file can be written there", path.display()),
+                "create the folder first, and name a file in it",
+            ));
+        }
+        taken.push(path.clone());
+    }
+    Ok(())
+}
+
+/// The path without links; a file that does not exist yet by its folder.
+fn resolved(path: &Path) -> PathBuf {
+    if let Ok(path) = path.canonicalize() {
+        return path;
+    }
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    match (folder.canonicalize(), path.file_name()) {
+        (Ok(folder), Some(file)) => folder.join(file),
+        _ => path.to_owned(),
+    }
+}
