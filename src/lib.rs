@@ -9,3 +9,4 @@ pub mod camera;
 pub mod photo;
 pub mod marks;
 pub mod beam;
+pub mod scene;
