@@ -1,4 +1,4 @@
-//! The camera's lens: OpenCV's pinhole model with k1 k2 p1 p2 k3, and the lens file (TOML, schema `lampwright/lens/1`).
+//! The camera's lens: `OpenCV`'s pinhole model with k1 k2 p1 p2 k3, and the lens file (TOML, schema `lampwright/lens/1`).
 //!
 //! Pixel centres lie at n + 0.5 here, so `cx`, `cy` are 0.5 larger than `OpenCV` prints them.
 

@@ -137,6 +137,21 @@ pub(super) struct Column {
     stray: f64,
 }
 
+/// What of the beam depends on v alone.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Row {
+    below: f64,
+    hot: f64,
+}
+
+impl Row {
+    /// Linear mixture with the next row.
+    pub(super) fn mixed(&self, next: &Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + (b - a) * share;
+        Self { below: mix(self.below, next.below), hot: mix(self.hot, next.hot) }
+    }
+}
+
 impl Column {
     /// Linear mixture with the next column.
     pub(super) fn mixed(&self, next: &Self, share: f64) -> Self {
@@ -231,19 +246,29 @@ impl Beam {
 
     /// Candela in a column at height v over the aim, with the edge raised by `lift_deg`.
     fn at(&self, column: &Column, v: f64, lift_deg: f64) -> f64 {
-        self.channels_at(column, v, [lift_deg; 3])[1]
+        self.channels_at(column, &self.row(v), v, [lift_deg; 3])[1]
     }
 
-    /// The same for three edges raised by their own amounts.
-    pub(super) fn channels_at(&self, column: &Column, v: f64, lifts_deg: [f64; 3]) -> [f64; 3] {
+    /// The part that depends on v alone.
+    pub(super) fn row(&self, v: f64) -> Row {
         let s = &self.spec;
+        let fade = if s.shape == Shape::Spot {
+            (v.abs() / s.below_depth_deg).powf(SPOT_POWER)
+        } else {
+            (soft_ramp(-(v + s.below_start_deg), BELOW_BEND_PER_DEG) / s.below_depth_deg).powf(s.below_power)
+        };
+        let hot = (v - s.hot_v_deg) / s.hot_height_deg;
+        Row { below: (-fade).exp(), hot: (-hot * hot).exp() }
+    }
+
+    /// Candela in a column and row, v over the aim, for three edges raised by their own amounts.
+    pub(super) fn channels_at(&self, column: &Column, row: &Row, v: f64, lifts_deg: [f64; 3]) -> [f64; 3] {
+        let s = &self.spec;
+        let light = column.wide * row.below + column.hot * row.hot;
         if s.shape == Shape::Spot {
-            return [self.spot_at(column, v); 3];
+            return [light + column.stray; 3];
         }
         let over = v - column.line;
-        let fade = soft_ramp(-(v + s.below_start_deg), BELOW_BEND_PER_DEG) / s.below_depth_deg;
-        let hot = (v - s.hot_v_deg) / s.hot_height_deg;
-        let light = column.wide * (-fade.powf(s.below_power)).exp() + column.hot * (-hot * hot).exp();
         let stray = s.stray_near_share * (-over.max(0.0) / s.stray_decay_deg).exp() + 1.0 - s.stray_near_share;
         let mixed = |lift: f64| {
             let x = (over - lift) / column.softness;
@@ -252,13 +277,6 @@ impl Beam {
             light * lit + column.stray * stray * (1.0 - lit)
         };
         if s.fringe_deg == 0.0 { [mixed(lifts_deg[1]); 3] } else { lifts_deg.map(mixed) }
-    }
-
-    fn spot_at(&self, column: &Column, v: f64) -> f64 {
-        let s = &self.spec;
-        let fade = (v.abs() / s.below_depth_deg).powf(SPOT_POWER);
-        let hot = (v - s.hot_v_deg) / s.hot_height_deg;
-        column.wide * (-fade).exp() + column.hot * (-hot * hot).exp() + column.stray
     }
 }
 

@@ -76,7 +76,9 @@ fn sharpen(canvas: &mut Canvas, strength: f32) {
     let mut soft = Canvas { width: canvas.width, height: canvas.height, channels: 1, data: luma.clone() };
     soft.blur(SHARPEN_SIGMA_PX);
     canvas.data.par_chunks_exact_mut(3).zip(luma.par_iter().zip(&soft.data)).for_each(|(pixel, (sharp, soft))| {
-        pixel.iter_mut().for_each(|value| *value += strength * (sharp - soft));
+        for value in pixel {
+            *value += strength * (sharp - soft);
+        }
     });
 }
 

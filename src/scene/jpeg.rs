@@ -43,13 +43,14 @@ fn upright_of(orientation: u8, column: usize, row: usize, width: usize, height: 
     }
 }
 
-/// The stored row on which an upright pixel lies, as a share of the read-out 0..1.
+/// The stored row on which an upright pixel lies, its middle as a share of the read-out 0..1.
 pub(super) fn readout_share(orientation: u8, x: usize, y: usize, width: usize, height: usize) -> f64 {
+    let (across, down) = ((x as f64 + 0.5) / width as f64, (y as f64 + 0.5) / height as f64);
     match orientation {
-        3 | 4 => 1.0 - y as f64 / height as f64,
-        5 | 8 => x as f64 / width as f64,
-        6 | 7 => 1.0 - x as f64 / width as f64,
-        _ => y as f64 / height as f64,
+        3 | 4 => 1.0 - down,
+        5 | 8 => across,
+        6 | 7 => 1.0 - across,
+        _ => down,
     }
 }
 
@@ -230,10 +231,8 @@ mod tests {
             for row in [0, 7, rows - 1] {
                 let (x, y) = upright_of(orientation, 3, row, width, height);
                 let share = readout_share(orientation, x, y, width, height);
-                assert!(
-                    (share * rows as f64 - row as f64).abs() <= 1.0,
-                    "orientation {orientation}, row {row}: {share}"
-                );
+                let expected = (row as f64 + 0.5) / rows as f64;
+                assert!((share - expected).abs() < 1e-9, "orientation {orientation}, row {row}: {share}");
             }
         }
     }

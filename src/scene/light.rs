@@ -3,7 +3,7 @@
 //! **Takes** a [`SceneSpec`]. **Gives** illuminance (lux; red, green, blue) at a place. **How**: E = I cos(theta) / d²
 //! (photometry notes, section 7), I from the closed form in the direction in which the lamp sees the place.
 
-use super::beam::Beam;
+use super::beam::{Beam, BeamSpec, Column, Row};
 use super::geometry::{LampView, Vec3, WallPlane, dot, sub};
 use super::smear::{SmearTable, smear_deg, smeared_cd};
 use super::spec::SceneSpec;
@@ -13,9 +13,9 @@ use super::surface::Rgb;
 pub(super) const LUMA: [f64; 3] = [0.2126, 0.7152, 0.0722];
 /// Millimetres in a metre, squared: candela per mm² to lux.
 const MM2_PER_M2: f64 = 1e6;
-/// Step and reach of the table of columns, degrees.
-const COLUMN_STEP_DEG: f64 = 0.01;
-const COLUMN_REACH_DEG: f64 = 60.0;
+/// Step and reach of the tables of columns and rows, degrees.
+const TABLE_STEP_DEG: f64 = 0.01;
+const TABLE_REACH_DEG: f64 = 80.0;
 /// Places over which the beam's mean on the wall is taken for the light thrown back: x reach, y reach, step, mm.
 const VEIL_WALL_MM: (i32, i32, usize) = (5_000, 2_000, 100);
 /// Distance from the beam's middle at which the thrown-back light has fallen to half, mm.
@@ -30,7 +30,8 @@ struct Lamp {
     beam: Beam,
     ratio: f64,
     tables: Vec<SmearTable>,
-    columns: Vec<super::beam::Column>,
+    columns: Vec<Column>,
+    rows: Vec<Row>,
     lifts: [f64; 3],
 }
 
@@ -42,6 +43,8 @@ pub(super) struct Lights<'a> {
     pub(super) wall: WallPlane,
     lamps: Vec<Lamp>,
     smear: f64,
+    /// Room light, lux: the scene's own, or raised so that the marks can be seen.
+    pub(super) ambient_lux: f64,
     veil_lux: [f64; 3],
     lamp_tint: [f64; 3],
     room_tint: [f64; 3],
@@ -56,9 +59,11 @@ impl Lamp {
         } else {
             Vec::new()
         };
-        let count = (2.0 * COLUMN_REACH_DEG / COLUMN_STEP_DEG) as usize + 2;
-        let columns = (0..count).map(|i| beam.column(i as f64 * COLUMN_STEP_DEG - COLUMN_REACH_DEG)).collect();
-        Self { view: LampView::new(&spec.setup, centre.0, centre.1), beam, ratio, tables, columns, lifts }
+        let count = (2.0 * TABLE_REACH_DEG / TABLE_STEP_DEG) as usize + 2;
+        let at = |i: usize| i as f64 * TABLE_STEP_DEG - TABLE_REACH_DEG;
+        let columns = (0..count).map(|i| beam.column(at(i))).collect();
+        let rows = (0..count).map(|i| beam.row(at(i))).collect();
+        Self { view: LampView::new(&spec.setup, centre.0, centre.1), beam, ratio, tables, columns, rows, lifts }
     }
 
     /// Candela for red, green and blue, before any tint.
@@ -70,10 +75,14 @@ impl Lamp {
             }
         }
         let (ph, pv) = self.beam.to_pattern(h, v);
-        let place = (ph.clamp(-COLUMN_REACH_DEG, COLUMN_REACH_DEG) + COLUMN_REACH_DEG) / COLUMN_STEP_DEG;
-        let low = (place as usize).min(self.columns.len() - 2);
-        let column = self.columns[low].mixed(&self.columns[low + 1], place - low as f64);
-        self.beam.channels_at(&column, pv, self.lifts)
+        let place = |angle: f64| {
+            let place = (angle.clamp(-TABLE_REACH_DEG, TABLE_REACH_DEG) + TABLE_REACH_DEG) / TABLE_STEP_DEG;
+            (place as usize, place.fract())
+        };
+        let ((i, x), (j, y)) = (place(ph), place(pv));
+        let column = self.columns[i].mixed(&self.columns[i + 1], x);
+        let row = self.rows[j].mixed(&self.rows[j + 1], y);
+        self.beam.channels_at(&column, &row, pv, self.lifts)
     }
 }
 
@@ -84,7 +93,7 @@ impl<'a> Lights<'a> {
         let main = Beam::new(&spec.beam, spec.is_mirrored());
         let mut lamps = vec![Lamp::new(spec, main, (spec.lamp_x_mm(), spec.setup.height_mm), 1.0, smear)];
         if spec.second.ratio > 0.0 {
-            let turned = super::beam::BeamSpec {
+            let turned = BeamSpec {
                 aim_h_deg: spec.beam.aim_h_deg + spec.second.turn_h_deg,
                 aim_v_deg: spec.beam.aim_v_deg + spec.second.turn_v_deg,
                 ..spec.beam.clone()
@@ -97,6 +106,7 @@ impl<'a> Lights<'a> {
             wall: WallPlane::new(&spec.setup),
             lamps,
             smear,
+            ambient_lux: spec.room.ambient_lux,
             veil_lux: [0.0; 3],
             lamp_tint: [spec.sensor.lamp_red, 1.0, spec.sensor.lamp_blue],
             room_tint: [spec.room.red, 1.0, spec.room.blue],
@@ -133,14 +143,19 @@ impl<'a> Lights<'a> {
         sum
     }
 
-    /// Room light and thrown-back light at a place of the wall's face, lux.
-    pub(super) fn room_lux(&self, x: f64, y: f64) -> [f64; 3] {
+    /// What one lux of room light gives at a place of the wall's face, lux.
+    pub(super) fn room_lux_per_ambient_lux(&self, x: f64, y: f64) -> Rgb {
         let room = &self.spec.room;
         let slope = 1.0 + room.gradient_x_per_m * x / 1000.0 + room.gradient_y_per_m * (y - 1000.0) / 1000.0;
-        let ambient = room.ambient_lux * slope.clamp(0.2, 3.0);
+        self.room_tint.map(|tint| (tint * slope.clamp(0.2, 3.0)) as f32)
+    }
+
+    /// Room light and thrown-back light at a place of the wall's face, lux.
+    pub(super) fn room_lux(&self, x: f64, y: f64) -> [f64; 3] {
+        let share = self.room_lux_per_ambient_lux(x, y);
         let far = (x - self.spec.lamp_x_mm()).hypot(y - self.spec.setup.height_mm) / VEIL_HALF_MM;
         let veil = 1.0 / (1.0 + far * far);
-        [0, 1, 2].map(|c| ambient * self.room_tint[c] + veil * self.veil_lux[c])
+        [0, 1, 2].map(|c| self.ambient_lux * f64::from(share[c]) + veil * self.veil_lux[c])
     }
 
     /// All light at a place of the wall's face; `bands` dims the lamps alone.

@@ -78,18 +78,25 @@ impl Canvas {
                 ((along * cos).round() as isize, (-along * sin).round() as isize)
             })
             .collect();
-        let (w, h, channels) = (self.width as isize, self.height as isize, self.channels);
+        let (stride, channels, last) = (self.width * self.channels, self.channels, self.height as isize - 1);
         let source = std::mem::take(&mut self.data);
         let mut target = vec![0.0_f32; source.len()];
         let share = 1.0 / count as f32;
-        target.par_chunks_mut(self.width * channels).enumerate().for_each(|(y, row)| {
-            for (x, pixel) in row.chunks_exact_mut(channels).enumerate() {
-                for (dx, dy) in &offsets {
-                    let (sx, sy) = ((x as isize + dx).clamp(0, w - 1), (y as isize + dy).clamp(0, h - 1));
-                    let from = (sy * w + sx) as usize * channels;
-                    for (out, value) in pixel.iter_mut().zip(&source[from..from + channels]) {
-                        *out += share * value;
-                    }
+        target.par_chunks_mut(stride).enumerate().for_each(|(y, row)| {
+            for (dx, dy) in &offsets {
+                let from = (y as isize + dy).clamp(0, last) as usize;
+                let line = &source[from * stride..][..stride];
+                // Beyond the picture's edge the shifted row repeats its last pixel.
+                let shift = dx.unsigned_abs().min(self.width - 1) * channels;
+                let (inner, lost, edge) = if *dx >= 0 {
+                    (&line[shift..], stride - shift..stride, stride - channels)
+                } else {
+                    (&line[..stride - shift], 0..shift, 0)
+                };
+                let start = if *dx >= 0 { 0 } else { shift };
+                row[start..start + inner.len()].iter_mut().zip(inner).for_each(|(out, v)| *out += share * v);
+                for place in lost {
+                    row[place] += share * line[edge + place % channels];
                 }
             }
         });

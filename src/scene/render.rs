@@ -10,7 +10,7 @@ use super::jpeg::{self, Shot};
 use super::light::{LUMA, Lights};
 use super::optics::Canvas;
 use super::rng::seed_of;
-use super::sheets::Sheets;
+use super::sheets::{Sheets, true_place};
 use super::spec::SceneSpec;
 use super::surface::{Rgb, WallFace, floor_reflectance};
 use super::truth::hot_spot;
@@ -27,6 +27,8 @@ const CEILING_LIGHT: f64 = 0.7;
 const OBJECT_REFLECTANCE: f64 = 0.02;
 /// Slope of the object's upper edge in the picture.
 const OBJECT_SLOPE: f64 = 0.12;
+/// A mirrored share below this is not seen.
+const LEAST_SHARE: f64 = 1e-3;
 /// Picture length for which blurs are given, pixels.
 const BLUR_LONG_PX: f64 = 4000.0;
 /// Saturation: exposure (lx s) = 78 / ISO (ISO 12232, saturation based; from memory).
@@ -53,11 +55,12 @@ pub struct Rendered {
 
 /// Renders a scene.
 pub fn render(spec: &SceneSpec) -> Result<Rendered, Error> {
-    let lights = Lights::new(spec);
+    let mut lights = Lights::new(spec);
+    raise_room_light(spec, &mut lights);
     let camera = Camera::new(&spec.camera, &lights.wall, spec.upright_size());
     let gain = exposure_gain(spec, &lights);
     let photo = picture(spec, &lights, &camera, gain, seed_of(spec.seed, "photo"))?;
-    let second = second_photo(spec, gain)?;
+    let second = second_photo(spec, lights.ambient_lux, gain)?;
     Ok(Rendered {
         name: spec.name.clone(),
         photo,
@@ -67,17 +70,43 @@ pub fn render(spec: &SceneSpec) -> Result<Rendered, Error> {
     })
 }
 
+/// Raises the room's light until the dimmest mark can be seen at the peak level that the exposure aims at.
+fn raise_room_light(spec: &SceneSpec, lights: &mut Lights) {
+    let per_lux = |x: f64, y: f64| luminous(lights.room_lux_per_ambient_lux(x, y));
+    let (hot_x, hot_y) = hot_place(spec, lights);
+    let (hot_lux, hot_share) = (luminous(lights.wall_lux(hot_x, hot_y, 1.0)), per_lux(hot_x, hot_y));
+    let least = spec.room.least_mark_level;
+    let white = spec.sensor.peak_level * spec.wall.paper_reflectance / spec.wall.reflectance;
+    let missing = spec.marks.iter().map(|mark| {
+        let (x, y) = true_place(spec, mark);
+        // white·(lux + a·share) = least·(hot_lux + a·hot_share), for the added room light a.
+        let lack = least * hot_lux - white * luminous(lights.wall_lux(x, y, 1.0));
+        let gained = white * per_lux(x, y) - least * hot_share;
+        if lack > 0.0 && gained > 0.0 { lack / gained } else { 0.0 }
+    });
+    let added = missing.fold(0.0, f64::max);
+    lights.ambient_lux += added;
+}
+
+/// Place of the hot spot on the wall's face; under the lamp when the beam never meets the wall.
+fn hot_place(spec: &SceneSpec, lights: &Lights) -> (f64, f64) {
+    let hot = hot_spot(lights.beam(), &|h, v| lights.beam().intensity_cd(h, v));
+    lights.wall_place(hot.h_deg, hot.v_deg).unwrap_or((0.0, spec.setup.height_mm))
+}
+
+/// Luminous part of an illuminance.
+fn luminous(lux: Rgb) -> f64 {
+    (0..3).map(|c| LUMA[c] * f64::from(lux[c])).sum()
+}
+
 /// Level per cd/m² that gives the plain wall its peak level at the hot spot.
 fn exposure_gain(spec: &SceneSpec, lights: &Lights) -> f64 {
-    let hot = hot_spot(lights.beam(), &|h, v| lights.beam().intensity_cd(h, v));
-    let (x, y) = lights.wall_place(hot.h_deg, hot.v_deg).unwrap_or((0.0, spec.setup.height_mm));
-    let lux = lights.wall_lux(x, y, 1.0);
-    let luminous: f64 = (0..3).map(|c| LUMA[c] * f64::from(lux[c])).sum();
-    spec.sensor.peak_level * PI / (spec.wall.reflectance * luminous)
+    let (x, y) = hot_place(spec, lights);
+    spec.sensor.peak_level * PI / (spec.wall.reflectance * luminous(lights.wall_lux(x, y, 1.0)))
 }
 
 /// The second photo: lights on, or lamp off, after the hand's shift.
-fn second_photo(spec: &SceneSpec, gain: f64) -> Result<Option<(String, Vec<u8>)>, Error> {
+fn second_photo(spec: &SceneSpec, ambient_lux: f64, gain: f64) -> Result<Option<(String, Vec<u8>)>, Error> {
     let mut other = spec.clone();
     let pair = &spec.pair;
     other.camera.x_mm += pair.shift_x_mm;
@@ -90,6 +119,7 @@ fn second_photo(spec: &SceneSpec, gain: f64) -> Result<Option<(String, Vec<u8>)>
         other.room.ambient_lux = pair.lux;
     } else if pair.kind == "ambient" {
         other.beam.is_lit = false;
+        other.room.ambient_lux = ambient_lux;
         other.second.ratio = 0.0;
     } else {
         return Ok(None);
@@ -222,14 +252,14 @@ impl Painter<'_> {
         let bands = self.bands(x, y);
         let room = self.lights.room_lux(point[0], 0.0);
         let mut light = [0, 1, 2].map(|c| rho * (lamps[c] * bands + room[c]) as f32 / PI as f32);
-        if self.spec.floor.gloss > 0.0 {
-            let direction = normal(ray);
-            let across = dot(direction, self.floor_normal);
+        let direction = normal(ray);
+        let across = dot(direction, self.floor_normal);
+        // The mirrored share grows towards grazing view, as any smooth surface's does (Schlick's form).
+        let share = self.spec.floor.gloss * (1.0 - across.abs()).powi(5) * self.spec.wall.reflectance;
+        if share > LEAST_SHARE {
             let mirrored = sub(direction, scale(self.floor_normal, 2.0 * across));
             if let Some((_, wx, wy)) = self.lights.wall.meet(point, mirrored) {
                 let lux = self.lights.wall_lux(wx, wy, bands);
-                // The mirrored share grows towards grazing view, as any smooth surface's does (Schlick's form).
-                let share = self.spec.floor.gloss * (1.0 - across.abs()).powi(5) * self.spec.wall.reflectance;
                 for c in 0..3 {
                     light[c] += share as f32 * lux[c] / PI as f32;
                 }
@@ -274,4 +304,65 @@ impl Painter<'_> {
 fn plane(eye: Vec3, ray: Vec3, normal: Vec3, height: f64) -> f64 {
     let t = (height * normal[1] - dot(eye, normal)) / dot(ray, normal);
     if t > 0.0 && t.is_finite() { t } else { f64::INFINITY }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::family;
+    use super::*;
+
+    fn decoded(photo: &[u8]) -> image::RgbImage {
+        image::load_from_memory(photo).unwrap().to_rgb8()
+    }
+
+    #[test]
+    fn same_scene_gives_the_same_bytes() {
+        let spec = family::sample("brick", 1, Some((400, 300))).unwrap();
+        assert_eq!(render(&spec).unwrap(), render(&spec).unwrap());
+    }
+
+    #[test]
+    fn every_family_renders_both_photos_it_promises() {
+        for family in family::families() {
+            let spec = family::sample(family, 1, Some((320, 240))).unwrap();
+            let rendered = render(&spec).unwrap();
+            assert_eq!(rendered.second.is_some(), spec.pair.kind != "none", "{family}");
+            assert!(!rendered.truth_json.contains("NaN") && !rendered.truth_json.contains("inf"), "{family}");
+        }
+    }
+
+    /// Source: the scene's own statement: level 0.5 of the plain wall at the hot spot is sRGB code 188.
+    #[test]
+    fn exposure_reaches_the_stated_peak() {
+        let mut spec = family::sample("clean", 2, Some((800, 600))).unwrap();
+        spec.sensor.peak_level = 0.5;
+        spec.picture.orientation = 1;
+        (spec.sensor.lamp_red, spec.sensor.lamp_blue, spec.camera.vignetting) = (1.0, 1.0, 0.0);
+        let lights = Lights::new(&spec);
+        let camera = Camera::new(&spec.camera, &lights.wall, spec.upright_size());
+        let (x, y) = hot_place(&spec, &lights);
+        let (px, py) = camera.pixel(lights.wall.point(x, y)).unwrap();
+        let green = decoded(&render(&spec).unwrap().photo).get_pixel(px as u32, py as u32)[1];
+        assert!((180..=194).contains(&green), "code {green} at ({px}, {py})");
+    }
+
+    #[test]
+    fn room_light_is_raised_to_show_the_dimmest_mark() {
+        let mut spec = family::sample("typical", 5, Some((400, 300))).unwrap();
+        (spec.room.ambient_lux, spec.room.least_mark_level, spec.beam.contrast) = (0.0, 0.01, 500.0);
+        let truth: serde_json::Value = serde_json::from_str(&render(&spec).unwrap().truth_json).unwrap();
+        let whites = truth["difficulty"]["marks_white_fullscale"].as_array().unwrap();
+        let dimmest = whites.iter().filter_map(serde_json::Value::as_f64).fold(1.0, f64::min);
+        assert!((dimmest - 0.01).abs() < 2e-4, "{dimmest}");
+        assert!(truth["difficulty"]["ambient_lux"].as_f64() > Some(0.0));
+    }
+
+    #[test]
+    fn ambient_photo_lacks_the_lamp_alone() {
+        let spec = family::sample("ambient-photo", 3, Some((400, 300))).unwrap();
+        let rendered = render(&spec).unwrap();
+        let (_, second) = rendered.second.unwrap();
+        let brightest = |photo: &[u8]| decoded(photo).pixels().map(|p| p[1]).max().unwrap();
+        assert!(brightest(&rendered.photo) > brightest(&second) + 40);
+    }
 }

@@ -33,9 +33,11 @@ pub(super) fn unit(hash: u64) -> f64 {
     (hash >> 11) as f64 / (1_u64 << 53) as f64
 }
 
-/// A lattice point's own uniform number in [0, 1).
+/// A lattice point's own uniform number in [0, 1): two rounds of multiply and shift, as texture needs no better.
 pub(super) fn lattice(ix: i64, iy: i64, seed: u64) -> f32 {
-    let hash = mix(seed ^ (ix as u64).wrapping_mul(MIX_A) ^ (iy as u64).wrapping_mul(MIX_B));
+    let hash = (ix as u64).wrapping_mul(MIX_A) ^ (iy as u64).wrapping_mul(MIX_B) ^ seed;
+    let hash = (hash ^ (hash >> 29)).wrapping_mul(GOLDEN_STEP);
+    let hash = (hash ^ (hash >> 32)).wrapping_mul(MIX_A);
     (hash >> 40) as f32 / (1_u32 << 24) as f32
 }
 

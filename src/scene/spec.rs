@@ -186,6 +186,8 @@ pub struct FloorSpec {
 pub struct RoomSpec {
     /// Room light on the wall, lux.
     pub ambient_lux: f64,
+    /// Room light is raised until the white of the dimmest mark reaches this level (1: full scale); 0: it is not.
+    pub least_mark_level: f64,
     /// Its colour: red against green.
     pub red: f64,
     /// Its colour: blue against green.

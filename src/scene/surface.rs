@@ -160,7 +160,7 @@ fn panel(x: f64, y: f64, soft: f64) -> f64 {
 
 /// The floor's reflectance at a place (bay frame x, z).
 pub(super) fn floor_reflectance(spec: &FloorSpec, x: f64, z: f64, seed: u64) -> f32 {
-    let texture = spec.texture as f32 * mottle(x / FLOOR_MM, z / FLOOR_MM, seed ^ 77);
+    let texture = spec.texture as f32 * mottle(x / FLOOR_MM, z / FLOOR_MM, seed ^ 0x77);
     (spec.reflectance as f32 * (1.0 + texture)).max(0.01)
 }
 

@@ -227,7 +227,7 @@ fn difficulty(spec: &SceneSpec, lights: &Lights, camera: &Camera, gain: f64, at:
         "below_cutoff_fullscale": if has_sides { side(at.1 - SIDE_DEG) } else { None },
         "above_cutoff_fullscale": if has_sides { side(at.1 + SIDE_DEG) } else { None },
         "marks_white_fullscale": whites,
-        "ambient_lux": rounded(spec.room.ambient_lux),
+        "ambient_lux": rounded(lights.ambient_lux),
         "peak_fullscale": rounded(spec.sensor.peak_level),
         "tone": spec.sensor.tone,
         "tone_strength": rounded(spec.sensor.tone_strength),
