@@ -14,7 +14,7 @@ use rayon::prelude::*;
 const TABLE: usize = 1 << 14;
 /// Blur of the unsharp mask, pixels.
 const SHARPEN_SIGMA_PX: f64 = 1.3;
-/// Steepness of the full-strength sigmoid at mid grey (1: straight).
+/// Steepness of the full-strength sigmoid in its middle (1: straight).
 const SIGMOID_GAIN: f64 = 7.0;
 /// Exponent that the full-strength film curve adds to the toe.
 const FILM_TOE: f64 = 0.55;
@@ -27,12 +27,12 @@ fn srgb(level: f64) -> f64 {
 }
 
 /// The camera's tone curve, on encoded values; straight at strength 0; 0 and 1 stay.
-pub(super) fn tone(kind: ToneKind, strength: f64, x: f64) -> f64 {
+pub(super) fn tone(kind: ToneKind, strength: f64, centre: f64, x: f64) -> f64 {
     match kind {
         ToneKind::Srgb => x,
         ToneKind::Sigmoid => {
             let gain = (SIGMOID_GAIN * strength).max(1e-3);
-            let logistic = |t: f64| 1.0 / (1.0 + (-gain * (t - 0.5)).exp());
+            let logistic = |t: f64| 1.0 / (1.0 + (-gain * (t - centre)).exp());
             (logistic(x) - logistic(0.0)) / (logistic(1.0) - logistic(0.0))
         }
         ToneKind::Smooth => x + strength * (x * x * (3.0 - 2.0 * x) - x),
@@ -43,7 +43,9 @@ pub(super) fn tone(kind: ToneKind, strength: f64, x: f64) -> f64 {
 /// Encoded value, 0..255, for each level of the table.
 fn encoding(sensor: &SensorSpec) -> Vec<f32> {
     (0..=TABLE)
-        .map(|i| (255.0 * tone(sensor.tone, sensor.tone_strength, srgb(i as f64 / TABLE as f64))) as f32)
+        .map(|i| {
+            (255.0 * tone(sensor.tone, sensor.tone_strength, sensor.tone_centre, srgb(i as f64 / TABLE as f64))) as f32
+        })
         .collect()
 }
 
@@ -110,8 +112,10 @@ mod tests {
     fn tone_curves_keep_their_ends_and_rise() {
         for kind in [ToneKind::Srgb, ToneKind::Sigmoid, ToneKind::Smooth, ToneKind::Film] {
             for strength in [0.1, 0.5, 1.0] {
-                assert!(tone(kind, strength, 0.0).abs() < 1e-9 && (tone(kind, strength, 1.0) - 1.0).abs() < 1e-9);
-                let values: Vec<f64> = (0..=100).map(|i| tone(kind, strength, f64::from(i) / 100.0)).collect();
+                assert!(
+                    tone(kind, strength, 0.4, 0.0).abs() < 1e-9 && (tone(kind, strength, 0.4, 1.0) - 1.0).abs() < 1e-9
+                );
+                let values: Vec<f64> = (0..=100).map(|i| tone(kind, strength, 0.4, f64::from(i) / 100.0)).collect();
                 assert!(values.windows(2).all(|w| w[1] > w[0]), "{kind:?} {strength}");
             }
         }

@@ -270,7 +270,7 @@ pub struct CameraSpec {
 pub enum ToneKind {
     /// sRGB alone.
     Srgb,
-    /// Sigmoid about mid grey.
+    /// Sigmoid about the tone centre.
     Sigmoid,
     /// Smoothstep mixed in.
     Smooth,
@@ -296,6 +296,8 @@ pub struct SensorSpec {
     pub tone: ToneKind,
     /// Strength of the tone curve, 0 to 1.
     pub tone_strength: f64,
+    /// Encoded value about which the sigmoid turns; low: the shoulder rules, high: the toe.
+    pub tone_centre: f64,
     /// Strength of the sharpening.
     pub sharpening: f64,
     /// Depth of the bands that a flickering lamp leaves, 0 to 1.

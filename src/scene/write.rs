@@ -231,6 +231,7 @@ fn difficulty(spec: &SceneSpec, lights: &Lights, camera: &Camera, gain: f64, at:
         "peak_fullscale": rounded(spec.sensor.peak_level),
         "tone": spec.sensor.tone,
         "tone_strength": rounded(spec.sensor.tone_strength),
+        "tone_centre": rounded(spec.sensor.tone_centre),
         "contrast": rounded(spec.beam.contrast),
         "softness_deg": rounded(spec.beam.softness_deg),
         "wall": spec.wall.kind,
