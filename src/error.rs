@@ -1,6 +1,6 @@
 //! What can go wrong before a measurement exists: usage and file errors, and refusals of the photo.
 //!
-//! An [`Error`] ends with exit status 2 and writes nothing. A [`Refusal`] is a finding about the photo: it becomes a
+//! An [`enum@Error`] ends with exit status 2 and writes nothing. A [`Refusal`] is a finding about the photo: it becomes a
 //! reading with status `refused`, exit status 3, and its hint says what to do next.
 
 use crate::flag::FlagCode;

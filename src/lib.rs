@@ -13,4 +13,5 @@ pub mod grid;
 pub mod beam;
 pub mod aim;
 pub mod reading;
+pub mod scene;
 pub mod cli;

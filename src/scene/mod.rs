@@ -1,0 +1,33 @@
+//! Synthetic photos of a beam on a marked wall, with exact truth.
+//!
+//! [`sample`] draws a [`SceneSpec`] of one of the [`families`] by its seed; [`render`] makes photo, bay file and truth of
+//! it; the same scene gives the same bytes. Truth never comes from the code under test: this folder imports nothing of
+//! the stages, only units, the lens's numbers and the bay file's format.
+
+mod beam;
+mod develop;
+mod family;
+mod geometry;
+mod jpeg;
+mod light;
+mod optics;
+mod render;
+mod rng;
+mod sheets;
+mod smear;
+mod spec;
+mod surface;
+mod tags;
+mod truth;
+mod write;
+
+pub use beam::{Beam, BeamSpec, Shape};
+pub use family::{families, sample};
+pub use render::{Rendered, render};
+pub use smear::{smear_deg, smeared_cd};
+pub use spec::{
+    CameraSpec, FloorSpec, MarkSpec, PairSpec, PictureSpec, RoomSpec, SceneSpec, SecondSpec, SensorSpec, SetupSpec,
+    ToneKind, WallKind, WallSpec,
+};
+pub use truth::{CutoffPoint, Elbow, HotSpot, STEP_DEG, cutoff_at, elbow, hot_spot};
+pub use write::TRUTH_SCHEMA;

@@ -1,0 +1,368 @@
+//! One scene into one photo, its bay file and its truth.
+//!
+//! **Takes** a [`SceneSpec`]. **Gives** [`Rendered`]: JPEG bytes, bay TOML, truth JSON, and a second photo of a pair.
+//! **How**: each pixel's ray meets wall, floor or ceiling; luminance = reflectance · illuminance / pi; then lens, sensor
+//! and file. **Fails when** the picture cannot be encoded.
+
+use super::develop::develop;
+use super::geometry::{Camera, Vec3, add, dot, normal, scale, sub};
+use super::jpeg::{self, Shot};
+use super::light::{LUMA, Lights};
+use super::optics::Canvas;
+use super::rng::seed_of;
+use super::sheets::{Sheets, true_place};
+use super::spec::SceneSpec;
+use super::surface::{Rgb, WallFace, floor_reflectance};
+use super::truth::hot_spot;
+use super::write;
+use crate::error::Error;
+use rayon::prelude::*;
+use std::f64::consts::PI;
+
+/// Reflectance of the ceiling.
+const CEILING_REFLECTANCE: f64 = 0.55;
+/// Share of the room's light on the wall that reaches the ceiling.
+const CEILING_LIGHT: f64 = 0.7;
+/// Reflectance of the dark object in front, and of its lighter rim.
+const OBJECT_REFLECTANCE: f64 = 0.02;
+/// Slope of the object's upper edge in the picture.
+const OBJECT_SLOPE: f64 = 0.12;
+/// A mirrored share below this is not seen.
+const LEAST_SHARE: f64 = 1e-3;
+/// Picture length for which blurs are given, pixels.
+const BLUR_LONG_PX: f64 = 4000.0;
+/// Saturation: exposure (lx s) = 78 / ISO (ISO 12232, saturation based; from memory).
+const SATURATION: f64 = 78.0;
+/// Longest exposure before the invented camera raises its sensitivity, s.
+const LONGEST_S: f64 = 1.0 / 50.0;
+/// Its highest sensitivity.
+const HIGHEST_ISO: u16 = 3200;
+
+/// What one scene gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rendered {
+    /// Stem of the file names.
+    pub name: String,
+    /// The photo, JPEG.
+    pub photo: Vec<u8>,
+    /// The bay file.
+    pub bay_toml: String,
+    /// The truth.
+    pub truth_json: String,
+    /// The second photo of a pair: suffix of its name, and JPEG.
+    pub second: Option<(String, Vec<u8>)>,
+}
+
+/// Renders a scene.
+pub fn render(spec: &SceneSpec) -> Result<Rendered, Error> {
+    let mut lights = Lights::new(spec);
+    raise_room_light(spec, &mut lights);
+    let camera = Camera::new(&spec.camera, &lights.wall, spec.upright_size());
+    let gain = exposure_gain(spec, &lights);
+    let photo = picture(spec, &lights, &camera, gain, seed_of(spec.seed, "photo"))?;
+    let second = second_photo(spec, lights.ambient_lux, gain)?;
+    Ok(Rendered {
+        name: spec.name.clone(),
+        photo,
+        bay_toml: write::bay_toml(spec),
+        truth_json: write::truth_json(spec, &lights, &camera, gain),
+        second,
+    })
+}
+
+/// Raises the room's light until the dimmest mark can be seen at the peak level that the exposure aims at.
+fn raise_room_light(spec: &SceneSpec, lights: &mut Lights) {
+    let per_lux = |x: f64, y: f64| luminous(lights.room_lux_per_ambient_lux(x, y));
+    let (hot_x, hot_y) = hot_place(spec, lights);
+    let (hot_lux, hot_share) = (luminous(lights.wall_lux(hot_x, hot_y, 1.0)), per_lux(hot_x, hot_y));
+    let least = spec.room.least_mark_level;
+    let white = spec.sensor.peak_level * spec.wall.paper_reflectance / spec.wall.reflectance;
+    let missing = spec.marks.iter().map(|mark| {
+        let (x, y) = true_place(spec, mark);
+        // white·(lux + a·share) = least·(hot_lux + a·hot_share), for the added room light a.
+        let lack = least * hot_lux - white * luminous(lights.wall_lux(x, y, 1.0));
+        let gained = white * per_lux(x, y) - least * hot_share;
+        if lack > 0.0 && gained > 0.0 { lack / gained } else { 0.0 }
+    });
+    let added = missing.fold(0.0, f64::max);
+    lights.ambient_lux += added;
+}
+
+/// Place of the hot spot on the wall's face; under the lamp when the beam never meets the wall.
+fn hot_place(spec: &SceneSpec, lights: &Lights) -> (f64, f64) {
+    let hot = hot_spot(lights.beam(), &|h, v| lights.beam().intensity_cd(h, v));
+    lights.wall_place(hot.h_deg, hot.v_deg).unwrap_or((0.0, spec.setup.height_mm))
+}
+
+/// Luminous part of an illuminance.
+fn luminous(lux: Rgb) -> f64 {
+    (0..3).map(|c| LUMA[c] * f64::from(lux[c])).sum()
+}
+
+/// Level per cd/m² that gives the plain wall its peak level at the hot spot.
+fn exposure_gain(spec: &SceneSpec, lights: &Lights) -> f64 {
+    let (x, y) = hot_place(spec, lights);
+    spec.sensor.peak_level * PI / (spec.wall.reflectance * luminous(lights.wall_lux(x, y, 1.0)))
+}
+
+/// The second photo: lights on, or lamp off, after the hand's shift.
+fn second_photo(spec: &SceneSpec, ambient_lux: f64, gain: f64) -> Result<Option<(String, Vec<u8>)>, Error> {
+    let mut other = spec.clone();
+    let pair = &spec.pair;
+    other.camera.x_mm += pair.shift_x_mm;
+    other.camera.y_mm += pair.shift_y_mm;
+    other.camera.target_x_mm += pair.shift_x_mm + pair.turn_x_mm;
+    other.camera.target_y_mm += pair.shift_y_mm + pair.turn_y_mm;
+    other.camera.roll_deg += pair.roll_deg;
+    let is_marks = pair.kind == "marks";
+    if is_marks {
+        other.room.ambient_lux = pair.lux;
+    } else if pair.kind == "ambient" {
+        other.beam.is_lit = false;
+        other.room.ambient_lux = ambient_lux;
+        other.second.ratio = 0.0;
+    } else {
+        return Ok(None);
+    }
+    let lights = Lights::new(&other);
+    let camera = Camera::new(&other.camera, &lights.wall, other.upright_size());
+    let own_gain = if is_marks { exposure_gain(&other, &lights) } else { gain };
+    let photo = picture(&other, &lights, &camera, own_gain, seed_of(spec.seed, &pair.kind))?;
+    Ok(Some((pair.kind.clone(), photo)))
+}
+
+fn picture(spec: &SceneSpec, lights: &Lights, camera: &Camera, gain: f64, seed: u64) -> Result<Vec<u8>, Error> {
+    let size = spec.upright_size();
+    let mut canvas = paint(spec, lights, camera);
+    let blur_scale = f64::from(spec.picture.long_px) / BLUR_LONG_PX;
+    canvas.smear_along(spec.camera.motion_px * blur_scale, spec.camera.motion_deg);
+    canvas.blur(spec.camera.blur_px * blur_scale);
+    let upright = develop(canvas, &spec.sensor, gain, seed);
+    jpeg::encode(&upright, size, spec.picture.jpeg_quality, &shot(spec, gain))
+}
+
+/// Exposure data that fit the gain: f/1.8, sensitivity raised when the time would be too long.
+fn shot(spec: &SceneSpec, gain: f64) -> Shot {
+    // Illuminance on the sensor for luminance L: E = pi L / (4 N²); saturation where E t = 78 / ISO.
+    let lux = PI / (4.0 * jpeg::F_NUMBER * jpeg::F_NUMBER) / gain;
+    let mut iso = 50_u16;
+    while SATURATION / (f64::from(iso) * lux) > LONGEST_S && iso < HIGHEST_ISO {
+        iso *= 2;
+    }
+    Shot {
+        orientation: spec.picture.orientation,
+        exposure_s: SATURATION / (f64::from(iso) * lux),
+        iso,
+        f35_mm: spec.camera.f35_mm,
+    }
+}
+
+/// All that a pixel needs.
+struct Painter<'a> {
+    spec: &'a SceneSpec,
+    lights: &'a Lights<'a>,
+    camera: &'a Camera,
+    face: WallFace<'a>,
+    sheets: Sheets,
+    floor_normal: Vec3,
+    texture_seed: u64,
+}
+
+/// Luminance of the upright picture, cd/m².
+fn paint(spec: &SceneSpec, lights: &Lights, camera: &Camera) -> Canvas {
+    let (width, height) = (spec.upright_size().0 as usize, spec.upright_size().1 as usize);
+    let texture_seed = seed_of(spec.seed, "texture");
+    let slope = if spec.setup.rise_to_wall_mm == 0.0 {
+        spec.setup.slope_percent / 100.0
+    } else {
+        spec.setup.rise_to_wall_mm / spec.setup.distance_mm
+    };
+    let painter = Painter {
+        spec,
+        lights,
+        camera,
+        face: WallFace::new(&spec.wall, texture_seed),
+        sheets: Sheets::new(spec),
+        floor_normal: normal([-spec.setup.cross_percent / 100.0, 1.0, -slope]),
+        texture_seed,
+    };
+    let mut data = vec![0.0_f32; width * height * 3];
+    data.par_chunks_mut(width * 3).enumerate().for_each(|(y, row)| {
+        for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
+            pixel.copy_from_slice(&painter.pixel(x, y));
+        }
+    });
+    Canvas { width, height, channels: 3, data }
+}
+
+impl Painter<'_> {
+    fn pixel(&self, x: usize, y: usize) -> Rgb {
+        if self.is_object(x, y) {
+            return self.room_share(OBJECT_REFLECTANCE);
+        }
+        let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
+        let ray = self.camera.ray(px, py);
+        let cos = 1.0 / dot(ray, ray).sqrt();
+        let light = self.surface(x, y, ray);
+        // The lens loses cos^4 towards the corners; the camera's correction leaves a share of it.
+        let left = (1.0 - self.spec.camera.vignetting * (1.0 - cos.powi(4))) as f32;
+        light.map(|value| value * left)
+    }
+
+    /// Luminance of whatever the ray meets first.
+    fn surface(&self, x: usize, y: usize, ray: Vec3) -> Rgb {
+        let eye = self.camera.centre;
+        let wall = self.lights.wall.meet(eye, ray);
+        let floor_t = plane(eye, ray, self.floor_normal, 0.0);
+        let ceiling_t = plane(eye, ray, [0.0, 1.0, 0.0], self.spec.wall.ceiling_mm);
+        let wall_t = wall.map_or(f64::INFINITY, |meeting| meeting.0);
+        if ceiling_t < wall_t.min(floor_t) {
+            return self.room_share(CEILING_REFLECTANCE * CEILING_LIGHT);
+        }
+        if floor_t < wall_t {
+            return self.floor(x, y, ray, floor_t);
+        }
+        match wall {
+            Some((t, wx, wy)) => self.wall(x, y, wx, wy, t),
+            None => [0.0; 3],
+        }
+    }
+
+    fn wall(&self, x: usize, y: usize, wx: f64, wy: f64, t: f64) -> Rgb {
+        let pixel_mm = t / self.camera.lens.fx;
+        let bare = || self.face.reflectance(wx, wy, pixel_mm);
+        let rho = match self.sheets.near(wx, wy, pixel_mm) {
+            Some(sheet) => sheet.mean_reflectance(
+                |sx, sy| {
+                    let ray = self.camera.ray(x as f64 + sx, y as f64 + sy);
+                    self.lights.wall.meet(self.camera.centre, ray).map_or((wx, wy), |(_, x, y)| (x, y))
+                },
+                bare(),
+            ),
+            None => bare(),
+        };
+        let lux = self.lights.wall_lux(wx, wy, self.bands(x, y));
+        [0, 1, 2].map(|c| rho[c] * lux[c] / PI as f32)
+    }
+
+    fn floor(&self, x: usize, y: usize, ray: Vec3, t: f64) -> Rgb {
+        let point = add(self.camera.centre, scale(ray, t));
+        let rho = floor_reflectance(&self.spec.floor, point[0], point[2], self.texture_seed);
+        let lamps = self.lights.lamps_lux(point, self.floor_normal);
+        let bands = self.bands(x, y);
+        let room = self.lights.room_lux(point[0], 0.0);
+        let mut light = [0, 1, 2].map(|c| rho * (lamps[c] * bands + room[c]) as f32 / PI as f32);
+        let direction = normal(ray);
+        let across = dot(direction, self.floor_normal);
+        // The mirrored share grows towards grazing view, as any smooth surface's does (Schlick's form).
+        let share = self.spec.floor.gloss * (1.0 - across.abs()).powi(5) * self.spec.wall.reflectance;
+        if share > LEAST_SHARE {
+            let mirrored = sub(direction, scale(self.floor_normal, 2.0 * across));
+            if let Some((_, wx, wy)) = self.lights.wall.meet(point, mirrored) {
+                let lux = self.lights.wall_lux(wx, wy, bands);
+                for c in 0..3 {
+                    light[c] += share as f32 * lux[c] / PI as f32;
+                }
+            }
+        }
+        light
+    }
+
+    /// Light of a surface that only the room reaches.
+    fn room_share(&self, reflectance: f64) -> Rgb {
+        self.lights.room_lux(0.0, self.spec.wall.ceiling_mm).map(|lux| (reflectance * lux / PI) as f32)
+    }
+
+    /// Factor on the lamps' light by flicker and rolling shutter.
+    fn bands(&self, x: usize, y: usize) -> f64 {
+        const STEEPNESS: f64 = 2.5;
+        let sensor = &self.spec.sensor;
+        if sensor.band_depth == 0.0 {
+            return 1.0;
+        }
+        let (width, height) = self.spec.upright_size();
+        let share = jpeg::readout_share(self.spec.picture.orientation, x, y, width as usize, height as usize);
+        let turns = sensor.band_count * share + sensor.band_phase_turns;
+        // An on-off light seen through an exposure of part of its period: a wave with flattened tops.
+        1.0 - sensor.band_depth * (0.5 + 0.5 * (STEEPNESS * (std::f64::consts::TAU * turns).sin()).tanh())
+    }
+
+    fn is_object(&self, x: usize, y: usize) -> bool {
+        let room = &self.spec.room;
+        if room.object_width == 0.0 {
+            return false;
+        }
+        let (width, height) = self.spec.upright_size();
+        let (sx, sy) = ((x as f64 + 0.5) / f64::from(width), (y as f64 + 0.5) / f64::from(height));
+        let from_side = if room.object_width > 0.0 { 1.0 - sx } else { sx };
+        from_side < room.object_width.abs()
+            && 1.0 - sy < room.object_height + OBJECT_SLOPE * (room.object_width.abs() - from_side)
+    }
+}
+
+/// Ray parameter where it meets the plane through `height` above the bay's zero; infinite when it leads away.
+fn plane(eye: Vec3, ray: Vec3, normal: Vec3, height: f64) -> f64 {
+    let t = (height * normal[1] - dot(eye, normal)) / dot(ray, normal);
+    if t > 0.0 && t.is_finite() { t } else { f64::INFINITY }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::family;
+    use super::*;
+
+    fn decoded(photo: &[u8]) -> image::RgbImage {
+        image::load_from_memory(photo).unwrap().to_rgb8()
+    }
+
+    #[test]
+    fn same_scene_gives_the_same_bytes() {
+        let spec = family::sample("brick", 1, Some((400, 300))).unwrap();
+        assert_eq!(render(&spec).unwrap(), render(&spec).unwrap());
+    }
+
+    #[test]
+    fn every_family_renders_both_photos_it_promises() {
+        for family in family::families() {
+            let spec = family::sample(family, 1, Some((320, 240))).unwrap();
+            let rendered = render(&spec).unwrap();
+            assert_eq!(rendered.second.is_some(), spec.pair.kind != "none", "{family}");
+            assert!(!rendered.truth_json.contains("NaN") && !rendered.truth_json.contains("inf"), "{family}");
+        }
+    }
+
+    /// Source: the scene's own statement: level 0.5 of the plain wall at the hot spot is sRGB code 188.
+    #[test]
+    fn exposure_reaches_the_stated_peak() {
+        let mut spec = family::sample("clean", 2, Some((800, 600))).unwrap();
+        spec.sensor.peak_level = 0.5;
+        spec.picture.orientation = 1;
+        (spec.sensor.lamp_red, spec.sensor.lamp_blue, spec.camera.vignetting) = (1.0, 1.0, 0.0);
+        let lights = Lights::new(&spec);
+        let camera = Camera::new(&spec.camera, &lights.wall, spec.upright_size());
+        let (x, y) = hot_place(&spec, &lights);
+        let (px, py) = camera.pixel(lights.wall.point(x, y)).unwrap();
+        let green = decoded(&render(&spec).unwrap().photo).get_pixel(px as u32, py as u32)[1];
+        assert!((180..=194).contains(&green), "code {green} at ({px}, {py})");
+    }
+
+    #[test]
+    fn room_light_is_raised_to_show_the_dimmest_mark() {
+        let mut spec = family::sample("typical", 5, Some((400, 300))).unwrap();
+        (spec.room.ambient_lux, spec.room.least_mark_level, spec.beam.contrast) = (0.0, 0.01, 500.0);
+        let truth: serde_json::Value = serde_json::from_str(&render(&spec).unwrap().truth_json).unwrap();
+        let whites = truth["difficulty"]["marks_white_fullscale"].as_array().unwrap();
+        let dimmest = whites.iter().filter_map(serde_json::Value::as_f64).fold(1.0, f64::min);
+        assert!((dimmest - 0.01).abs() < 2e-4, "{dimmest}");
+        assert!(truth["difficulty"]["ambient_lux"].as_f64() > Some(0.0));
+    }
+
+    #[test]
+    fn ambient_photo_lacks_the_lamp_alone() {
+        let spec = family::sample("ambient-photo", 3, Some((400, 300))).unwrap();
+        let rendered = render(&spec).unwrap();
+        let (_, second) = rendered.second.unwrap();
+        let brightest = |photo: &[u8]| decoded(photo).pixels().map(|p| p[1]).max().unwrap();
+        assert!(brightest(&rendered.photo) > brightest(&second) + 40);
+    }
+}
