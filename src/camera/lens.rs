@@ -1,13 +1,9 @@
-<<<<<<< HEAD
 //! The camera's lens: `OpenCV`'s pinhole model with k1 k2 p1 p2 k3, both ways, for a picture as stored or turned upright.
 //!
 //! **Takes** a ray (x/z, y/z; x right, y down) or a place in the picture. **Gives** the other one.
 //! **How**: the model of `OpenCV`'s page "Camera Calibration and 3D Reconstruction" (module calib3d), section "Detailed
 //! Description"; undone by Newton's method with the exact Jacobian.
 //! **Weak when** a place lies beyond the picture, where a lens polynomial may fold over: the result is then only finite.
-=======
-//! The camera's lens: `OpenCV`'s pinhole model with k1 k2 p1 p2 k3, and the lens file (TOML, schema `lampwright/lens/1`).
->>>>>>> scene
 //!
 //! Pixel centres lie at n + 0.5 here, so `cx`, `cy` are 0.5 larger than `OpenCV` prints them.
 
