@@ -12,6 +12,7 @@ pub mod wall;
 pub mod grid;
 pub mod beam;
 pub mod aim;
+pub mod measurement;
 pub mod reading;
 pub mod scene;
 pub mod cli;

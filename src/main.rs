@@ -1,13 +1,23 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
-use clap::CommandFactory;
-use lampwright::cli::Cli;
+use clap::Parser;
+use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, measure, scenes};
+use lampwright::error::Error;
+use std::io::Write;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let mut command = Cli::command();
-    match command.print_long_help() {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(_) => ExitCode::FAILURE,
-    }
+    let command_words: Vec<String> = std::env::args().skip(1).collect();
+    let result = match Cli::parse().command {
+        Command::Measure(args) => Plan::new(&args, command_words)
+            .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
+        Command::Scene(args) => scenes::run(&args),
+    };
+    result.unwrap_or_else(|error| report(&error)).into()
+}
+
+fn report(error: &Error) -> ExitStatus {
+    // Nothing more can be done when standard error itself is closed.
+    let _ = writeln!(anstream::stderr(), "error: {error}");
+    ExitStatus::Error
 }

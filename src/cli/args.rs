@@ -26,6 +26,8 @@ pub enum Command {
     /// Measure a headlamp's aim from one photo of its beam on a marked wall
     #[command(after_help = CAUTIONS)]
     Measure(Box<MeasureArgs>),
+    /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
+    Scene(super::scenes::SceneArgs),
 }
 
 /// Arguments of `measure`.
@@ -177,7 +179,9 @@ mod tests {
     fn negative_numbers_and_several_marks_are_read() {
         let line = "lampwright measure p.jpg --bay b.toml --lamp left --height-mm 700 --nominal-percent -1.3 \
                     --vehicle-yaw-deg -0.5 --mark 0=1.5,2.5 1=3,4 --mark 2=5,6";
-        let Command::Measure(args) = Cli::try_parse_from(line.split_whitespace()).unwrap().command;
+        let Command::Measure(args) = Cli::try_parse_from(line.split_whitespace()).unwrap().command else {
+            panic!("not the measure command")
+        };
         assert_eq!(args.nominal_percent, Some(-1.3));
         assert_eq!(args.vehicle_yaw_deg, Some(-0.5));
         assert_eq!(args.marks, ["0=1.5,2.5", "1=3,4", "2=5,6"]);

@@ -3,6 +3,8 @@
 pub mod args;
 pub mod plan;
 pub mod measure;
+pub mod drive;
+pub mod scenes;
 mod mark_entry;
 mod write;
 pub mod exit;

@@ -1,0 +1,264 @@
+//! The driver: one photo through every stage, in order, with everything kept for those who show or store it.
+//!
+//! Photos -> marks -> wall -> angle grid -> beam -> verdict -> advice. A stage that cannot go on gives a [`Refusal`], which
+//! ends the run as a finding, not as an error.
+
+use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
+use crate::bay::{Bay, LampSetup, Traffic};
+use crate::beam;
+use crate::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge};
+use crate::camera::{Lens, profile::focal_px};
+use crate::error::{Error, Refusal};
+use crate::flag::{Flag, FlagCode};
+use crate::grid::{GridOptions, resample::resample};
+use crate::marks::{self, FindOptions, Marks};
+use crate::photo::{AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, decode, shift_between};
+use crate::units::PxPoint;
+use crate::wall::{self, CameraFacts, FitOptions, WallView};
+
+/// A photo file's bytes and its name.
+#[derive(Debug, Clone, Copy)]
+pub struct NamedBytes<'a> {
+    /// Name as the user gave it.
+    pub name: &'a str,
+    /// The file's bytes.
+    pub bytes: &'a [u8],
+}
+
+/// Everything one measurement needs; nothing is left to default.
+#[derive(Debug, Clone, Copy)]
+pub struct Request<'a> {
+    /// The beam on the wall.
+    pub photo: NamedBytes<'a>,
+    /// Photo that the marks are read from, when not the first.
+    pub marks_photo: Option<NamedBytes<'a>>,
+    /// Photo of the room's light, lamp off.
+    pub ambient_photo: Option<NamedBytes<'a>>,
+    /// The bay.
+    pub bay: &'a Bay,
+    /// The lamp in it.
+    pub setup: &'a LampSetup,
+    /// What is looked for.
+    pub pattern: Pattern,
+    /// Side of the road.
+    pub traffic: Traffic,
+    /// The rule, applied to the lamp.
+    pub rule: &'a AppliedRule,
+    /// The screws, when described.
+    pub screws: Option<&'a Screws>,
+    /// Path and text of a lens file.
+    pub lens: Option<(&'a str, &'a str)>,
+    /// Marks given by hand.
+    pub marks_by_hand: &'a [(u32, PxPoint)],
+}
+
+/// Told after each stage, for timing and debug pictures.
+pub trait Observer {
+    /// A stage has ended.
+    fn stage(&mut self, name: &'static str);
+}
+
+/// An observer that does nothing.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Unobserved;
+
+impl Observer for Unobserved {
+    fn stage(&mut self, _: &'static str) {}
+}
+
+/// What was measured and what follows from it.
+#[derive(Debug, Clone)]
+pub struct Findings {
+    /// The beam's features.
+    pub features: BeamFeatures,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What to do.
+    pub advice: Advice,
+}
+
+/// Every intermediate of one measurement.
+#[derive(Debug)]
+pub struct Measurement {
+    /// The photo of the beam.
+    pub photo: Photo,
+    /// The marks, in the photo of the beam.
+    pub marks: Marks,
+    /// The wall, once it was fitted.
+    pub view: Option<WallView>,
+    /// The findings, or why there are none.
+    pub outcome: Result<Findings, Refusal>,
+    /// Flags of the stages between photo and beam.
+    pub flags: Vec<Flag>,
+}
+
+/// Strength of the tone curve's S that is expected when nothing else is known, and its spread: about two in five phone
+/// photos carry one of about 0.5 (own judgement).
+const EXPECTED_TONE: ToneKnowledge = ToneKnowledge { strength: 0.15, sigma: 0.25 };
+/// Focal length that is assumed when the photo does not state one, 35 mm equivalent (a common phone's main camera).
+const ASSUMED_FOCAL_35MM: f64 = 26.0;
+
+/// Runs every stage on one photo.
+pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Measurement, Error> {
+    let options = DecodeOptions::default();
+    let photo = decode(request.photo.bytes, request.photo.name, &options)?;
+    let marks_photo = request.marks_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
+    let ambient_photo = request.ambient_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
+    let lens = lens(request, &photo)?;
+    observer.stage("decode");
+    let mut run = Measurement {
+        photo,
+        marks: Marks::default(),
+        view: None,
+        outcome: Err(Refusal::new(FlagCode::NoBeam, "", "")),
+        flags: Vec::new(),
+    };
+    run.outcome = stages(
+        request,
+        &mut run.marks,
+        &mut run.view,
+        &mut run.flags,
+        &run.photo,
+        &Extra { marks_photo: marks_photo.as_ref(), ambient_photo: ambient_photo.as_ref(), lens },
+        observer,
+    );
+    Ok(run)
+}
+
+struct Extra<'a> {
+    marks_photo: Option<&'a Photo>,
+    ambient_photo: Option<&'a Photo>,
+    lens: Option<Lens>,
+}
+
+#[expect(clippy::too_many_arguments, reason = "the intermediates that must survive a refusal are filled one by one")]
+fn stages(
+    request: &Request<'_>,
+    marks: &mut Marks,
+    view: &mut Option<WallView>,
+    flags: &mut Vec<Flag>,
+    photo: &Photo,
+    extra: &Extra<'_>,
+    observer: &mut dyn Observer,
+) -> Result<Findings, Refusal> {
+    *marks = find_marks(request, photo, extra.marks_photo, flags)?;
+    observer.stage("marks");
+    let camera = CameraFacts {
+        width: photo.width(),
+        height: photo.height(),
+        focal_35mm: photo.shot.focal_35mm,
+        lens: extra.lens,
+    };
+    let fitted = wall::fit(marks, request.bay, &camera, &FitOptions::default())?;
+    flags.extend(fitted.flags.iter().cloned());
+    let fitted = view.insert(fitted);
+    observer.stage("wall");
+    let image = linear_image(photo, extra.ambient_photo, flags)?;
+    let grid = resample(&image, fitted, request.setup, request.bay, &GridOptions::default());
+    observer.stage("grid");
+    let input = BeamInput {
+        view: fitted,
+        setup: request.setup,
+        pattern: request.pattern,
+        traffic: request.traffic,
+        tone: EXPECTED_TONE,
+        is_ambient_subtracted: extra.ambient_photo.is_some(),
+        focal_px: focal_px(
+            photo.shot.focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM),
+            photo.width() as f64,
+            photo.height() as f64,
+        ),
+        centre_px: (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0),
+    };
+    let features = beam::measure(&grid, &input)?;
+    observer.stage("beam");
+    let verdict = judge(&features, request.pattern, request.rule);
+    let advice = advise(&verdict, request.screws, request.setup.distance);
+    observer.stage("aim");
+    Ok(Findings { features, verdict, advice })
+}
+
+fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {
+    let Some((path, text)) = request.lens else { return Ok(None) };
+    let lens = Lens::parse(text, path)?;
+    let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
+    Ok(Some(lens.for_picture(width, height, photo.shot.focal_35mm, path)?.upright(photo.orientation)))
+}
+
+/// Finds the marks; with a marks photo, there, and brings them over by the camera's movement between the two.
+fn find_marks(
+    request: &Request<'_>,
+    photo: &Photo,
+    marks_photo: Option<&Photo>,
+    flags: &mut Vec<Flag>,
+) -> Result<Marks, Refusal> {
+    let source = marks_photo.unwrap_or(photo);
+    let mut found = marks::find(source, &request.bay.marks, request.marks_by_hand, &FindOptions::default());
+    if found.found.iter().any(|mark| mark.is_by_hand) {
+        flags.push(Flag::plain(FlagCode::MarkByHand));
+    }
+    if marks_photo.is_none() {
+        return Ok(found);
+    }
+    let movement = movement(source, photo, "marks")?;
+    /// A shift below this is the hand's tremor within the uncertainty, pixels.
+    const WORTH_A_FLAG_PX: f64 = 0.5;
+    let shift = movement.dx_px.hypot(movement.dy_px);
+    if shift > WORTH_A_FLAG_PX {
+        flags.push(Flag::new(
+            FlagCode::PairShifted,
+            format!("the camera moved by {shift:.1} px between the two photos; corrected"),
+        ));
+    }
+    let sigma = movement.sigma_x_px.max(movement.sigma_y_px);
+    for mark in found.found.iter_mut().filter(|mark| !mark.is_by_hand) {
+        mark.centre = movement.place_in_second(mark.centre);
+        mark.centre_sigma_px = mark.centre_sigma_px.hypot(sigma);
+        if let Some(corners) = &mut mark.corners {
+            for corner in corners {
+                *corner = movement.place_in_second(*corner);
+            }
+            mark.corner_sigma_px = mark.corner_sigma_px.hypot(sigma);
+        }
+    }
+    Ok(found)
+}
+
+fn movement(first: &Photo, second: &Photo, which: &str) -> Result<crate::photo::FoundShift, Refusal> {
+    match shift_between(first, second) {
+        PairShift::Found(shift) => Ok(shift),
+        PairShift::NotRecoverable { reason } => Err(Refusal::new(
+            FlagCode::PairMoved,
+            format!("the {which} photo does not fit the photo of the beam: {reason}"),
+            "rest the phone on something and take both photos without moving it",
+        )),
+    }
+}
+
+/// The photo as light, the room's light taken off when it was photographed.
+fn linear_image<'a>(
+    photo: &'a Photo,
+    ambient: Option<&'a Photo>,
+    flags: &mut Vec<Flag>,
+) -> Result<LinearImage<'a>, Refusal> {
+    let Some(ambient) = ambient else { return Ok(LinearImage::new(photo)) };
+    let shift = movement(photo, ambient, "ambient")?;
+    let scale = exposure(photo).zip(exposure(ambient)).map_or(1.0, |(lamp, room)| lamp / room);
+    /// Exposures that differ by less than this count as the same.
+    const SAME_EXPOSURE: f64 = 0.01;
+    if (scale - 1.0).abs() > SAME_EXPOSURE {
+        flags.push(Flag::new(
+            FlagCode::AmbientPhotoDiffers,
+            format!("the ambient photo's exposure differs by a factor of {scale:.2}; it was scaled"),
+        ));
+    }
+    flags.push(Flag::plain(FlagCode::AmbientPhotoUsed));
+    Ok(LinearImage::with_ambient(photo, ambient, &AmbientAlignment { dx_px: shift.dx_px, dy_px: shift.dy_px, scale }))
+}
+
+/// Light gathered per scene light: exposure time x ISO / f-number², where the file states them.
+fn exposure(photo: &Photo) -> Option<f64> {
+    let shot = &photo.shot;
+    let f_number = shot.f_number.unwrap_or(1.0);
+    Some(shot.exposure_s? * f64::from(shot.iso?) / (f_number * f_number))
+}
