@@ -14,7 +14,8 @@ use crate::photo::LinearImage;
 
 /// Modules along one side of what is sampled: the black square and one module of white around it.
 pub(super) const FIELD_SIDE: usize = SQUARE_SIDE + 2;
-/// A white module must be brighter than the black one beside it by this factor; blur leaves at least 1.5 at 3 px a module.
+/// A white module must be brighter than the black one beside it by this factor; blur leaves at least 1.5 at 3 px a
+/// module.
 const BRIGHTER: f64 = 1.15;
 /// Share of the pairs across the square's edge that must hold: part of the white surroundings may be covered.
 const MIN_EDGE_SHARE: f64 = 0.75;

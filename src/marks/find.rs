@@ -1,6 +1,7 @@
 //! The mark stage: every mark of the bay, found and placed, or listed as missing.
 //!
-//! **Takes** the photo, the bay's marks and places given by hand (id, pixels of the upright photo). **Gives** [`Marks`].
+//! **Takes** the photo, the bay's marks and places given by hand (id, pixels of the upright photo). **Gives**
+//! [`Marks`].
 //!
 //! **How**: dark four-sided shapes are sought in a small picture and read against the bay's codes
 //! (`tag_search`); quadrant marks are sought by their crossing and named by the layout (`quadrant`, `name`); all edges
@@ -50,7 +51,8 @@ pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], optio
         found.extend(quadrants);
     }
     found.sort_unstable_by_key(|mark| mark.index);
-    let map = WallMap::of(&found, bay_marks);
+    // A single tag extrapolates its own pixels over the whole wall: it points nowhere.
+    let map = if found.len() >= 2 { WallMap::of(&found, bay_marks) } else { None };
     let missing = bay_marks
         .iter()
         .enumerate()

@@ -7,10 +7,10 @@
 //! whiteness after a Gaussian blur *in linear light*, `r` the black's reflectance against the white, `L` the light on
 //! white: the exponential of a bilinear grid, so a shadow or a cutoff that crosses the mark is followed. Blur acts on
 //! light times print; where the light's logarithm has the gradient g, that shows the print's blurred edges shifted by
-//! g·sigma², which is exact for exponential light. A term
-//! `4·k·w·(1 − w)` lets all edges grow or shrink alike (spread ink, flare, an unknown tone curve). Residuals are taken in
-//! encoded codes, where noise is nearly even, and weighted after Huber (1964). Where a pixel is clipped, only a model
-//! that is too dark counts. The covariance is scaled by the residuals and by their correlation between neighbours.
+//! g·sigma², which is exact for exponential light. A term `4·k·w·(1 − w)` lets all edges grow or shrink alike (spread
+//! ink, flare, an unknown tone curve). Residuals are taken in encoded codes, where noise is nearly even, and weighted
+//! after Huber (1964). Where a pixel is clipped, only a model that is too dark counts. The covariance is scaled by the
+//! residuals and by their correlation between neighbours.
 //!
 //! **Weak when** the light changes faster than the grid can follow; the residuals, and with them sigma, then grow.
 
@@ -28,8 +28,8 @@ const COARSE_ITERATIONS: usize = 12;
 const FINE_ITERATIONS: usize = 8;
 /// A step worth less than this in chi-square ends the work with half the samples.
 const NEAR: f64 = 1.0;
-/// A step worth less than this is the last one: it moves no parameter by more than 0.22 sigma, and what is left after it
-/// is far less.
+/// A step worth less than this is the last one: it moves no parameter by more than 0.22 sigma, and what is left after
+/// it is far less.
 const SETTLED: f64 = 0.05;
 /// Noise before any residual is known, codes.
 const FIRST_NOISE: f64 = 4.0;

@@ -24,12 +24,14 @@ const HUBER: f64 = 2.0;
 const LEAST_NOISE: f64 = 0.29;
 /// Factor on a parameter's curvature that holds it.
 const HELD: f64 = 1e9;
-/// Bounds that keep a wild step from running off: light from 1e-5 to 50 of full scale, black from 0.0005 to 0.8 of white.
+/// Bounds that keep a wild step from running off: light from 1e-5 to 50 of full scale, black from 0.0005 to 0.8 of
+/// white.
 const LIGHT_LN_BOUNDS: (f64, f64) = (-11.5, 3.9);
 const BLACK_LN_BOUNDS: (f64, f64) = (-7.6, -0.2);
 /// Growth beyond this would not keep the whiteness monotone.
 const GROWTH_BOUND: f64 = 0.24;
-/// Largest shift of edges by blur under a gradient of light, pixels: a wild light early in a fit must not lose the mark.
+/// Largest shift of edges by blur under a gradient of light, pixels: a wild light early in a fit must not lose the
+/// mark.
 const MAX_BLUR_SHIFT: f64 = 2.0;
 /// The sRGB curve in codes (IEC 61966-2-1): end and slope of its straight toe, scale, offset and exponent.
 const SRGB_TOE: f64 = 0.003_130_8;
@@ -63,7 +65,8 @@ impl<P> State<P> {
         nodes.map(|(step, weight)| self.light.ln[sample.first_node + step] * weight).sum::<f64>().exp()
     }
 
-    /// By how much blur shifts edges at a sample, pixels: the gradient of the light's logarithm times the blur's square.
+    /// By how much blur shifts edges at a sample, pixels: the gradient of the light's logarithm times the blur's
+    /// square.
     fn blur_shift(&self, sample: &Sample, blur_square: f64) -> (f64, f64) {
         let [upper_left, upper_right, lower_left, lower_right] =
             NODE_STEPS.map(|step| self.light.ln[sample.first_node + step]);
@@ -282,8 +285,8 @@ fn encode(level: f64) -> (f64, f64) {
     (power - SRGB_OFFSET, power / (SRGB_GAMMA * level))
 }
 
-/// Sum of the correlations of the residuals at edges with their neighbours, the sample itself included. The fit takes up
-/// slow errors, which makes far neighbours look opposed: the largest sum over all reaches counts.
+/// Sum of the correlations of the residuals at edges with their neighbours, the sample itself included. The fit takes
+/// up slow errors, which makes far neighbours look opposed: the largest sum over all reaches counts.
 pub(super) fn correlation(samples: &[Sample], pass: &Pass) -> f64 {
     let columns = samples.iter().map(|s| s.column).max().unwrap_or(0) as usize + 1;
     let rows = samples.iter().map(|s| s.row).max().unwrap_or(0) as usize + 1;

@@ -28,7 +28,7 @@ pub struct MissingMark {
     pub index: usize,
     /// Its id.
     pub id: u32,
-    /// Where in the photo it should be, when three or more others tell.
+    /// Where in the photo it should be, when the others tell: three or more, or two of which one is a tag.
     pub expected: Option<PxPoint>,
 }
 

@@ -1,10 +1,10 @@
 //! Which quadrant mark is which: they carry no code, so the bay's layout tells.
 //!
-//! **Takes** seen quadrant marks, marks already known (tags, places by hand) and the bay's list. **Gives** pairs of mark
-//! and sight. **How**: known marks and trial pairs make three places, these an affine map, and that points at the other
-//! marks; with four pairs a projective map follows and is tried on all again. A map counts only if each mark's edges
-//! and size, sent through it, look as the mark does in the picture: so a mirrored or turned naming cannot stand. The map
-//! that explains most marks wins, then the one that explains them best.
+//! **Takes** seen quadrant marks, marks already known (tags, places by hand) and the bay's list. **Gives** pairs of
+//! mark and sight. **How**: known marks and trial pairs make three places, these an affine map, and that points at the
+//! other marks; with four pairs a projective map follows and is tried on all again. A map counts only if each mark's
+//! edges and size, sent through it, look as the mark does in the picture: so a mirrored or turned naming cannot stand.
+//! The map that explains most marks wins, then the one that explains them best.
 //!
 //! **Weak when** there are four marks in a nearly regular layout: then only edges and sizes speak.
 
@@ -17,10 +17,10 @@ use crate::bay::Mark;
 use crate::units::PxPoint;
 use std::f64::consts::{FRAC_1_SQRT_2, PI, TAU};
 
-/// Sights that are tried at most, the best fitting ones.
+/// Sights that are tried at most, those with the surest centres.
 const MAX_SIGHTS: usize = 12;
-/// How far a mark may be from its expected place, as a share of the layout's extent in the picture: an affine map misses
-/// perspective; a projective one only the survey's errors.
+/// How far a mark may be from its expected place, as a share of the layout's extent in the picture: an affine map
+/// misses perspective; a projective one only the survey's errors.
 const REACH_AFFINE: f64 = 0.2;
 const REACH_PROJECTIVE: f64 = 0.03;
 /// How far an edge may be turned against the map, radians.
@@ -29,6 +29,8 @@ const TURN_PROJECTIVE: f64 = 0.25;
 /// How far the natural logarithm of a radius may be off.
 const SIZE_AFFINE: f64 = 0.6;
 const SIZE_PROJECTIVE: f64 = 0.35;
+/// Places that make an affine map; a naming with fewer says nothing.
+const PLACES_FOR_MAP: usize = 3;
 /// Spreads by which turns and sizes are weighed against each other when maps are compared.
 const TURN_SPREAD: f64 = 0.05;
 const SIZE_SPREAD: f64 = 0.15;
@@ -49,6 +51,9 @@ struct Tolerance {
 }
 
 const AFFINE: Tolerance = Tolerance { reach: REACH_AFFINE, turn: TURN_AFFINE, size: SIZE_AFFINE };
+/// Three places fix an affine map whatever they are, so edges and sizes must speak clearly: a wall seen from 30 degrees
+/// aside turns edges by 0.1 and changes sizes by 0.15 against an affine map.
+const THREE_PLACES: Tolerance = Tolerance { reach: REACH_AFFINE, turn: 0.2, size: 0.25 };
 const PROJECTIVE: Tolerance = Tolerance { reach: REACH_PROJECTIVE, turn: TURN_PROJECTIVE, size: SIZE_PROJECTIVE };
 
 /// A naming: pairs of place in the bay's list and place among the seen, and what they cost.
@@ -61,7 +66,7 @@ struct Naming {
 /// Names the seen marks among `wanted` (places in the bay's list).
 pub(super) fn name(seen: &[Seen], wanted: &[usize], known: &[FoundMark], bay_marks: &[Mark]) -> Vec<(usize, usize)> {
     let mut order: Vec<usize> = (0..seen.len()).collect();
-    order.sort_by(|&a, &b| seen[a].place.misfit.total_cmp(&seen[b].place.misfit));
+    order.sort_by(|&a, &b| seen[a].place.doubt.total_cmp(&seen[b].place.doubt));
     order.truncate(MAX_SIGHTS);
     let task = Task { seen, order, wanted, known, bay_marks };
     let mut best = Naming::default();
@@ -88,8 +93,7 @@ struct Task<'a> {
 impl Task<'_> {
     /// Tries every way to make three places out of known marks and trial pairs.
     fn try_pairs(&self, trial: &mut Vec<(usize, usize)>, best: &mut Naming) {
-        const PLACES: usize = 3;
-        if self.known.len() + trial.len() >= PLACES {
+        if self.known.len() + trial.len() >= PLACES_FOR_MAP {
             if let Some(map) = Projective::fit_affine(&self.places(trial)) {
                 self.follow(&map, AFFINE, best);
             }
@@ -120,8 +124,12 @@ impl Task<'_> {
     fn follow(&self, map: &Projective, tolerance: Tolerance, best: &mut Naming) {
         let mut naming = self.by_map(map, tolerance);
         let places = self.places(&naming.pairs);
-        if let Some(better) = Projective::fit(&places) {
-            naming = self.by_map(&better, PROJECTIVE);
+        naming = match Projective::fit(&places) {
+            Some(better) => self.by_map(&better, PROJECTIVE),
+            None => self.by_map(map, THREE_PLACES),
+        };
+        if self.known.len() + naming.pairs.len() < PLACES_FOR_MAP {
+            return;
         }
         let is_better = naming.pairs.len() > best.pairs.len()
             || (naming.pairs.len() == best.pairs.len() && naming.cost < best.cost);

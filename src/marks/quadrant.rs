@@ -1,9 +1,9 @@
 //! Quadrant marks in the picture: discs split in four, upper left and lower right black.
 //!
-//! **Takes** a grey picture. **Gives** every place that shows such a mark: centre, edge directions, radius. Which mark of
-//! the bay it is, is decided by the layout (`name`). **How**: (1) blocks at which two opposite neighbours are brighter
-//! than the two others by a good part of the local contrast; (2) circles around them must cross exactly four edges,
-//! half a turn apart in pairs, with the black sectors at the upper left and the lower right within 45 degrees;
+//! **Takes** a grey picture. **Gives** every place that shows such a mark: centre, edge directions, radius. Which mark
+//! of the bay it is, is decided by the layout (`name`). **How**: (1) blocks at which two opposite neighbours are
+//! brighter than the two others by a good part of the local contrast; (2) circles around them must cross exactly four
+//! edges, half a turn apart in pairs, with the black sectors at the upper left and the lower right within 45 degrees;
 //! (3) the radius at which the circles stop doing so is that of the disc; both black sectors must end there, which
 //! corners of tags and texture do not do.
 

@@ -1,7 +1,7 @@
 //! The sub-pixel centre of a quadrant mark: the crossing of its two edges.
 //!
-//! **Takes** a rough centre, the directions of the two edges and the radius inside which only they are seen. **Gives** the
-//! crossing with its standard uncertainty, and the edges' directions. **How**: two straight edges under a blur as a
+//! **Takes** a rough centre, the directions of the two edges and the radius inside which only they are seen. **Gives**
+//! the crossing with its standard uncertainty, and the edges' directions. **How**: two straight edges under a blur as a
 //! [`Pattern`]; straight lines stay straight in perspective, so the crossing needs no correction, unlike the middle of
 //! the disc.
 
@@ -23,6 +23,8 @@ const BLUR_LN_BOUNDS: (f64, f64) = (-1.6, 2.5);
 const MAX_MOVE_SHARE: f64 = 0.35;
 /// Residuals above this share of the contrast are no mark.
 const MAX_MISFIT: f64 = 0.2;
+/// A centre less certain than this share of the radius is a crossing of noise: a dim disc of 24 px reaches 0.03.
+const MAX_SIGMA_SHARE: f64 = 0.06;
 /// What no model of a photo gets right (sharpening, coding), pixels.
 const MODEL_SIGMA_PX: f64 = 0.003;
 
@@ -51,8 +53,8 @@ pub(super) struct QuadrantPlace {
     /// Fitted directions, as in the guess.
     pub(super) right: f64,
     pub(super) up: f64,
-    /// Residuals as a share of the contrast.
-    pub(super) misfit: f64,
+    /// Uncertainty of the centre as a share of the radius: small for a real mark, whatever its size and light.
+    pub(super) doubt: f64,
 }
 
 /// Fits the two edges.
@@ -73,12 +75,13 @@ pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess) -> Option<Quadr
     let end = fitted.pattern;
     let variance = 0.5 * (fitted.covariance[(0, 0)] + fitted.covariance[(1, 1)]);
     let has_stayed = end.x.hypot(end.y) <= MAX_MOVE_SHARE * radius;
-    (has_stayed && fitted.misfit <= MAX_MISFIT).then(|| QuadrantPlace {
+    let is_sharp = variance.sqrt() <= MAX_SIGMA_SHARE * radius;
+    (has_stayed && is_sharp && fitted.misfit <= MAX_MISFIT).then(|| QuadrantPlace {
         centre: PxPoint::new(centre.x + end.x, centre.y + end.y),
         centre_sigma_px: variance.sqrt().hypot(MODEL_SIGMA_PX),
         right: end.right,
         up: end.up,
-        misfit: fitted.misfit,
+        doubt: variance.sqrt() / radius,
     })
 }
 

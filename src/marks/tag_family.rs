@@ -4,8 +4,8 @@
 //! most significant bit; 1 is white. Any two codes in any two rotations differ in at least 11 modules.
 //!
 //! **Source**: table `codedata` of `tag36h11.c` in the BSD-2 `AprilTag` library (crate `apriltag-sys` 0.4.0), its bits
-//! put from that file's spiral order (`bit_x`, `bit_y`) into rows. `OpenCV`'s dictionary `DICT_APRILTAG_36h11` holds the
-//! same codes turned by 180 degrees, so a printed code does not tell which way is up.
+//! put from that file's spiral order (`bit_x`, `bit_y`) into rows. `OpenCV`'s dictionary `DICT_APRILTAG_36h11` holds
+//! the same codes turned by 180 degrees, so a printed code does not tell which way is up.
 //!
 //! The table's licence:
 //!

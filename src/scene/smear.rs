@@ -9,9 +9,9 @@ use rayon::prelude::*;
 /// Distance at which the projector is in focus, mm.
 const FOCUS_MM: f64 = 25_000.0;
 /// Radial shells of equal area of the quadrature; with `ANGLES` good to 1e-4 for discs under five edge widths.
-const SHELLS: usize = 6;
+const SHELLS: usize = 4;
 /// Directions of the quadrature.
-const ANGLES: usize = 16;
+const ANGLES: usize = 12;
 /// Window of the rendering table about the aim: sideways, below, above, degrees.
 const WINDOW_DEG: (f64, f64, f64) = (24.0, 3.0, 3.0);
 /// Cell of the rendering table, degrees (h, v).

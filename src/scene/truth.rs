@@ -9,11 +9,13 @@ use super::beam::{Beam, Shape};
 /// The step over which the fall of log10 is taken.
 pub const STEP_DEG: f64 = 0.1;
 /// The fall is searched this far above and below the 50 % line.
-const SEARCH_DEG: f64 = 1.6;
+const SEARCH_DEG: f64 = 1.0;
 /// Coarse search step; a divisor of `STEP_DEG`, narrower than half the sharpest edge.
 const COARSE_DEG: f64 = 0.02;
-/// Final search step.
+/// Second and final search step, and how many are tried to each side: together they cover the coarse step.
+const MIDDLE_DEG: f64 = 0.004;
 const FINE_DEG: f64 = 0.0005;
+const STEPS_PER_SIDE: i32 = 8;
 /// The flat line is fitted from here to here, to the flat side of the elbow.
 const FLAT_WINDOW_DEG: (f64, f64) = (1.0, 3.0);
 /// The rise line is fitted from here to here, to the other side.
@@ -81,13 +83,15 @@ pub fn cutoff_at(light: &impl Fn(f64, f64) -> f64, h: f64, near_v: f64) -> Cutof
     let logs: Vec<f64> = (0..count + skip).map(|i| light(h, place(i)).log10()).collect();
     let best = (0..count).max_by(|&a, &b| (logs[a] - logs[a + skip]).total_cmp(&(logs[b] - logs[b + skip])));
     let start = place(best.unwrap_or(0));
-    let fine = (COARSE_DEG / FINE_DEG) as i32;
     let (mut top_v, mut top) = (start, fall(start));
-    for i in -fine..=fine {
-        let v = start + f64::from(i) * FINE_DEG;
-        let g = fall(v);
-        if g > top {
-            (top_v, top) = (v, g);
+    for step in [MIDDLE_DEG, FINE_DEG] {
+        let middle = top_v;
+        for i in -STEPS_PER_SIDE..=STEPS_PER_SIDE {
+            let v = middle + f64::from(i) * step;
+            let g = fall(v);
+            if g > top {
+                (top_v, top) = (v, g);
+            }
         }
     }
     // The maximum is smooth: a parabola through its neighbours removes the last step's rounding.

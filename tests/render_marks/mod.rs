@@ -11,7 +11,7 @@ const WALL: f64 = 0.55;
 const PAPER: f64 = 0.85;
 const INK: f64 = 0.05;
 /// Samples along each side of a pixel.
-const SUPERSAMPLES: usize = 5;
+const SUPERSAMPLES: usize = 4;
 
 /// A small generator (xorshift64*, Vigna 2016): the same picture for the same seed everywhere.
 pub(crate) struct Random(u64);
