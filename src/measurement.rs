@@ -10,7 +10,7 @@ use crate::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge};
 use crate::camera::{Lens, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
-use crate::grid::{GridOptions, resample::resample};
+use crate::grid::{GridOptions, far_field, resample::resample};
 use crate::marks::{self, FindOptions, Marks};
 use crate::photo::{AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, decode, shift_between};
 use crate::units::PxPoint;
@@ -155,20 +155,21 @@ fn stages(
     observer.stage("wall");
     let image = linear_image(photo, extra.ambient_photo, flags)?;
     let grid = resample(&image, fitted, request.setup, request.bay, &GridOptions::default());
+    let focal_35mm = photo.shot.focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM);
+    let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);
+    let centre_px = (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0);
+    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px);
     observer.stage("grid");
     let input = BeamInput {
+        far: &far,
         view: fitted,
         setup: request.setup,
         pattern: request.pattern,
         traffic: request.traffic,
         tone: EXPECTED_TONE,
         is_ambient_subtracted: extra.ambient_photo.is_some(),
-        focal_px: focal_px(
-            photo.shot.focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM),
-            photo.width() as f64,
-            photo.height() as f64,
-        ),
-        centre_px: (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0),
+        focal_px: focal,
+        centre_px,
     };
     let features = beam::measure(&grid, &input)?;
     observer.stage("beam");

@@ -10,7 +10,7 @@ use super::{edge::Edge, hotspot};
 use crate::bay::{LampSetup, Traffic};
 use crate::error::Refusal;
 use crate::flag::{Flag, FlagCode};
-use crate::grid::AngleGrid;
+use crate::grid::{AngleGrid, FarSample};
 use crate::measured::{Budget, Measured};
 use crate::units::{AnglePoint, Deg, Mm};
 use crate::wall::WallView;
@@ -27,6 +27,8 @@ pub struct ToneKnowledge {
 /// What the beam stage needs beside the grid.
 #[derive(Debug, Clone, Copy)]
 pub struct BeamInput<'a> {
+    /// Coarse samples of the whole visible wall.
+    pub far: &'a [FarSample],
     /// The wall in the photo.
     pub view: &'a WallView,
     /// The lamp's set-up.
@@ -82,7 +84,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     let looked = smooth(&places(&light, -7.5, 7.5));
     let hinge = coarse_hinge(&looked, input.pattern, side)?;
     check_beam(&looked, &hinge, side, input.pattern)?;
-    let room = room_light(&light, &hinge, side, input);
+    let room = room_light(&light, input.tone.strength, &hinge, side, input);
     let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
     check_edges(&found.flat_edges)?;
     let variants = Variants::new(grid, input, &hinge, side, &room);
@@ -191,7 +193,7 @@ fn dark_level(light: &LightGrid<'_>) -> RoomLight {
     RoomLight::uniform(base, 0.5 * base)
 }
 
-fn room_light(light: &LightGrid<'_>, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
+fn room_light(light: &LightGrid<'_>, strength: f64, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
     /// What remains of the room's light after subtracting an ambient photo, relative to full scale.
     const AFTER_SUBTRACTION: f64 = 2e-4;
     if input.is_ambient_subtracted {
@@ -199,7 +201,7 @@ fn room_light(light: &LightGrid<'_>, hinge: &Hinge, side: f64, input: &BeamInput
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
     let cutoff = |h: f64| super::coarse::hinge_height(hinge, h, side);
-    room::estimate(light, centre, &cutoff).unwrap_or_else(|| dark_level(light))
+    room::estimate(input.far, &ToneCurve::new(strength), centre, &cutoff).unwrap_or_else(|| dark_level(light))
 }
 
 fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, pattern: Pattern) -> Option<CutoffShape> {
@@ -255,7 +257,7 @@ impl Variants {
     fn new(grid: &AngleGrid, input: &BeamInput<'_>, hinge: &Hinge, side: f64, room: &RoomLight) -> Self {
         let light = LightGrid::new(grid, &ToneCurve::new(input.tone.strength));
         let toned = LightGrid::new(grid, &ToneCurve::new(input.tone.strength + input.tone.sigma));
-        let room_toned = room_light(&toned, hinge, side, input);
+        let room_toned = room_light(&toned, input.tone.strength + input.tone.sigma, hinge, side, input);
         Self {
             room: read(&light, &room.moved(-1.0), hinge, side, input.pattern),
             tone: read(&toned, &room_toned, hinge, side, input.pattern),

@@ -181,6 +181,11 @@ pub fn resample(
     grid
 }
 
+/// Whether a place on the wall shows the bare wall: above the floor line and off the marks.
+pub fn wall_is_bare(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
+    wall.y_mm >= floor_line_mm(setup) + FLOOR_MARGIN_MM && !is_on_mark(bay, setup, wall)
+}
+
 fn is_on_mark(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
     bay.marks.iter().any(|mark| {
         let reach = mark.size.get() * MARK_HALF_SIDE;

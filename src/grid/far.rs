@@ -1,0 +1,96 @@
+//! Coarse samples of the whole visible wall, far beyond the fine grid: what room light is told from the lamp's by.
+
+use super::resample::wall_is_bare;
+use crate::bay::{Bay, LampSetup};
+use crate::photo::LinearImage;
+use crate::units::{AnglePoint, PxPoint};
+use crate::wall::{WallView, geometry};
+
+/// Light of one patch of wall.
+#[derive(Debug, Clone, Copy)]
+pub struct FarSample {
+    /// H of its centre, degrees.
+    pub h_deg: f64,
+    /// V of its centre, degrees.
+    pub v_deg: f64,
+    /// Median linear red, green, blue.
+    pub rgb: [f32; 3],
+    /// Intensity per illuminance, as in the grid.
+    pub factor: f64,
+    /// Squared tangent of the angle from the camera's axis.
+    pub off_axis: f64,
+}
+
+/// Region that is sampled, degrees, and the distance between patches.
+const H_REACH_DEG: f64 = 16.0;
+const V_RANGE_DEG: (f64, f64) = (-4.0, 13.0);
+const STEP_H_DEG: f64 = 1.0;
+const STEP_V_DEG: f64 = 0.5;
+/// Pixels on either side of a patch's centre, and the distance between those that are read.
+const REACH_PX: isize = 6;
+const STRIDE_PX: usize = 3;
+/// Pixels along the photo's edge that are left out.
+const MARGIN_PX: f64 = 8.0;
+
+/// Samples the wall; `focal_px` and `centre_px` describe the camera's axis.
+pub fn far_field(
+    image: &LinearImage<'_>,
+    view: &WallView,
+    setup: &LampSetup,
+    bay: &Bay,
+    focal_px: f64,
+    centre_px: (f64, f64),
+) -> Vec<FarSample> {
+    let reference = setup.distance.get().powi(2);
+    let (width, height) = (image.photo().width() as f64, image.photo().height() as f64);
+    let columns = (2.0 * H_REACH_DEG / STEP_H_DEG) as usize;
+    let rows = ((V_RANGE_DEG.1 - V_RANGE_DEG.0) / STEP_V_DEG) as usize;
+    let mut samples = Vec::new();
+    for row in 0..=rows {
+        for column in 0..=columns {
+            let (h_deg, v_deg) = (-H_REACH_DEG + column as f64 * STEP_H_DEG, V_RANGE_DEG.0 + row as f64 * STEP_V_DEG);
+            let Some(wall) = geometry::wall_point(setup, AnglePoint::new(h_deg, v_deg)) else { continue };
+            if !wall_is_bare(bay, setup, wall) {
+                continue;
+            }
+            let place = view.to_px(wall);
+            let is_inside = place.x > MARGIN_PX
+                && place.y > MARGIN_PX
+                && place.x < width - MARGIN_PX
+                && place.y < height - MARGIN_PX;
+            if !is_inside {
+                continue;
+            }
+            let ray = geometry::solid(setup, wall);
+            let off_axis = ((place.x - centre_px.0).powi(2) + (place.y - centre_px.1).powi(2)) / (focal_px * focal_px);
+            samples.push(FarSample {
+                h_deg,
+                v_deg,
+                rgb: median_rgb(image, place),
+                factor: ray.distance_mm.powi(2) / ray.cos_incidence / reference,
+                off_axis,
+            });
+        }
+    }
+    samples
+}
+
+fn median_rgb(image: &LinearImage<'_>, place: PxPoint) -> [f32; 3] {
+    let (x, y) = (place.x as isize, place.y as isize);
+    let mut channels: [Vec<f32>; 3] = Default::default();
+    for dy in (-REACH_PX..=REACH_PX).step_by(STRIDE_PX) {
+        for dx in (-REACH_PX..=REACH_PX).step_by(STRIDE_PX) {
+            let rgb = image.rgb((x + dx) as usize, (y + dy) as usize);
+            for (channel, value) in channels.iter_mut().zip(rgb) {
+                channel.push(value);
+            }
+        }
+    }
+    channels.map(|mut values| {
+        // The mean of the middle half: as robust as the median, without its steps of one code in the dark.
+        values.sort_by(f32::total_cmp);
+        let cut = values.len() / 4;
+        let kept = &values[cut..values.len() - cut];
+        kept.iter().sum::<f32>() / kept.len() as f32
+    })
+}
