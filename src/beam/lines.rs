@@ -1,7 +1,8 @@
 //! The flat line, the rising line and their meeting, from the cutoff positions of vertical scans.
 
 use super::coarse::{Hinge, hinge_height};
-use super::edge::{Edge, fit_edge};
+use super::edge::{Edge, Scan, fit_edge};
+use super::edge_line::{EdgeLine, Expected, fit_line};
 use super::light::LightGrid;
 use super::room::RoomLight;
 
@@ -81,15 +82,13 @@ pub fn line_through(edges: &[(f64, f64, f64)], h0_deg: f64) -> Option<Line> {
 /// Everything the cutoff's geometry gives.
 #[derive(Debug, Clone)]
 pub struct CutoffShape {
-    /// Edges on the flat side.
-    pub flat_edges: Vec<Edge>,
-    /// The flat line, anchored at the scan position.
-    pub flat: Line,
+    /// The flat stretch, anchored at the scan position.
+    pub flat: EdgeLine,
     /// The rising line, when there is one.
     pub rise: Option<Line>,
     /// Where they meet (h, v), degrees.
     pub elbow: Option<(f64, f64)>,
-    /// Positions on the rising side that were used.
+    /// Positions on the rising side that were used (h, v, sigma), degrees.
     pub rise_points: Vec<(f64, f64, f64)>,
 }
 
@@ -134,28 +133,72 @@ const RISE_TO_DEG: f64 = 2.0;
 /// Distance kept from a shelf's corner, degrees.
 const CORNER_MARGIN_DEG: f64 = 0.4;
 
-/// Measures the flat line, and for a kink the rising line and the elbow.
-pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) -> Option<CutoffShape> {
-    let coarse = |h: f64| hinge_height(hinge, h, side);
-    let plan = ScanPlan {
-        from_deg: hinge.h_deg + side * 1.0,
-        to_deg: hinge.h_deg + side * 3.0,
-        step_deg: 0.2,
-        half_width_deg: 0.1,
-    };
-    let flat_edges = edges(light, room, &plan, hinge.tilt, &coarse);
-    let positions: Vec<(f64, f64, f64)> = flat_edges.iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
-    let flat = line_through(&positions, hinge.h_deg + side * 2.0)?;
-    let mut shape = CutoffShape { flat_edges, flat, rise: None, elbow: None, rise_points: Vec::new() };
-    if hinge.slope <= GENTLE_SLOPE {
-        gentle(light, room, hinge, side, &mut shape)
-    } else {
-        steep(light, room, hinge, side, &mut shape)
-    }
-    Some(shape)
+/// Softness that is expected of a low beam's edge, degrees, and its logarithmic spread: G = 0.13 to 0.40 of UN R112.
+const SOFTNESS_DEG: f64 = 0.13;
+const SOFTNESS_LN_SIGMA: f64 = 0.6;
+/// Spread of a flat cutoff's slope, degrees per degree.
+const FLAT_SLOPE_SIGMA: f64 = 0.04;
+/// Spread of a rising part's slope about the first look's.
+const RISE_SLOPE_SIGMA: f64 = 0.12;
+
+/// Scans of a plan, following the stretch's slope.
+fn scans(light: &LightGrid<'_>, room: &RoomLight, plan: &ScanPlan, slope: f64) -> Vec<Scan> {
+    let room_at = |h: f64, v: f64| room.at(h, v);
+    let count = ((plan.to_deg - plan.from_deg).abs() / plan.step_deg).round() as usize;
+    let direction = (plan.to_deg - plan.from_deg).signum();
+    (0..=count)
+        .map(|k| light.scan(plan.from_deg + direction * k as f64 * plan.step_deg, plan.half_width_deg, slope, &room_at))
+        .collect()
 }
 
-fn meet(flat: &Line, rise: &Line) -> Option<(f64, f64)> {
+/// Fits the flat stretch that a plan crosses.
+pub fn flat_stretch(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    plan: &ScanPlan,
+    v0_deg: f64,
+    tilt: f64,
+) -> Option<EdgeLine> {
+    let expected = Expected {
+        h0_deg: (plan.from_deg + plan.to_deg) / 2.0,
+        v0_deg,
+        slope: tilt,
+        slope_sigma: FLAT_SLOPE_SIGMA,
+        softness_deg: SOFTNESS_DEG,
+        softness_ln_sigma: SOFTNESS_LN_SIGMA,
+    };
+    fit_line(&scans(light, room, plan, tilt), &expected)
+}
+
+/// Measures the flat line, and for a kink the rising line and the elbow.
+pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) -> Option<CutoffShape> {
+    let mut bend = hinge.h_deg;
+    let mut shape = None;
+    // Twice, because the ranges are told from the elbow, which the first look knows to a tenth of a degree only.
+    for _ in 0..2 {
+        let here = Hinge { h_deg: bend, v_deg: hinge.v_deg + hinge.tilt * (bend - hinge.h_deg), ..*hinge };
+        let plan = ScanPlan { from_deg: bend + side, to_deg: bend + side * 3.0, step_deg: 0.2, half_width_deg: 0.1 };
+        let v0_deg = here.v_deg + hinge.tilt * side * 2.0;
+        let flat = flat_stretch(light, room, &plan, v0_deg, hinge.tilt.clamp(-0.03, 0.03))?;
+        let mut next = CutoffShape { flat, rise: None, elbow: None, rise_points: Vec::new() };
+        if hinge.slope <= GENTLE_SLOPE {
+            gentle(light, room, &here, side, &mut next);
+        } else {
+            steep(light, room, &here, side, &mut next);
+        }
+        let moved = next.elbow.map_or(0.0, |(h, _)| h - bend);
+        shape = Some(next);
+        /// A smaller move of the elbow changes the ranges by less than a scan's width, degrees.
+        const SETTLED_DEG: f64 = 0.08;
+        if moved.abs() < SETTLED_DEG || moved.abs() > 1.0 {
+            break;
+        }
+        bend += moved;
+    }
+    shape
+}
+
+fn meet(flat: &EdgeLine, rise: &Line) -> Option<(f64, f64)> {
     let difference = rise.slope - flat.slope;
     (difference.abs() > 0.05).then(|| {
         let h = (flat.at(0.0) - rise.at(0.0)) / difference;
@@ -166,27 +209,34 @@ fn meet(flat: &Line, rise: &Line) -> Option<(f64, f64)> {
 fn gentle(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shape: &mut CutoffShape) {
     let corner = hinge.cap_deg / hinge.slope;
     let to = RISE_TO_DEG.min((corner - CORNER_MARGIN_DEG).max(RISE_FROM_DEG + 0.3));
-    let mut bend = hinge.h_deg;
-    for _ in 0..2 {
-        let here = Hinge { h_deg: bend, v_deg: shape.flat.at(bend), ..*hinge };
-        let plan = ScanPlan {
-            from_deg: bend - side * RISE_FROM_DEG,
-            to_deg: bend - side * to,
-            step_deg: 0.1,
-            half_width_deg: 0.05,
-        };
-        let slope = -side * hinge.slope + hinge.tilt;
-        let found = edges(light, room, &plan, slope, &|h| hinge_height(&here, h, side));
-        let points: Vec<(f64, f64, f64)> = found.iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
-        let Some(line) = line_through(&points, bend - side * (RISE_FROM_DEG + to) / 2.0) else { return };
-        shape.rise_points = points;
-        shape.rise = Some(line);
-        shape.elbow = meet(&shape.flat, &line);
-        match shape.elbow {
-            Some((h, _)) if (h - bend).abs() < 1.0 => bend = h,
-            _ => break,
-        }
-    }
+    let plan = ScanPlan {
+        from_deg: hinge.h_deg - side * RISE_FROM_DEG,
+        to_deg: hinge.h_deg - side * to,
+        step_deg: 0.1,
+        half_width_deg: 0.05,
+    };
+    let slope = -side * hinge.slope + hinge.tilt;
+    let h0_deg = (plan.from_deg + plan.to_deg) / 2.0;
+    let expected = Expected {
+        h0_deg,
+        v0_deg: hinge_height(hinge, h0_deg, side),
+        slope,
+        slope_sigma: RISE_SLOPE_SIGMA,
+        softness_deg: shape.flat.softness_deg,
+        softness_ln_sigma: 0.3,
+    };
+    let Some(found) = fit_line(&scans(light, room, &plan, slope), &expected) else { return };
+    let line = Line {
+        h0_deg,
+        v0_deg: found.v0_deg,
+        slope: found.slope,
+        sigma_deg: found.sigma_deg.hypot(found.texture_sigma_deg),
+        slope_sigma: found.slope_sigma,
+        scatter_deg: found.sigma_deg,
+    };
+    shape.rise_points = found.places.iter().map(|(h, v)| (*h, *v, found.sigma_deg)).collect();
+    shape.rise = Some(line);
+    shape.elbow = meet(&shape.flat, &line);
 }
 
 fn steep(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shape: &mut CutoffShape) {

@@ -1,12 +1,13 @@
 //! The beam stage: from the angle grid to features with budgets, or a refusal.
 
 use super::coarse::{CoarsePlace, Hinge, find_hinge, places, robust_line, smooth};
+use super::edge_line::EdgeLine;
 use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
+use super::hotspot;
 use super::light::{LightGrid, ToneCurve};
-use super::lines::{CutoffShape, Line, ScanPlan, edges, line_through, shape};
+use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
 use super::room::{self, RoomLight};
 use super::setup_budget::{Component, add_geometry};
-use super::{edge::Edge, hotspot};
 use crate::bay::{LampSetup, Traffic};
 use crate::error::Refusal;
 use crate::flag::{Flag, FlagCode};
@@ -86,7 +87,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     check_beam(&looked, &hinge, side, input.pattern)?;
     let room = room_light(&light, input.tone.strength, &hinge, side, input);
     let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
-    check_edges(&found.flat_edges)?;
+    check_edges(&found.flat)?;
     let variants = Variants::new(grid, input, &hinge, side, &room);
     features.cutoff = Some(cutoff(&found, &variants, input));
     features.elbow = elbow(&found, &variants, input);
@@ -210,15 +211,13 @@ fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, patte
     }
     let (centre, reach) = level_window(pattern);
     let plan = ScanPlan { from_deg: centre - reach, to_deg: centre + reach, step_deg: 0.2, half_width_deg: 0.1 };
-    let coarse = |h: f64| hinge.v_deg + hinge.tilt * (h - hinge.h_deg);
-    let flat_edges = edges(light, room, &plan, hinge.tilt, &coarse);
-    let positions: Vec<(f64, f64, f64)> = flat_edges.iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
-    let flat = line_through(&positions, centre)?;
-    Some(CutoffShape { flat_edges, flat, rise: None, elbow: None, rise_points: Vec::new() })
+    let v0_deg = hinge.v_deg + hinge.tilt * (centre - hinge.h_deg);
+    let flat = flat_stretch(light, room, &plan, v0_deg, hinge.tilt)?;
+    Some(CutoffShape { flat, rise: None, elbow: None, rise_points: Vec::new() })
 }
 
-fn check_edges(found: &[Edge]) -> Result<(), Refusal> {
-    let clipped = found.iter().map(|e| e.clipped).sum::<f64>() / found.len().max(1) as f64;
+fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
+    let clipped = flat.clipped;
     if clipped > CLIPPED_AT_CUTOFF_SHARE {
         return Err(Refusal::new(
             FlagCode::ClippedAtCutoff,
@@ -230,7 +229,7 @@ fn check_edges(found: &[Edge]) -> Result<(), Refusal> {
             "lower the exposure so that the wall just below the cutoff is not white, and photograph again",
         ));
     }
-    let g = median(found.iter().map(|e| e.g).collect());
+    let g = flat.g;
     if g < BLURRED_G {
         return Err(Refusal::new(
             FlagCode::Blurred,
@@ -239,11 +238,6 @@ fn check_edges(found: &[Edge]) -> Result<(), Refusal> {
         ));
     }
     Ok(())
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// The same reading under other assumptions about room light and tone curve.
@@ -279,23 +273,21 @@ fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cu
     let mut budget = Budget::new();
     let at = AnglePoint::new(scan_h, found.flat.v0_deg);
     add_geometry(&mut budget, input.view, input.setup, at, Component::V);
-    add_image_v(&mut budget, found, &found.flat);
+    add_image_v(&mut budget, &found.flat, found.flat.sigma_deg);
     budget.add("room light", shift(found, variants.room.as_ref(), of));
     budget.add("tone curve", shift(found, variants.tone.as_ref(), of));
     Cutoff {
         v: Measured { value: Deg::new(found.flat.v0_deg), budget },
         scan_h: Deg::new(scan_h),
-        sharpness_g: median(found.flat_edges.iter().map(|e| e.g).collect()),
+        sharpness_g: found.flat.g,
         tilt: Deg::from_radians(found.flat.slope.atan()),
     }
 }
 
-/// Edge fit and wall reflectance of a line's V.
-fn add_image_v(budget: &mut Budget, found: &CutoffShape, line: &Line) {
-    let softness = median(found.flat_edges.iter().map(|e| e.softness_deg).collect());
-    budget.add("edge fit", line.sigma_deg.hypot(SHAPE_SHARE * softness));
-    // Joints and paint run along the cutoff, so all scans share their pull: it does not average away.
-    budget.add("wall reflectance", median(found.flat_edges.iter().map(|e| e.sigma_deg).collect()));
+/// Edge fit and wall reflectance of the flat line's V.
+fn add_image_v(budget: &mut Budget, flat: &EdgeLine, sigma_deg: f64) {
+    budget.add("edge fit", sigma_deg.hypot(SHAPE_SHARE * flat.softness_deg));
+    budget.add("wall reflectance", flat.texture_sigma_deg);
 }
 
 fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Option<Elbow> {
@@ -305,17 +297,16 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
     let mut budget_h = Budget::new();
     add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
     let steepness = (rise.slope - found.flat.slope).abs().max(0.05);
-    let flat_sigma = found.flat.sigma_deg.hypot(found.flat.slope_sigma * (h - found.flat.h0_deg));
+    let flat_sigma = found.flat.sigma_at(h);
     let rise_sigma = rise.sigma_deg.hypot(rise.slope_sigma * (h - rise.h0_deg));
     budget_h.add("edge fit", flat_sigma.hypot(rise_sigma) / steepness);
-    let reflectance = median(found.flat_edges.iter().map(|e| e.sigma_deg).collect());
-    budget_h.add("wall reflectance", reflectance * std::f64::consts::SQRT_2 / steepness);
+    budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
     budget_h.add("tone curve", shift(found, variants.tone.as_ref(), of_h));
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
-    add_image_v(&mut budget_v, found, &Line { sigma_deg: flat_sigma, ..found.flat });
+    add_image_v(&mut budget_v, &found.flat, flat_sigma);
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
     budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
     budget_v.add("tone curve", shift(found, variants.tone.as_ref(), of_v));
@@ -335,7 +326,7 @@ fn rise(found: &CutoffShape) -> Option<Measured> {
 
 fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
     let mut points: Vec<AnglePoint> =
-        found.flat_edges.iter().map(|e| AnglePoint::new(e.h_deg, found.flat.at(e.h_deg))).collect();
+        found.flat.places.iter().map(|(h, _)| AnglePoint::new(*h, found.flat.at(*h))).collect();
     if let Some((h, v)) = found.elbow {
         points.push(AnglePoint::new(h, v));
     }
@@ -380,7 +371,7 @@ const IMAGE_PARTS: [&str; 4] = ["edge fit", "wall reflectance", "room light", "t
 fn check_uncertainty(features: &BeamFeatures, room: &RoomLight, found: &CutoffShape) -> Result<(), Refusal> {
     let Some(cutoff) = &features.cutoff else { return Ok(()) };
     let image_u = 2.0 * cutoff.v.budget.sigma_of_deg(&IMAGE_PARTS);
-    let high = median(found.flat_edges.iter().map(|e| e.high).collect());
+    let high = found.flat.high;
     if image_u > LARGEST_IMAGE_U_DEG {
         let ratio = room.base / high.max(1e-9);
         let code = if ratio > 0.3 { FlagCode::AmbientTooStrong } else { FlagCode::Blurred };

@@ -3,6 +3,7 @@
 pub mod features;
 pub mod solve;
 pub mod edge;
+pub mod edge_line;
 pub mod light;
 pub mod coarse;
 pub mod room;

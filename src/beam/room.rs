@@ -113,8 +113,7 @@ pub fn estimate(
     // Parameters: ln room, its gradients, ln fast stray, ln its fading, ln slow stray, ln its fading, share of the
     // lens's fall-off.
     let stray = (near - darkest * 0.6).max(1e-6).ln();
-    let start =
-        [(darkest * 0.6).ln(), 0.0, 0.0, stray, FAST_DEG.ln(), stray - 0.7, SLOW_DEG.ln(), FALL_OFF_SHARE];
+    let start = [(darkest * 0.6).ln(), 0.0, 0.0, stray, FAST_DEG.ln(), stray - 0.7, SLOW_DEG.ln(), FALL_OFF_SHARE];
     let priors = [
         Prior { mean: (darkest * 0.5).ln(), sigma: 2.0 },
         Prior { mean: 0.0, sigma: GRADIENT_SIGMA },

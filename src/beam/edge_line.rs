@@ -1,0 +1,352 @@
+//! A straight stretch of the cutoff, fitted in one go to all vertical scans that cross it.
+//!
+//! One model for the whole stretch (a straight edge of one softness, levels that change smoothly along it) lets the wall's
+//! texture average out: joints, bricks and pipes weigh little because they do not follow the model, and the loss function is
+//! robust at a scale taken from the residuals themselves. Model at direction (h, v), with d = h - h0 and x = v - v0 - tilt·d:
+//! `I = exp(H + H1·d + H2·d² + kb·x)·T + exp(L + L1·d - ka·max(x, 0))·(1 - T)`, `T = 1/(1 + exp(x/s))`.
+
+use super::edge::{STEP_DEG, Scan, steepest};
+use super::solve::{Fitted, Prior, fit};
+
+/// The fitted stretch.
+#[derive(Debug, Clone)]
+pub struct EdgeLine {
+    /// H of the anchor, degrees.
+    pub h0_deg: f64,
+    /// Cutoff (steepest log fall of the lamp alone) at the anchor, degrees.
+    pub v0_deg: f64,
+    /// Slope of the cutoff, degrees per degree.
+    pub slope: f64,
+    /// Standard uncertainty of the cutoff at the anchor from noise and texture that differ from scan to scan, degrees.
+    pub sigma_deg: f64,
+    /// Standard uncertainty of the slope.
+    pub slope_sigma: f64,
+    /// Standard uncertainty of the cutoff from texture that runs along the edge (joints, bands), degrees.
+    pub texture_sigma_deg: f64,
+    /// Greatest G at the anchor.
+    pub g: f64,
+    /// Softness s, degrees.
+    pub softness_deg: f64,
+    /// Light just below the edge at the anchor, relative to full scale.
+    pub high: f64,
+    /// The lamp's own stray light just above it.
+    pub low: f64,
+    /// Relative spread of the residuals (texture).
+    pub texture: f64,
+    /// Share of clipped light within 0.25 degrees of the edge.
+    pub clipped: f64,
+    /// Cutoff of each scan by itself: h, v, degrees.
+    pub places: Vec<(f64, f64)>,
+    parameters: Vec<f64>,
+}
+
+impl EdgeLine {
+    /// V of the line at an H.
+    pub fn at(&self, h_deg: f64) -> f64 {
+        self.v0_deg + self.slope * (h_deg - self.h0_deg)
+    }
+
+    /// Standard uncertainty of V at an H, texture along the edge not included.
+    pub fn sigma_at(&self, h_deg: f64) -> f64 {
+        self.sigma_deg.hypot(self.slope_sigma * (h_deg - self.h0_deg))
+    }
+}
+
+/// What is expected of the stretch before it is fitted.
+#[derive(Debug, Clone, Copy)]
+pub struct Expected {
+    /// Anchor, degrees.
+    pub h0_deg: f64,
+    /// Cutoff there, degrees.
+    pub v0_deg: f64,
+    /// Slope, degrees per degree.
+    pub slope: f64,
+    /// Standard deviation of the slope.
+    pub slope_sigma: f64,
+    /// Softness, degrees, and its logarithmic spread.
+    pub softness_deg: f64,
+    /// Logarithmic spread of the softness.
+    pub softness_ln_sigma: f64,
+}
+
+/// Half height of the window around the expected edge, degrees.
+const BELOW_DEG: f64 = 0.9;
+const ABOVE_DEG: f64 = 1.4;
+/// Rows of a scan that are joined into one sample: 0.04 degrees, under the 0.05 that UN R112 asks of a scan.
+const JOINED_ROWS: usize = 2;
+/// Texture at which the robust fit starts (nearly least squares) and its bounds.
+const START_TEXTURE: f64 = 0.15;
+const TEXTURE_RANGE: (f64, f64) = (0.004, 0.25);
+/// Samples with more clipped light than this only say "at least this much".
+const CLIPPED_SHARE: f64 = 0.02;
+/// Fewest samples on each side of the edge, over all scans.
+const MIN_SIDE_SAMPLES: usize = 24;
+/// Rows over which texture stays alike, in joined rows (own judgement).
+const ALIKE_ROWS: f64 = 3.0;
+/// Distance on either side of the anchor at which the slope is read, degrees.
+const SLOPE_ARM_DEG: f64 = 0.6;
+
+struct Sample {
+    d: f64,
+    v: f64,
+    level: f64,
+    noise: f64,
+    factor: f64,
+    room: f64,
+    is_clipped: bool,
+    scan: usize,
+    row: i32,
+}
+
+fn intensity(p: &[f64], d: f64, v: f64) -> f64 {
+    let x = v - p[0] - p[1] * d;
+    let t = 1.0 / (1.0 + (x / p[2].exp()).clamp(-60.0, 60.0).exp());
+    let below = (p[3] + p[4] * d + p[5] * d * d + p[6] * x.clamp(-2.0, 2.0)).exp();
+    let above = (p[7] + p[8] * d - p[9] * x.max(0.0)).exp();
+    below * t + above * (1.0 - t)
+}
+
+fn cutoff_of(p: &[f64], d: f64) -> Option<(f64, f64)> {
+    let centre = p[0] + p[1] * d;
+    steepest(|v| intensity(p, d, v), centre - 0.4, centre + 1.2)
+}
+
+fn collect(scans: &[Scan], expected: &Expected) -> Vec<Sample> {
+    let mut samples = Vec::new();
+    for (number, scan) in scans.iter().enumerate() {
+        let d = scan.h_deg - expected.h0_deg;
+        let edge = expected.v0_deg + expected.slope * d;
+        let from = scan.v_deg.partition_point(|&v| v < edge - BELOW_DEG);
+        let to = scan.v_deg.partition_point(|&v| v < edge + ABOVE_DEG);
+        let mut k = from;
+        while k + JOINED_ROWS <= to {
+            let mean = |values: &[f64]| values[k..k + JOINED_ROWS].iter().sum::<f64>() / JOINED_ROWS as f64;
+            let v = mean(&scan.v_deg);
+            samples.push(Sample {
+                d,
+                v,
+                level: mean(&scan.level),
+                noise: mean(&scan.sigma) / (JOINED_ROWS as f64).sqrt(),
+                factor: mean(&scan.factor),
+                room: mean(&scan.room),
+                is_clipped: mean(&scan.clipped_at) > CLIPPED_SHARE,
+                scan: number,
+                row: ((v - edge) / 0.04).round() as i32,
+            });
+            k += JOINED_ROWS;
+        }
+    }
+    samples
+}
+
+fn residual(p: &[f64], sample: &Sample, texture: f64) -> f64 {
+    let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room).max(1e-7);
+    let relative = (sample.noise / model).hypot(texture);
+    let r = (sample.level.max(model * 0.05) / model).ln() / relative;
+    if sample.is_clipped { r.max(0.0) } else { r }
+}
+
+/// Fits the stretch; `None` when the scans do not reach far enough on both sides of it.
+pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
+    let samples = collect(scans, expected);
+    let side = |s: &Sample| s.v - expected.v0_deg - expected.slope * s.d;
+    let below = samples.iter().filter(|s| side(s) < -0.15).count();
+    let above = samples.iter().filter(|s| side(s) > 0.15).count();
+    if below < MIN_SIDE_SAMPLES || above < MIN_SIDE_SAMPLES {
+        return None;
+    }
+    let quantile = |mut levels: Vec<f64>, share: f64| {
+        levels.sort_by(f64::total_cmp);
+        levels[((levels.len() - 1) as f64 * share) as usize].max(1e-6)
+    };
+    let high = quantile(samples.iter().filter(|s| side(s) < -0.2).map(|s| s.level).collect(), 0.6).ln();
+    let dark = samples.iter().filter(|s| side(s) > 0.5).map(|s| (s.level - s.room).max(1e-6)).collect();
+    let low = quantile(dark, 0.5).ln().clamp(high - 6.5, high - 1.0);
+    let soft = expected.softness_deg.ln();
+    let start = [expected.v0_deg - 0.15, expected.slope, soft, high, 0.0, 0.0, -0.2, low, 0.0, 0.3];
+    let priors = [
+        Prior { mean: start[0], sigma: 0.5 },
+        Prior { mean: expected.slope, sigma: expected.slope_sigma },
+        Prior { mean: soft, sigma: expected.softness_ln_sigma },
+        Prior { mean: high, sigma: 1.0 },
+        Prior { mean: 0.0, sigma: 0.4 },
+        Prior { mean: 0.0, sigma: 0.15 },
+        Prior { mean: -0.2, sigma: 0.6 },
+        Prior { mean: low, sigma: 1.0 },
+        Prior { mean: 0.0, sigma: 0.15 },
+        Prior { mean: 0.3, sigma: 0.3 },
+    ];
+    let mut parameters = start.to_vec();
+    let mut texture = START_TEXTURE;
+    let mut fitted: Option<Fitted> = None;
+    for _ in 0..3 {
+        let run = fit(&parameters, &priors, |p| samples.iter().map(|s| residual(p, s, texture)).collect())?;
+        parameters.clone_from(&run.parameters);
+        let next = (run.spread * texture).clamp(TEXTURE_RANGE.0, TEXTURE_RANGE.1);
+        let is_settled = (next / texture - 1.0).abs() < 0.15;
+        texture = next;
+        fitted = Some(run);
+        if is_settled {
+            break;
+        }
+    }
+    describe(&fitted?, &samples, scans, expected, texture)
+}
+
+fn describe(
+    fitted: &Fitted,
+    samples: &[Sample],
+    scans: &[Scan],
+    expected: &Expected,
+    texture: f64,
+) -> Option<EdgeLine> {
+    let p = &fitted.parameters;
+    let (v0, g) = cutoff_of(p, 0.0)?;
+    let (right, left) = (cutoff_of(p, SLOPE_ARM_DEG)?.0, cutoff_of(p, -SLOPE_ARM_DEG)?.0);
+    let places = own_places(p, samples, scans.len(), expected.h0_deg, texture);
+    // The scatter of the scans' own places is what the straight edge leaves over: noise, texture and waviness.
+    let slope = (right - left) / (2.0 * SLOPE_ARM_DEG);
+    let mut scatter: Vec<f64> = places.iter().map(|(h, v)| (v - v0 - slope * (h - expected.h0_deg)).abs()).collect();
+    scatter.sort_by(f64::total_cmp);
+    let scatter = 1.4826 * scatter.get(scatter.len() / 2).copied().unwrap_or(0.05);
+    let n = places.len().max(2) as f64;
+    let reach = places.iter().map(|(h, _)| (h - expected.h0_deg).powi(2)).sum::<f64>().max(0.05);
+    let clipped: Vec<f64> = samples
+        .iter()
+        .filter(|s| (s.v - v0 - slope * s.d).abs() < 0.25)
+        .map(|s| f64::from(u8::from(s.is_clipped)))
+        .collect();
+    Some(EdgeLine {
+        h0_deg: expected.h0_deg,
+        v0_deg: v0,
+        slope,
+        sigma_deg: (scatter / n.sqrt()).max(5e-4),
+        slope_sigma: scatter / reach.sqrt(),
+        texture_sigma_deg: along_edge_sigma(p, samples, texture),
+        g,
+        softness_deg: p[2].exp(),
+        high: p[3].exp(),
+        low: p[7].exp(),
+        texture,
+        clipped: clipped.iter().sum::<f64>() / clipped.len().max(1) as f64,
+        places,
+        parameters: p.clone(),
+    })
+}
+
+/// Derivative of a sample's log light by the edge's place, per degree.
+fn place_slope(p: &[f64], sample: &Sample) -> f64 {
+    const PROBE_DEG: f64 = 0.005;
+    let light = |v: f64| (intensity(p, sample.d, v) / sample.factor + sample.room).max(1e-7).ln();
+    (light(sample.v - PROBE_DEG) - light(sample.v + PROBE_DEG)) / (2.0 * PROBE_DEG)
+}
+
+/// Each scan's own cutoff: one step from the common model, in place and brightness.
+fn own_places(p: &[f64], samples: &[Sample], scans: usize, h0_deg: f64, texture: f64) -> Vec<(f64, f64)> {
+    (0..scans)
+        .filter_map(|number| {
+            let (mut a11, mut a12, mut a22, mut b1, mut b2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            let mut d = None;
+            for sample in samples.iter().filter(|s| s.scan == number && !s.is_clipped) {
+                let r = residual(p, sample, texture);
+                let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room).max(1e-7);
+                let relative = (sample.noise / model).hypot(texture);
+                let weight = 1.0 / (1.0 + (r / 2.385).powi(2)) / (relative * relative);
+                let slope = place_slope(p, sample);
+                a11 += weight * slope * slope;
+                a12 += weight * slope;
+                a22 += weight;
+                b1 += weight * slope * r * relative;
+                b2 += weight * r * relative;
+                d = Some(sample.d);
+            }
+            let det = a11 * a22 - a12 * a12;
+            let d = d.filter(|_| det > 1e-9 * a11 * a22)?;
+            let moved = (a22 * b1 - a12 * b2) / det;
+            Some((h0_deg + d, cutoff_of(p, d)?.0 + moved.clamp(-0.5, 0.5)))
+        })
+        .collect()
+}
+
+/// What texture that runs along the edge does to the place: the rows' mean residuals, through the fit's own response.
+fn along_edge_sigma(p: &[f64], samples: &[Sample], texture: f64) -> f64 {
+    use std::collections::BTreeMap;
+    let mut rows: BTreeMap<i32, (f64, f64, f64)> = BTreeMap::new();
+    for sample in samples.iter().filter(|s| !s.is_clipped) {
+        let slope = place_slope(p, sample);
+        let r = residual(p, sample, texture);
+        let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room).max(1e-7);
+        let relative = (sample.noise / model).hypot(texture);
+        let weight = 1.0 / (1.0 + (r / 2.385).powi(2)) / (relative * relative);
+        let row = rows.entry(sample.row).or_default();
+        row.0 += weight * slope;
+        row.1 += weight * slope * slope;
+        row.2 += weight * r * relative * slope.abs().max(0.2);
+    }
+    let information: f64 = rows.values().map(|row| row.1).sum();
+    if information <= 0.0 {
+        return 0.05;
+    }
+    // Each row's pull on the place is its weighted mean residual times slope; rows within a few of each other pull alike.
+    let pulls: f64 = rows.values().map(|row| row.2 * row.2).sum();
+    (ALIKE_ROWS * pulls).sqrt() / information
+}
+
+/// Intensity of the fitted stretch at its anchor, relative to full scale; used by tests and by drawing of profiles.
+pub fn profile_at(line: &EdgeLine, v_deg: f64) -> f64 {
+    intensity(&line.parameters, 0.0, v_deg)
+}
+
+/// Lowest and highest V that a scan must hold around an edge, degrees; with the gradient's own step.
+pub const WINDOW_DEG: (f64, f64) = (BELOW_DEG, ABOVE_DEG + STEP_DEG);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Closed form: a logistic edge with level stray light has its cutoff at v0 + (s/2)·ln(H/L) (edge algebra).
+    fn scans(v0: f64, tilt: f64, s: f64, ratio: f64, joints: bool) -> Vec<Scan> {
+        (0..11)
+            .map(|i| {
+                let h = -3.0 + 0.2 * f64::from(i);
+                let mut scan = Scan { h_deg: h, ..Scan::default() };
+                for k in 0..220 {
+                    let v = -3.0 + 0.02 * f64::from(k);
+                    let x = v - v0 - tilt * (h + 2.0);
+                    let light = 0.4 * (1.0 / ratio + (1.0 - 1.0 / ratio) / (1.0 + (x / s).exp()));
+                    let joint = joints && (k % 28) < 3;
+                    scan.v_deg.push(v);
+                    scan.level.push((light + 0.004) * if joint { 0.6 } else { 1.0 });
+                    scan.sigma.push(2e-4);
+                    scan.factor.push(1.0);
+                    scan.room.push(0.004);
+                    scan.clipped_at.push(0.0);
+                }
+                scan
+            })
+            .collect()
+    }
+
+    fn expected(v0: f64) -> Expected {
+        Expected { h0_deg: -2.0, v0_deg: v0, slope: 0.0, slope_sigma: 0.03, softness_deg: 0.12, softness_ln_sigma: 0.5 }
+    }
+
+    #[test]
+    fn logistic_edge_gives_its_closed_form_cutoff() {
+        for (s, ratio) in [(0.079, 40.0f64), (0.111, 40.0), (0.15, 30.0), (0.212, 20.0)] {
+            let line = fit_line(&scans(-0.6, 0.01, s, ratio, false), &expected(-0.4)).unwrap();
+            let truth = -0.6 + s / 2.0 * ratio.ln();
+            // The window holds 0.04 degree means of a curve, which shifts a place by far less than 0.003 degrees.
+            assert!((line.v0_deg - truth).abs() < 0.003, "{} against {truth} for s = {s}", line.v0_deg);
+            assert!((line.slope - 0.01).abs() < 0.002);
+        }
+    }
+
+    #[test]
+    fn joints_along_the_edge_hardly_move_it() {
+        let clean = fit_line(&scans(-0.6, 0.0, 0.12, 40.0, false), &expected(-0.4)).unwrap();
+        let brick = fit_line(&scans(-0.6, 0.0, 0.12, 40.0, true), &expected(-0.4)).unwrap();
+        assert!((clean.v0_deg - brick.v0_deg).abs() < 0.02, "{} {}", clean.v0_deg, brick.v0_deg);
+        assert!(brick.texture_sigma_deg > clean.texture_sigma_deg);
+    }
+}
