@@ -7,11 +7,11 @@ use super::arrows::{draw_arrows, moves};
 use super::backdrop::lay_photo;
 use super::beam_lines::draw_beam;
 use super::canvas::Canvas;
-use super::grid_lines::draw_grid;
+use super::grid_lines::{draw_grid, grid_lines, label_grid};
 use super::labels::Labels;
 use super::limits::{Goal, draw_limits, zone_outlines};
 use super::mark_outlines::draw_marks;
-use super::palette::{ALLOWED, NIGHT, PICTURE_WIDTH};
+use super::palette::{ALLOWED, NIGHT, PAPER, PICTURE_WIDTH};
 use super::panel;
 use super::place::{Scene, photo_place};
 use super::plane::{Area, Spot};
@@ -36,6 +36,12 @@ const WALL_MOST_SCALE: f64 = 4.0;
 const CLOSE_MOST_SCALE: f64 = 14.0;
 /// The close-up is left out when it would not be at least so much larger.
 const LEAST_GAIN: f64 = 1.5;
+/// Size of arrows in the view of the wall when the close-up shows them too.
+const FAR_ARROW: f32 = 0.5;
+/// Width of the frame that shows where the close-up is.
+const FRAME_STROKE: f32 = 3.0;
+/// Opacity of that frame.
+const FRAME_ALPHA: f32 = 0.7;
 /// Space between two views, pixels.
 const GAP: f32 = 10.0;
 /// How much of the cutoff on each side of the elbow the view of the wall must hold, degrees.
@@ -71,7 +77,12 @@ pub fn annotate(measurement: &Measurement, input: &AnnotateInput<'_>) -> RgbImag
     for (n, viewport) in views.iter().enumerate() {
         canvas.confine(viewport.area);
         lay_photo(&mut canvas, &measurement.photo, viewport);
-        draw_view(&mut canvas, measurement, input, &goal, *viewport, n > 0);
+        let closer = views.get(n + 1);
+        let is_closest = closer.is_none();
+        draw_view(&mut canvas, measurement, input, &goal, *viewport, is_closest);
+        if let Some(closer) = closer {
+            frame(&mut canvas, viewport, closer);
+        }
     }
     canvas.confine(canvas.whole());
     foot.draw(&mut canvas, bottom, &words);
@@ -116,7 +127,7 @@ fn wall_places(measurement: &Measurement, input: &AnnotateInput<'_>, goal: &Goal
 fn close_places(measurement: &Measurement, input: &AnnotateInput<'_>, goal: &Goal) -> Vec<PxPoint> {
     let (Some(view), Ok(found)) = (&measurement.view, &measurement.outcome) else { return Vec::new() };
     let mut angles = goal.corners();
-    angles.extend(moves(goal, &found.advice).iter().map(|(from, advice)| super::arrows::moved(*from, advice)));
+    angles.extend(moves(goal, &found.advice).iter().map(|way| way.to));
     angles.push(goal.horizontal_at);
     let near = |angle: &AnglePoint| {
         (angle.h - goal.vertical_at.h).abs().get() < CLOSE_REACH_DEG
@@ -144,37 +155,44 @@ fn in_photo(view: &WallView, setup: &LampSetup, angles: &[AnglePoint]) -> Vec<Px
     angles.iter().filter_map(|angle| photo_place(view, setup, angle.h.get(), angle.v.get())).collect()
 }
 
+/// Shows in a view which part of it a closer one holds.
+fn frame(canvas: &mut Canvas, viewport: &Viewport, closer: &Viewport) {
+    let Area { left, top, right, bottom } = closer.area;
+    let corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)];
+    let outline = corners.map(|(x, y)| viewport.show(closer.photo_place(Spot::new(x, y)))).to_vec();
+    canvas.stroke(&[outline], FRAME_STROKE, PAPER.at(FRAME_ALPHA));
+}
+
+/// Draws everything into one view; with words in the closest one.
 fn draw_view(
     canvas: &mut Canvas,
     measurement: &Measurement,
     input: &AnnotateInput<'_>,
     goal: &Goal,
     viewport: Viewport,
-    is_close: bool,
+    is_closest: bool,
 ) {
     let mut labels = Labels::new(viewport.area);
     let shown = Shown { units: input.units, distance: input.setup.distance };
-    let scene = measurement.view.as_ref().map(|view| Scene { view, setup: input.setup, viewport });
-    let marks_of = |canvas: &mut Canvas, labels: &mut Labels| {
-        draw_marks(canvas, labels, &viewport, input.bay, &measurement.marks, measurement.view.as_ref());
-    };
-    let Some(scene) = scene else {
-        marks_of(canvas, &mut labels);
+    let Some(view) = &measurement.view else {
+        draw_marks(canvas, &mut labels, &viewport, input.bay, &measurement.marks, None);
         return;
     };
-    draw_grid(canvas, &mut labels, &scene, &shown);
+    let scene = Scene { view, setup: input.setup, viewport };
+    let lines = grid_lines(&scene, &shown);
+    draw_grid(canvas, &lines);
     draw_limits(canvas, &scene, goal);
-    marks_of(canvas, &mut labels);
+    draw_marks(canvas, &mut labels, &viewport, input.bay, &measurement.marks, Some(view));
     if let Ok(found) = &measurement.outcome {
-        draw_beam(canvas, &mut labels, &scene, &found.features, is_close);
-        let moves = moves(goal, &found.advice);
-        draw_arrows(canvas, &mut labels, &scene, &moves, is_close.then_some(&shown));
+        draw_beam(canvas, &mut labels, &scene, &found.features, is_closest);
+        let (size, words) = if is_closest { (1.0, Some(&shown)) } else { (FAR_ARROW, None) };
+        draw_arrows(canvas, &mut labels, &scene, &moves(goal, &found.advice), size, words);
     }
-    if is_close || measurement.outcome.is_err() {
-        let text = if is_close { "allowed" } else { "beam belongs here" };
-        for outline in zone_outlines(&scene, goal).iter().take(1) {
-            let area = Area::around(outline).unwrap_or_default();
+    if is_closest {
+        let text = if measurement.outcome.is_ok() { "allowed" } else { "beam belongs here" };
+        if let Some(area) = zone_outlines(&scene, goal).first().and_then(|outline| Area::around(outline)) {
             labels.put(canvas, text, ALLOWED, area, (-1.0, 0.0));
         }
     }
+    label_grid(canvas, &mut labels, &scene, &shown, &lines);
 }

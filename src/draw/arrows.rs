@@ -22,8 +22,17 @@ const LEAST_LENGTH: f32 = 100.0;
 /// Width of the dark line around an arrow.
 const EDGE: f32 = 6.0;
 
-/// The beam's place after the move.
-pub(super) fn moved(from: AnglePoint, advice: &AxisAdvice) -> AnglePoint {
+/// One way that the beam must go.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Move<'a> {
+    pub(super) from: AnglePoint,
+    pub(super) to: AnglePoint,
+    /// The axes that it changes.
+    advice: Vec<&'a AxisAdvice>,
+}
+
+/// The beam's place after the move of one axis.
+fn moved(from: AnglePoint, advice: &AxisAdvice) -> AnglePoint {
     let none = Deg::default();
     let (dh, dv) = match advice.direction {
         Direction::Up => (none, advice.by),
@@ -35,33 +44,53 @@ pub(super) fn moved(from: AnglePoint, advice: &AxisAdvice) -> AnglePoint {
     AnglePoint { h: from.h + dh, v: from.v + dv }
 }
 
-/// Each axis with its start, where something must move.
-pub(super) fn moves<'a>(goal: &Goal, advice: &'a Advice) -> Vec<(AnglePoint, &'a AxisAdvice)> {
+/// A move per axis that must change; a single one where both axes judge the same place.
+pub(super) fn moves<'a>(goal: &Goal, advice: &'a Advice) -> Vec<Move<'a>> {
     let vertical = advice.vertical.as_ref().map(|advice| (goal.vertical_at, advice));
     let horizontal = advice.horizontal.as_ref().map(|advice| (goal.horizontal_at, advice));
-    [vertical, horizontal].into_iter().flatten().filter(|(_, advice)| advice.direction != Direction::None).collect()
+    let mut moves: Vec<Move<'a>> = Vec::new();
+    for (from, advice) in [vertical, horizontal].into_iter().flatten() {
+        if advice.direction == Direction::None {
+            continue;
+        }
+        match moves.last_mut().filter(|_| goal.is_one_place()) {
+            Some(earlier) => {
+                earlier.to = moved(earlier.to, advice);
+                earlier.advice.push(advice);
+            }
+            None => moves.push(Move { from, to: moved(from, advice), advice: vec![advice] }),
+        }
+    }
+    moves
 }
 
-/// Draws the arrows, with the length of the way beside each in a close view.
+/// Draws the arrows, `size` times as thick as in a close view, with the length of the way beside each when `shown` is
+/// given.
 pub(super) fn draw_arrows(
     canvas: &mut Canvas,
     labels: &mut Labels,
     scene: &Scene<'_>,
-    moves: &[(AnglePoint, &AxisAdvice)],
+    moves: &[Move<'_>],
+    size: f32,
     shown: Option<&Shown>,
 ) {
-    for (from, advice) in moves {
-        let to = moved(*from, advice);
-        let (Some(start), Some(tip)) = (scene.at(from.h, from.v), scene.at(to.h, to.v)) else { continue };
-        let corners = arrow(start, tip, advice.direction);
+    let mut drawn: Vec<(Area, String, bool)> = Vec::new();
+    for way in moves {
+        let (Some(start), Some(tip)) = (scene.at(way.from.h, way.from.v), scene.at(way.to.h, way.to.v)) else {
+            continue;
+        };
+        let direction = way.advice.first().map_or(Direction::None, |advice| advice.direction);
+        let corners = arrow(start, tip, direction, size);
         paint(canvas, &corners, MOVE);
         let Some(area) = Area::around(&corners) else { continue };
         labels.keep_free(area);
-        if let Some(shown) = shown {
-            let text = format!("{} {}", shown.at_wall(advice.by_at_wall), advice.direction.as_str());
-            let is_level = matches!(advice.direction, Direction::Left | Direction::Right);
-            labels.put(canvas, &text, MOVE, area, if is_level { (0.0, -1.0) } else { (-1.0, 0.0) });
-        }
+        let Some(shown) = shown else { continue };
+        let parts =
+            way.advice.iter().map(|one| format!("{} {}", shown.at_wall(one.by_at_wall), one.direction.as_str()));
+        drawn.push((area, parts.collect::<Vec<String>>().join(", "), area.width() > area.height()));
+    }
+    for (area, text, is_level) in drawn {
+        labels.put(canvas, &text, MOVE, area, if is_level { (0.0, -1.0) } else { (-1.0, 0.0) });
     }
 }
 
@@ -73,11 +102,11 @@ pub(super) fn paint(canvas: &mut Canvas, corners: &[Spot], ink: Ink) {
 }
 
 /// Corners of an arrow whose tip is exact; its direction falls back on the advice's where start and tip coincide.
-fn arrow(start: Spot, tip: Spot, direction: Direction) -> Vec<Spot> {
+fn arrow(start: Spot, tip: Spot, direction: Direction, size: f32) -> Vec<Spot> {
     let length = start.distance(tip);
     let (ux, uy) =
         if length > 0.5 { ((tip.x - start.x) / length, (tip.y - start.y) / length) } else { unit(direction) };
-    arrow_along(tip, (ux, uy), length.max(LEAST_LENGTH), SHAFT, HEAD)
+    arrow_along(tip, (ux, uy), length.max(size * LEAST_LENGTH), size * SHAFT, (size * HEAD.0, size * HEAD.1))
 }
 
 /// Direction in the picture, y down.
@@ -143,14 +172,14 @@ mod tests {
     #[test]
     fn the_tip_is_exact_and_the_tail_lies_behind() {
         let (start, tip) = (Spot::new(200.0, 200.0), Spot::new(200.0, 210.0));
-        let corners = arrow(start, tip, Direction::Down);
+        let corners = arrow(start, tip, Direction::Down, 1.0);
         assert_eq!(corners[0], tip);
         let area = Area::around(&corners).unwrap();
         assert!((area.top - (tip.y - LEAST_LENGTH)).abs() < 1e-3 && (area.bottom - tip.y).abs() < 1e-3, "{area:?}");
-        let long = arrow(start, Spot::new(200.0, 500.0), Direction::Down);
+        let long = arrow(start, Spot::new(200.0, 500.0), Direction::Down, 1.0);
         assert!((Area::around(&long).unwrap().top - start.y).abs() < 1e-3);
         for direction in [Direction::Up, Direction::Left, Direction::Right] {
-            let corners = arrow(start, start, direction);
+            let corners = arrow(start, start, direction, 1.0);
             let (ux, uy) = unit(direction);
             assert!(corners[1..].iter().all(|c| (c.x - start.x) * ux + (c.y - start.y) * uy <= 0.0), "{direction:?}");
         }

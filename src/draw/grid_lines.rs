@@ -13,13 +13,15 @@ use super::units_shown::Shown;
 use crate::units::{AnglePoint, Deg};
 
 /// Least space between two lines, pixels.
-const LEAST_SPACE_PX: f64 = 105.0;
+const LEAST_SPACE_PX: f64 = 150.0;
 /// Opacity of the lines.
 const ALPHA: f32 = 0.34;
 /// Opacity of the lines through 0.
 const ZERO_ALPHA: f32 = 0.85;
 /// How much wider the lines through 0 are.
 const ZERO_WIDER: f32 = 2.0;
+/// Numbers below this are 0; the finest step is far above.
+const ZERO_NUMBER: f64 = 1e-6;
 /// No grid beyond this angle, degrees.
 const WIDEST_DEG: f64 = 30.0;
 /// Places along each edge of the view from which the span of the grid is found.
@@ -54,15 +56,23 @@ fn extent(scene: &Scene<'_>) -> Extent {
     Extent { h: held(found.h), v: held(found.v) }
 }
 
-/// Draws the lines and their labels.
-pub(super) fn draw_grid(canvas: &mut Canvas, labels: &mut Labels, scene: &Scene<'_>, shown: &Shown) {
+/// A grid line as it is shown, with its number.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct GridLine {
+    number: f64,
+    is_level: bool,
+    pieces: Vec<Vec<Spot>>,
+}
+
+/// The grid of one view.
+pub(super) fn grid_lines(scene: &Scene<'_>, shown: &Shown) -> Vec<GridLine> {
     let span = extent(scene);
+    let mut lines = Vec::new();
     if !(span.h.0 < span.h.1 && span.v.0 < span.v.1) {
-        return;
+        return lines;
     }
-    let (mut thin, mut strong, mut named) = (Vec::new(), Vec::new(), Vec::new());
-    let across = f64::from(scene.viewport.area.width()) / (span.h.1 - span.h.0);
-    let step = shown.grid_step(Deg::new(LEAST_SPACE_PX / across));
+    let px_per_deg = f64::from(scene.viewport.area.width()) / (span.h.1 - span.h.0);
+    let step = shown.grid_step(Deg::new(LEAST_SPACE_PX / px_per_deg));
     for is_level in [true, false] {
         let (along, range) = if is_level { (span.h, span.v) } else { (span.v, span.h) };
         for number in round_numbers(shown, range, step) {
@@ -72,14 +82,32 @@ pub(super) fn draw_grid(canvas: &mut Canvas, labels: &mut Labels, scene: &Scene<
                 if is_level { AnglePoint { h: moving, v: fixed } } else { AnglePoint { h: fixed, v: moving } }
             };
             let pieces = above_floor(scene, &scene.line(corner(along.0), corner(along.1)));
-            named.push((number, is_level, pieces.clone()));
-            if number.abs() < 0.5 * step { strong.extend(pieces) } else { thin.extend(pieces) }
+            lines.push(GridLine { number, is_level, pieces });
         }
     }
-    canvas.stroke(&thin, GRID_STROKE, GRID.at(ALPHA));
-    canvas.stroke(&strong, GRID_STROKE + ZERO_WIDER, GRID.at(ZERO_ALPHA));
-    for (number, is_level, pieces) in &named {
-        label(canvas, labels, scene, &shown.grid_label(*number), *is_level, pieces);
+    lines
+}
+
+/// Draws the lines.
+pub(super) fn draw_grid(canvas: &mut Canvas, lines: &[GridLine]) {
+    let pieces = |is_zero: bool| -> Vec<Vec<Spot>> {
+        let wanted = lines.iter().filter(|line| (line.number.abs() < ZERO_NUMBER) == is_zero);
+        wanted.flat_map(|line| line.pieces.clone()).collect()
+    };
+    canvas.stroke(&pieces(false), GRID_STROKE, GRID.at(ALPHA));
+    canvas.stroke(&pieces(true), GRID_STROKE + ZERO_WIDER, GRID.at(ZERO_ALPHA));
+}
+
+/// Draws the numbers along the left and the upper edge, where there is room left.
+pub(super) fn label_grid(
+    canvas: &mut Canvas,
+    labels: &mut Labels,
+    scene: &Scene<'_>,
+    shown: &Shown,
+    lines: &[GridLine],
+) {
+    for line in lines {
+        label(canvas, labels, scene, &shown.grid_label(line.number), line.is_level, &line.pieces);
     }
 }
 

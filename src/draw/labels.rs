@@ -6,7 +6,7 @@ use super::plane::{Area, Spot};
 use super::text::{CAPITALS, Type};
 
 /// Opacity of the plate.
-const PLATE_ALPHA: f32 = 0.74;
+const PLATE_ALPHA: f32 = 0.82;
 /// Space around the words on their plate, pixels.
 const PADDING: f32 = 8.0;
 /// Directions that are tried around the named place, right and down, best first.

@@ -78,6 +78,11 @@ impl Goal {
         }
     }
 
+    /// Whether both axes judge one place of the beam.
+    pub(super) fn is_one_place(&self) -> bool {
+        self.vertical_at == self.horizontal_at
+    }
+
     /// H and V span of the zones, for the window of the photo: corners.
     pub(super) fn corners(&self) -> Vec<AnglePoint> {
         let mut corners = vec![self.vertical_at];
@@ -87,8 +92,12 @@ impl Goal {
         corners
     }
 
-    /// Vertical band and horizontal strip, each as spans of H and V.
+    /// Vertical band and horizontal strip, each as spans of H and V; one box where both axes judge the same place.
     fn boxes(&self) -> [Option<(Span, Span)>; 2] {
+        if let (true, Some(vertical), Some(horizontal)) = (self.is_one_place(), self.vertical, self.horizontal) {
+            let both = (span(&horizontal), span(&vertical));
+            return [Some(both), Some(both)];
+        }
         let band = self.vertical.map(|limits| (around(self.vertical_at.h, BAND_HALF_DEG), span(&limits)));
         let strip = self.horizontal.map(|limits| (span(&limits), around(self.strip_middle(), STRIP_HALF_DEG)));
         [band, strip]
@@ -117,10 +126,11 @@ fn span(limits: &AxisLimits) -> Span {
     }
 }
 
-/// Draws both zones. Gives the places where each may be labelled: the middle of an end of the band, and of the strip.
+/// Draws both zones.
 pub(super) fn draw_limits(canvas: &mut Canvas, scene: &Scene<'_>, goal: &Goal) {
     let [band, strip] = goal.boxes();
-    for (h, v) in [band, strip].into_iter().flatten() {
+    let areas = if band == strip { [band, None] } else { [band, strip] };
+    for (h, v) in areas.into_iter().flatten() {
         fill_polygon(canvas, &scene.outline(h, v), ALLOWED.at(ZONE_ALPHA));
     }
     let level = |h: Span, v: Deg| scene.line(AnglePoint { h: h.0, v }, AnglePoint { h: h.1, v });

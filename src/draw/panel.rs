@@ -10,11 +10,13 @@ use super::palette::{
 };
 use super::plane::{Area, Spot};
 use super::text::{CAPITALS, Type};
-use super::words::{Sentence, Words};
+use super::words::{Rank, Sentence, Words};
 use crate::aim::Direction;
 
-/// Space between the badge and the verdict's word, and between an arrow and its sentence.
+/// Space between the badge and the verdict's word.
 const GAP: f32 = 28.0;
+/// Space between an arrow and its sentence.
+const ICON_GAP: f32 = 20.0;
 /// Most lines of one sentence; a longer one ends in an ellipsis. The reading has it in full.
 const MOST_LINES: usize = 6;
 /// Least size of the verdict's subject.
@@ -78,14 +80,17 @@ pub(super) fn small_print(words: &Words) -> Panel {
 
 impl Panel {
     fn add(&mut self, sentence: &Sentence) {
-        let face = if sentence.is_strong { Type::bold(ADVICE_SIZE) } else { Type::regular(DETAIL_SIZE) };
-        let ink = if sentence.is_strong { PAPER } else { ASH };
+        let (face, ink) = match sentence.rank {
+            Rank::Finding => (Type::bold(ADVICE_SIZE), PAPER),
+            Rank::Deed => (Type::regular(DETAIL_SIZE), PAPER),
+            Rank::Numbers => (Type::regular(DETAIL_SIZE), ASH),
+        };
         let mut left = MARGIN;
         if sentence.direction != Direction::None {
             let size = face.size;
             let top = self.height + 0.5 * (face.line_height() - size);
             self.icons.push((Area::new(left, top, size, size), sentence.direction));
-            left += size + 0.7 * GAP;
+            left += size + ICON_GAP;
         }
         self.add_lines(&sentence.text, face, left, ink);
     }
@@ -141,14 +146,14 @@ mod tests {
     use crate::draw::badge::Outcome;
 
     fn words(outcome: Outcome, text: &str) -> Words {
-        let sentence = |direction, is_strong| Sentence { direction, text: text.to_owned(), is_strong };
+        let sentence = |direction, rank| Sentence { direction, text: text.to_owned(), rank };
         Words {
             outcome,
             subject: [text.to_owned(), "North bay".to_owned()],
             sentences: vec![
-                sentence(Direction::Down, true),
-                sentence(Direction::None, false),
-                sentence(Direction::Left, true),
+                sentence(Direction::Down, Rank::Finding),
+                sentence(Direction::None, Rank::Deed),
+                sentence(Direction::Left, Rank::Numbers),
             ],
             small_print: vec![text.to_owned(), text.to_owned()],
         }

@@ -25,14 +25,25 @@ pub(super) struct Sentence {
     /// Which way, for the arrow before it.
     pub(super) direction: Direction,
     pub(super) text: String,
-    pub(super) is_strong: bool,
+    pub(super) rank: Rank,
+}
+
+/// How much a sentence weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Rank {
+    /// What is off, or why nothing was measured.
+    Finding,
+    /// What to do about it; stands under its finding.
+    Deed,
+    /// The numbers behind it.
+    Numbers,
 }
 
 /// Everything that the picture says.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Words {
     pub(super) outcome: Outcome,
-    /// Beside the verdict: which lamp, which bay.
+    /// Beside the verdict: which lamp, which beam.
     pub(super) subject: [String; 2],
     pub(super) sentences: Vec<Sentence>,
     /// For the record.
@@ -48,7 +59,7 @@ impl Words {
         let side = if input.setup.side == LampSide::Left { "Left" } else { "Right" };
         Self {
             outcome,
-            subject: [format!("{side} lamp, {} beam", input.lamp.beam.as_str()), shortened(&input.bay.name)],
+            subject: [format!("{side} lamp"), format!("{} beam", input.lamp.beam.as_str())],
             sentences,
             small_print: small_print(measurement, input),
         }
@@ -64,16 +75,15 @@ fn outcome(verdict: &Verdict) -> Outcome {
     }
 }
 
-fn strong(text: impl Into<String>) -> Sentence {
-    Sentence { direction: Direction::None, text: text.into(), is_strong: true }
-}
-
-fn detail(text: impl Into<String>) -> Sentence {
-    Sentence { direction: Direction::None, text: text.into(), is_strong: false }
+fn sentence(rank: Rank, text: impl Into<String>) -> Sentence {
+    Sentence { direction: Direction::None, text: text.into(), rank }
 }
 
 fn refused(refusal: &Refusal) -> Vec<Sentence> {
-    vec![strong(capital(&refusal.found)), detail(format!("What to do: {}", refusal.hint))]
+    vec![
+        sentence(Rank::Finding, capital(&refusal.found)),
+        sentence(Rank::Deed, format!("What to do: {}", refusal.hint)),
+    ]
 }
 
 fn measured(found: &Findings, input: &AnnotateInput<'_>) -> Vec<Sentence> {
@@ -82,17 +92,22 @@ fn measured(found: &Findings, input: &AnnotateInput<'_>) -> Vec<Sentence> {
     let [vertical, horizontal] = axes(verdict, advice, input.lamp.pattern);
     let mut sentences = Vec::new();
     match verdict.overall {
-        Overall::Pass => sentences.push(strong("Aim is good: nothing to adjust.")),
-        Overall::Borderline => sentences.push(strong("Too close to a limit to call.")),
+        Overall::Pass => sentences.push(sentence(Rank::Finding, "Aim is good: nothing to adjust.")),
+        Overall::Borderline => sentences.push(sentence(Rank::Finding, "Too close to a limit to call.")),
         Overall::None if [&vertical, &horizontal].iter().all(|axis| *axis.verdict == AxisVerdict::NotJudged) => {
-            sentences.push(strong(format!("Rule {} has no limits for this beam.", input.rule.id)));
+            sentences.push(sentence(Rank::Finding, format!("Rule {} has no limits for this beam.", input.rule.id)));
         }
         _ => {}
     }
     for axis in [&vertical, &horizontal] {
         sentences.extend(axis.sentences(&shown));
     }
-    sentences.extend([&vertical, &horizontal].iter().filter_map(|axis| axis.numbers(&shown)).map(detail));
+    sentences.extend(
+        [&vertical, &horizontal]
+            .iter()
+            .filter_map(|axis| axis.numbers(&shown))
+            .map(|text| sentence(Rank::Numbers, text)),
+    );
     sentences
 }
 
@@ -132,7 +147,10 @@ impl AxisWords<'_> {
     /// What is off and which way, and the turn of the screw.
     fn sentences(&self, shown: &Shown) -> Vec<Sentence> {
         if *self.verdict == AxisVerdict::NotMeasured {
-            return vec![strong(format!("{} not measured: {} not judged.", capital(self.feature), self.name))];
+            return vec![sentence(
+                Rank::Finding,
+                format!("{} not measured: {} not judged.", capital(self.feature), self.name),
+            )];
         }
         let (Some(axis), Some(advice)) = (self.verdict.measured(), self.advice) else { return Vec::new() };
         if advice.direction == Direction::None || (axis.result.is_none() && advice.by <= axis.expanded) {
@@ -147,7 +165,10 @@ impl AxisWords<'_> {
             (_, None) => self.feature.to_owned(),
         };
         let text = format!("{}: move {way} {amount}", capital(&what));
-        vec![Sentence { direction: advice.direction, text, is_strong: true }, detail(self.turn(advice))]
+        vec![
+            Sentence { direction: advice.direction, text, rank: Rank::Finding },
+            sentence(Rank::Deed, self.turn(advice)),
+        ]
     }
 
     fn outside(&self, axis: &AxisValue) -> Option<&'static str> {
@@ -229,16 +250,20 @@ fn small_print(measurement: &Measurement, input: &AnnotateInput<'_>) -> Vec<Stri
     let setup = input.setup;
     let offset = setup.x.abs().get();
     let mut lines = vec![
-        format!("Photo {}, {captured}, sha256 {hash}\u{2026}", shortened(&photo.file)),
         format!(
-            "Rule {}, bay {}, lamp {:.0} mm high, {offset:.0} mm off centre, wall at {:.0} mm, vehicle yaw {:.2}°, {} {}",
+            "Photo {}, {captured}, sha256 {hash}\u{2026}, {} {}",
+            shortened(&photo.file),
+            env!("CARGO_PKG_NAME"),
+            env!("CARGO_PKG_VERSION")
+        ),
+        format!(
+            "Rule {}, bay {} ({}), lamp {:.0} mm high, {offset:.0} mm off centre, wall at {:.0} mm, vehicle yaw {:.2}°",
             shortened(&input.rule.id),
             shortened(&input.bay.id),
+            shortened(&input.bay.name),
             setup.height.get(),
             setup.distance.get(),
             setup.vehicle_yaw_deg,
-            env!("CARGO_PKG_NAME"),
-            env!("CARGO_PKG_VERSION"),
         ),
     ];
     let features = measurement.outcome.as_ref().map_or(&[][..], |found| &found.features.flags);
