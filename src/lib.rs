@@ -14,5 +14,6 @@ pub mod beam;
 pub mod aim;
 pub mod measurement;
 pub mod reading;
+pub mod draw;
 pub mod scene;
 pub mod cli;

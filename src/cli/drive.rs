@@ -1,7 +1,8 @@
 //! From a plan and the photos' bytes to a reading: calls the library's driver.
 
 use super::measure::{PhotoFile, PhotoFiles, Produced};
-use super::plan::Plan;
+use super::plan::{AnnotatedTarget, Plan};
+use crate::draw::{AnnotateInput, PictureFormat, annotate, encode};
 use crate::error::Error;
 use crate::measurement::{Measurement, NamedBytes, Request, Unobserved, measure};
 use crate::reading::{MarkFit, Reading, ReadingOutcome, ReadingParts};
@@ -27,7 +28,15 @@ pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
     };
     let measurement = measure(&request, &mut Unobserved)?;
     let reading = reading(plan, &measurement);
-    Ok(Produced { reading, annotated: None })
+    let annotated = plan.annotated.as_ref().map(|target| picture(plan, target, &measurement)).transpose()?;
+    Ok(Produced { reading, annotated })
+}
+
+fn picture(plan: &Plan, target: &AnnotatedTarget, measurement: &Measurement) -> Result<Vec<u8>, Error> {
+    let input =
+        AnnotateInput { bay: &plan.bay, setup: &plan.setup, lamp: &plan.lamp, rule: &plan.rule, units: plan.units };
+    let format = if target.is_png { PictureFormat::Png } else { PictureFormat::Jpeg };
+    encode(&annotate(measurement, &input), format)
 }
 
 fn reading(plan: &Plan, measurement: &Measurement) -> Reading {

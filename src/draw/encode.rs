@@ -1,0 +1,57 @@
+//! The picture as a file's bytes.
+
+use crate::error::Error;
+use image::codecs::jpeg::JpegEncoder;
+use image::codecs::png::{CompressionType, FilterType, PngEncoder};
+use image::{ExtendedColorType, ImageEncoder, RgbImage};
+
+/// Quality of the JPEG: thin lines and small print stay clean, a picture takes a few hundred kilobytes.
+const JPEG_QUALITY: u8 = 88;
+
+/// Type of the written file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PictureFormat {
+    /// JPEG.
+    Jpeg,
+    /// PNG.
+    Png,
+}
+
+/// Encodes a picture. Fails when it is empty or beyond what the format holds.
+pub fn encode(picture: &RgbImage, format: PictureFormat) -> Result<Vec<u8>, Error> {
+    let (width, height) = picture.dimensions();
+    let mut bytes = Vec::with_capacity(picture.as_raw().len() / 4);
+    let written = match format {
+        PictureFormat::Jpeg => JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY).write_image(
+            picture.as_raw(),
+            width,
+            height,
+            ExtendedColorType::Rgb8,
+        ),
+        PictureFormat::Png => PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Adaptive)
+            .write_image(picture.as_raw(), width, height, ExtendedColorType::Rgb8),
+    };
+    written.map_err(|error| {
+        Error::usage(
+            format!("the annotated picture of {width} x {height} px cannot be encoded: {error}"),
+            "leave --annotated out, and please report this as a defect",
+        )
+    })?;
+    Ok(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::{ImageFormat, Rgb};
+
+    #[test]
+    fn both_formats_hold_the_picture() {
+        let picture = RgbImage::from_fn(64, 40, |x, y| Rgb([(4 * x) as u8, (6 * y) as u8, 90]));
+        let png = encode(&picture, PictureFormat::Png).unwrap();
+        assert_eq!(image::load_from_memory_with_format(&png, ImageFormat::Png).unwrap().to_rgb8(), picture);
+        let jpeg = encode(&picture, PictureFormat::Jpeg).unwrap();
+        let back = image::load_from_memory_with_format(&jpeg, ImageFormat::Jpeg).unwrap().to_rgb8();
+        assert_eq!(back.dimensions(), picture.dimensions());
+    }
+}

@@ -1,0 +1,28 @@
+//! The annotated picture of a measurement: the photo of the wall with what was found on it, the verdict and the advice
+//! in words that can be read on a phone, and small print for the record.
+//!
+//! The picture reads what the stages found and measures nothing itself.
+
+mod canvas;
+mod palette;
+mod polygon;
+mod text;
+mod plane;
+mod viewport;
+mod backdrop;
+mod place;
+mod labels;
+mod grid_lines;
+mod mark_outlines;
+mod beam_lines;
+mod limits;
+mod arrows;
+mod badge;
+mod units_shown;
+mod words;
+mod panel;
+pub mod annotate;
+pub mod encode;
+
+pub use annotate::{AnnotateInput, annotate};
+pub use encode::{PictureFormat, encode};
