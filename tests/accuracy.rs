@@ -3,7 +3,12 @@
 //! One table of all cases is printed (`cargo test --test accuracy -- --nocapture`), also when all hold. The claim under
 //! test is the stated one: the truth lies inside value ± u. The caps of the manifest come on top.
 
-#![expect(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test's helpers may fail as the tests do")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test's helpers must fail loudly, as the tests do"
+)]
 #![expect(clippy::print_stdout, reason = "the table is what the test is for")]
 
 mod cases;
@@ -37,14 +42,14 @@ impl Row {
     }
 }
 
-struct Result<'a> {
+struct Examined<'a> {
     case: &'a Case,
     rows: Vec<Row>,
     /// What is wrong beyond the rows.
     faults: Vec<String>,
 }
 
-impl Result<'_> {
+impl Examined<'_> {
     fn holds(&self) -> bool {
         self.faults.is_empty() && self.rows.iter().all(Row::holds)
     }
@@ -53,7 +58,21 @@ impl Result<'_> {
 #[test]
 fn truth_lies_inside_the_stated_uncertainty() {
     let manifest = Manifest::load();
-    let results: Vec<Result<'_>> = manifest.cases.par_iter().map(|case| examine(case, &manifest)).collect();
+    let cases: Vec<&Case> = manifest.cases.iter().filter(|case| !case.slow).collect();
+    hold(&manifest, &cases, false);
+}
+
+#[test]
+#[ignore = "renders and measures some fifty photos: about two minutes"]
+fn truth_lies_inside_the_stated_uncertainty_in_all_cases() {
+    let manifest = Manifest::load();
+    let cases: Vec<&Case> = manifest.cases.iter().collect();
+    hold(&manifest, &cases, true);
+}
+
+/// Examines the cases, prints all of them as one table, and fails at the end.
+fn hold(manifest: &Manifest, cases: &[&Case], counts_coverage: bool) {
+    let results: Vec<Examined<'_>> = cases.par_iter().map(|case| examine(case, manifest)).collect();
     let rows: Vec<&Row> = results.iter().flat_map(|result| &result.rows).collect();
     let inside = rows.iter().filter(|row| row.is_inside()).count();
     let share = inside as f64 / rows.len() as f64;
@@ -67,15 +86,20 @@ fn truth_lies_inside_the_stated_uncertainty() {
             _ => {}
         }
     }
+    // A share of few values says little: it is judged over all cases only.
     match (&manifest.coverage.known_failure, share >= manifest.coverage.least) {
-        (None, false) => wrong.push(format!("coverage {share:.3}, need {}", manifest.coverage.least)),
-        (Some(_), true) => wrong.push("coverage holds now; take its known_failure away".to_owned()),
+        (None, false) if counts_coverage => {
+            wrong.push(format!("coverage {share:.3}, need {}", manifest.coverage.least));
+        }
+        (Some(_), true) if counts_coverage => {
+            wrong.push("coverage holds now; take its known_failure away".to_owned());
+        }
         _ => {}
     }
-    assert!(wrong.is_empty(), "{}\n{}", wrong.join("\n"), table(&results));
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-fn examine<'a>(case: &'a Case, manifest: &Manifest) -> Result<'a> {
+fn examine<'a>(case: &'a Case, manifest: &Manifest) -> Examined<'a> {
     let folder = tempfile::tempdir().unwrap();
     let ready = case.prepare(folder.path());
     let (status, reading) = cases::measure(folder.path(), &ready.args);
@@ -95,47 +119,44 @@ fn examine<'a>(case: &'a Case, manifest: &Manifest) -> Result<'a> {
     if case.verdict.is_some() && case.verdict.as_deref() != verdict {
         faults.push(format!("verdict {verdict:?}, expected {:?}", case.verdict));
     }
-    let codes: Vec<&str> = reading["flags"].as_array().unwrap().iter().filter_map(|flag| flag["code"].as_str()).collect();
-    faults.extend(case.flags.iter().filter(|flag| !codes.contains(&flag.as_str())).map(|flag| format!("no flag {flag}")));
+    let codes: Vec<&str> =
+        reading["flags"].as_array().unwrap().iter().filter_map(|flag| flag["code"].as_str()).collect();
+    faults
+        .extend(case.flags.iter().filter(|flag| !codes.contains(&flag.as_str())).map(|flag| format!("no flag {flag}")));
     faults.extend(case.absent.iter().filter(|flag| codes.contains(&flag.as_str())).map(|flag| format!("flag {flag}")));
     let mut rows = Vec::new();
-    if let (Some(truth), Some(name), "measured") = (&ready.truth, &case.tolerance, reading["status"].as_str().unwrap()) {
+    if let (Some(truth), Some(name), "measured") = (&ready.truth, &case.tolerance, reading["status"].as_str().unwrap())
+    {
         let tolerance = &manifest.tolerances[name];
         compare(&reading["features"], truth, tolerance, &mut rows, &mut faults);
     }
-    Result { case, rows, faults }
+    Examined { case, rows, faults }
 }
 
 fn compare(features: &Value, truth: &Truth, tolerance: &Tolerance, rows: &mut Vec<Row>, faults: &mut Vec<String>) {
-    let mut add = |quantity, value: &Value, u: &Value, truth: f64, cap: f64| {
+    let (cutoff, elbow, spot) = (&features["cutoff"], &features["elbow"], &features["hot_spot"]);
+    let scan_h = cutoff["scan_h_deg"].as_f64();
+    let mut expected = Vec::new();
+    if !truth.cutoff_h_deg.is_empty() {
+        // Where no truth is listed the cutoff may not be read: NaN fails every comparison.
+        let at = scan_h.and_then(|h| truth.cutoff_at(h)).unwrap_or(f64::NAN);
+        expected.push(("cutoff V", &cutoff["v_deg"], &cutoff["u_deg"], at, tolerance.cutoff_v_deg));
+    }
+    if let Some([h, v]) = truth.elbow {
+        expected.push(("elbow H", &elbow["h_deg"], &elbow["u_h_deg"], h, tolerance.elbow_h_deg));
+        expected.push(("elbow V", &elbow["v_deg"], &elbow["u_v_deg"], v, tolerance.elbow_v_deg));
+        check_scan(scan_h, (h, truth.flat_side), faults);
+    }
+    if let Some([h, v]) = truth.hot_spot {
+        expected.push(("hot spot H", &spot["h_deg"], &spot["u_h_deg"], h, tolerance.hot_spot_h_deg));
+        expected.push(("hot spot V", &spot["v_deg"], &spot["u_v_deg"], v, tolerance.hot_spot_v_deg));
+    }
+    for (quantity, value, u, truth, cap) in expected {
         if let (Some(value), Some(u)) = (value.as_f64(), u.as_f64()) {
             rows.push(Row { quantity, value, truth, u, cap });
         } else {
             faults.push(format!("no {quantity}"));
         }
-    };
-    let (cutoff, elbow, spot) = (&features["cutoff"], &features["elbow"], &features["hot_spot"]);
-    let scan_h = cutoff["scan_h_deg"].as_f64();
-    if !truth.cutoff_h_deg.is_empty() {
-        // Where no truth is listed the cutoff may not be read: NaN fails every comparison.
-        let at = scan_h.and_then(|h| truth.cutoff_at(h)).unwrap_or(f64::NAN);
-        add("cutoff V", &cutoff["v_deg"], &cutoff["u_deg"], at, tolerance.cutoff_v_deg);
-    }
-    if let Some([h, v]) = truth.elbow {
-        add("elbow H", &elbow["h_deg"], &elbow["u_h_deg"], h, tolerance.elbow_h_deg);
-        add("elbow V", &elbow["v_deg"], &elbow["u_v_deg"], v, tolerance.elbow_v_deg);
-        check_scan(scan_h, (h, truth.flat_side), faults);
-    }
-    if let Some([h, v]) = truth.hot_spot {
-        let mut add = |quantity, value: &Value, u: &Value, truth: f64, cap: f64| {
-            if let (Some(value), Some(u)) = (value.as_f64(), u.as_f64()) {
-                rows.push(Row { quantity, value, truth, u, cap });
-            } else {
-                faults.push(format!("no {quantity}"));
-            }
-        };
-        add("hot spot H", &spot["h_deg"], &spot["u_h_deg"], h, tolerance.hot_spot_h_deg);
-        add("hot spot V", &spot["v_deg"], &spot["u_v_deg"], v, tolerance.hot_spot_v_deg);
     }
     if let (Some(most), Some(u)) = (tolerance.u_cutoff_deg, cutoff["u_deg"].as_f64())
         && u > most
@@ -154,7 +175,7 @@ fn check_scan(scan_h: Option<f64>, (elbow_h, flat_side): (f64, i32), faults: &mu
     }
 }
 
-fn table(results: &[Result<'_>]) -> String {
+fn table(results: &[Examined<'_>]) -> String {
     let mut text = format!(
         "{:<24}{:<11}{:>9}{:>9}{:>9}{:>8}{:>7}{:>7}\n",
         "case (degrees)", "quantity", "value", "truth", "error", "u", "pull", "cap"
@@ -184,7 +205,8 @@ fn table(results: &[Result<'_>]) -> String {
             name = "";
         }
         if result.rows.is_empty() {
-            writeln!(text, "{name:<24}{}", if result.faults.is_empty() { "refused as it must be" } else { "" }).unwrap();
+            writeln!(text, "{name:<24}{}", if result.faults.is_empty() { "refused as it must be" } else { "" })
+                .unwrap();
         }
         for fault in &result.faults {
             writeln!(text, "{:<24}! {fault}", "").unwrap();
