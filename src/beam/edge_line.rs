@@ -3,7 +3,8 @@
 //! One model for the whole stretch (a straight edge of one softness, levels that change smoothly along it) lets the wall's
 //! texture average out: joints, bricks and pipes weigh little because they do not follow the model, and the loss function is
 //! robust at a scale taken from the residuals themselves. Model at direction (h, v), with d = h - h0 and x = v - v0 - tilt·d:
-//! `I = exp(H + H1·d + H2·d² + kb·x)·T + exp(L + L1·d - ka·max(x, 0))·(1 - T)`, `T = 1/(1 + exp(x/s))`.
+//! `I = exp(H + H1·d + H2·d² + kb·x)·T + exp(L + L1·d - ka·max(x, 0))·(1 - T)`, `T = 1/(1 + exp(u·(1 + q·tanh(u/2))))`,
+//! `u = x/s`: q makes the edge softer on one side than on the other.
 
 use super::edge::{STEP_DEG, Scan, steepest};
 use super::solve::{Fitted, Prior, fit};
@@ -72,6 +73,8 @@ pub struct Expected {
 /// Half height of the window around the expected edge, degrees.
 const BELOW_DEG: f64 = 0.9;
 const ABOVE_DEG: f64 = 1.4;
+/// Spread of the edge's asymmetry q (own judgement).
+const SKEW_SIGMA: f64 = 0.2;
 /// Rows of a scan that are joined into one sample: 0.04 degrees, under the 0.05 that UN R112 asks of a scan.
 const JOINED_ROWS: usize = 2;
 /// Texture at which the robust fit starts (nearly least squares) and its bounds.
@@ -100,7 +103,8 @@ struct Sample {
 
 fn intensity(p: &[f64], d: f64, v: f64) -> f64 {
     let x = v - p[0] - p[1] * d;
-    let t = 1.0 / (1.0 + (x / p[2].exp()).clamp(-60.0, 60.0).exp());
+    let u = (x / p[2].exp()).clamp(-60.0, 60.0);
+    let t = 1.0 / (1.0 + (u * (1.0 + p[10].clamp(-0.8, 0.8) * (u / 2.0).tanh())).exp());
     let below = (p[3] + p[4] * d + p[5] * d * d + p[6] * x.clamp(-2.0, 2.0)).exp();
     let above = (p[7] + p[8] * d - p[9] * x.max(0.0)).exp();
     below * t + above * (1.0 - t)
@@ -163,7 +167,7 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
     let dark = samples.iter().filter(|s| side(s) > 0.5).map(|s| (s.level - s.room).max(1e-6)).collect();
     let low = quantile(dark, 0.5).ln().clamp(high - 6.5, high - 1.0);
     let soft = expected.softness_deg.ln();
-    let start = [expected.v0_deg - 0.15, expected.slope, soft, high, 0.0, 0.0, -0.2, low, 0.0, 0.3];
+    let start = [expected.v0_deg - 0.15, expected.slope, soft, high, 0.0, 0.0, -0.2, low, 0.0, 0.3, 0.0];
     let priors = [
         Prior { mean: start[0], sigma: 0.5 },
         Prior { mean: expected.slope, sigma: expected.slope_sigma },
@@ -175,6 +179,7 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         Prior { mean: low, sigma: 1.0 },
         Prior { mean: 0.0, sigma: 0.15 },
         Prior { mean: 0.3, sigma: 0.3 },
+        Prior { mean: 0.0, sigma: SKEW_SIGMA },
     ];
     let mut parameters = start.to_vec();
     let mut texture = START_TEXTURE;

@@ -90,6 +90,8 @@ pub struct BeamSpec {
     pub stray_near_share: f64,
     /// Length over which it fades upwards.
     pub stray_decay_deg: f64,
+    /// Fading of the rest of the stray light above the cutoff, degrees; very large: it does not fade.
+    pub stray_slow_deg: f64,
     /// Centre of the stray light.
     pub stray_h_deg: f64,
     /// Half width of the stray light.
@@ -269,7 +271,9 @@ impl Beam {
             return [light + column.stray; 3];
         }
         let over = v - column.line;
-        let stray = s.stray_near_share * (-over.max(0.0) / s.stray_decay_deg).exp() + 1.0 - s.stray_near_share;
+        let above = over.max(0.0);
+        let stray = s.stray_near_share * (-above / s.stray_decay_deg).exp()
+            + (1.0 - s.stray_near_share) * (-above / s.stray_slow_deg).exp();
         let mixed = |lift: f64| {
             let x = (over - lift) / column.softness;
             let skewed = x + s.asymmetry * ((1.0 + x * x).sqrt() - 1.0);
@@ -317,6 +321,7 @@ pub(super) mod tests {
             contrast: (44_567.0 + 9_773.0) / (1_187.7 + 211.7),
             stray_near_share: 1_187.7 / (1_187.7 + 211.7),
             stray_decay_deg: 1.157,
+            stray_slow_deg: 1e9,
             stray_h_deg: 0.0847,
             stray_spread_deg: 24.69,
             fringe_deg: 0.0,
