@@ -6,6 +6,7 @@ use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, Line, ScanPlan, edges, line_through, shape};
 use super::room::{self, RoomLight};
 use super::setup_budget::{Component, add_geometry};
+use super::tone::ToneKnowledge;
 use super::{edge::Edge, hotspot};
 use crate::bay::{LampSetup, Traffic};
 use crate::error::Refusal;
@@ -14,15 +15,6 @@ use crate::grid::{AngleGrid, FarSample};
 use crate::measured::{Budget, Measured};
 use crate::units::{AnglePoint, Deg, Mm};
 use crate::wall::WallView;
-
-/// What is known of the camera's tone curve: strength of the S-curve and its standard uncertainty.
-#[derive(Debug, Clone, Copy)]
-pub struct ToneKnowledge {
-    /// Best estimate of the strength.
-    pub strength: f64,
-    /// Standard uncertainty.
-    pub sigma: f64,
-}
 
 /// What the beam stage needs beside the grid.
 #[derive(Debug, Clone, Copy)]
