@@ -6,7 +6,7 @@
 use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
-use crate::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge};
+use crate::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge, tone};
 use crate::camera::{Lens, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
@@ -92,9 +92,9 @@ pub struct Measurement {
     pub flags: Vec<Flag>,
 }
 
-/// Strength of the tone curve's S that is expected when nothing else is known, and its spread: about two in five phone
-/// photos carry one of about 0.5 (own judgement).
-const EXPECTED_TONE: ToneKnowledge = ToneKnowledge { strength: 0.15, sigma: 0.25 };
+/// Strength of the tone curve that is worth a flag, and how many standard uncertainties it must be from none.
+const FLAGGED_STRENGTH: f64 = 0.1;
+const FLAGGED_SIGMAS: f64 = 2.0;
 /// Focal length that is assumed when the photo does not state one, 35 mm equivalent (a common phone's main camera).
 const ASSUMED_FOCAL_35MM: f64 = 26.0;
 
@@ -166,7 +166,7 @@ fn stages(
         setup: request.setup,
         pattern: request.pattern,
         traffic: request.traffic,
-        tone: EXPECTED_TONE,
+        tone: tone_curve(&image, marks, fitted, request.bay, extra.marks_photo.is_some(), flags),
         is_ambient_subtracted: extra.ambient_photo.is_some(),
         focal_px: focal,
         centre_px,
@@ -184,6 +184,30 @@ fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {
     let lens = Lens::parse(text, path)?;
     let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
     Ok(Some(lens.for_picture(width, height, photo.shot.focal_35mm, path)?.upright(photo.orientation)))
+}
+
+/// The camera's tone curve, told by the marks in the photo of the beam itself.
+fn tone_curve(
+    image: &LinearImage<'_>,
+    marks: &Marks,
+    view: &WallView,
+    bay: &Bay,
+    is_marks_elsewhere: bool,
+    flags: &mut Vec<Flag>,
+) -> ToneKnowledge {
+    // A photo of its own for the marks means that they are hard to see in this one.
+    let seen = if is_marks_elsewhere { &Marks::default() } else { marks };
+    let found = tone::estimate(image, seen, view, bay);
+    if found.strength > FLAGGED_STRENGTH.max(FLAGGED_SIGMAS * found.sigma) {
+        flags.push(Flag::new(
+            FlagCode::ToneCurve,
+            format!(
+                "the camera put an S-shaped tone curve on the photo: strength {:.2} ± {:.2} (0: none), told by the marks; taken off",
+                found.strength, 2.0 * found.sigma
+            ),
+        ));
+    }
+    found
 }
 
 /// Finds the marks; with a marks photo, there, and brings them over by the camera's movement between the two.

@@ -19,7 +19,41 @@ pub struct ToneCurve {
 
 /// The S-curve in the encoded domain, 0..1 to 0..1.
 pub fn s_curve(encoded: f64, strength: f64) -> f64 {
-    encoded + strength * (3.0 * encoded * encoded - 2.0 * encoded.powi(3) - encoded)
+    encoded + strength * s_bend(encoded)
+}
+
+/// What strength 1 adds to an encoded value.
+pub fn s_bend(encoded: f64) -> f64 {
+    3.0 * encoded * encoded - 2.0 * encoded.powi(3) - encoded
+}
+
+/// Slope of [`s_bend`].
+pub fn s_bend_slope(encoded: f64) -> f64 {
+    6.0 * encoded - 6.0 * encoded * encoded - 1.0
+}
+
+/// The encoded value, 0..1, that the S-curve takes to `target`.
+pub fn inverse_s_curve(target: f64, strength: f64) -> f64 {
+    inverse_from(target, target, strength)
+}
+
+/// Newton's method from a first guess; it stays in 0..1.
+fn inverse_from(start: f64, target: f64, strength: f64) -> f64 {
+    const STEPS: usize = 30;
+    /// Where the curve is flat (strengths near 1 at its ends) Newton's steps are shortened.
+    const LEAST_SLOPE: f64 = 0.05;
+    const CLOSE: f64 = 1e-9;
+    let mut x = start;
+    for _ in 0..STEPS {
+        let slope = 1.0 + strength * s_bend_slope(x);
+        let next = (x - (s_curve(x, strength) - target) / slope.max(LEAST_SLOPE)).clamp(0.0, 1.0);
+        let is_done = (next - x).abs() < CLOSE;
+        x = next;
+        if is_done {
+            break;
+        }
+    }
+    x
 }
 
 impl ToneCurve {
@@ -28,16 +62,7 @@ impl ToneCurve {
         let mut table = Vec::with_capacity(TABLE + 1);
         let mut x = 0.0f64;
         for k in 0..=TABLE {
-            let target = k as f64 / TABLE as f64;
-            for _ in 0..30 {
-                let slope = 1.0 + strength * (6.0 * x - 6.0 * x * x - 1.0);
-                let next = (x - (s_curve(x, strength) - target) / slope.max(0.05)).clamp(0.0, 1.0);
-                let is_done = (next - x).abs() < 1e-9;
-                x = next;
-                if is_done {
-                    break;
-                }
-            }
+            x = inverse_from(x, k as f64 / TABLE as f64, strength);
             table.push(srgb_to_linear((x * 255.0) as f32));
         }
         Self { table, is_plain: strength.abs() < 1e-9 }

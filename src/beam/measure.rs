@@ -8,6 +8,7 @@ use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
 use super::room::{self, RoomLight};
 use super::setup_budget::{Component, add_geometry};
+use super::tone::ToneKnowledge;
 use crate::bay::{LampSetup, Traffic};
 use crate::error::Refusal;
 use crate::flag::{Flag, FlagCode};
@@ -15,15 +16,6 @@ use crate::grid::{AngleGrid, FarSample};
 use crate::measured::{Budget, Measured};
 use crate::units::{AnglePoint, Deg, Mm};
 use crate::wall::WallView;
-
-/// What is known of the camera's tone curve: strength of the S-curve and its standard uncertainty.
-#[derive(Debug, Clone, Copy)]
-pub struct ToneKnowledge {
-    /// Best estimate of the strength.
-    pub strength: f64,
-    /// Standard uncertainty.
-    pub sigma: f64,
-}
 
 /// What the beam stage needs beside the grid.
 #[derive(Debug, Clone, Copy)]

@@ -5,6 +5,9 @@ pub mod solve;
 pub mod edge;
 pub mod edge_line;
 pub mod light;
+mod mark_window;
+mod tone_fit;
+pub mod tone;
 pub mod coarse;
 pub mod room;
 pub mod lines;
@@ -13,4 +16,5 @@ pub mod setup_budget;
 pub mod measure;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
-pub use measure::{BeamInput, ToneKnowledge, measure};
+pub use measure::{BeamInput, measure};
+pub use tone::ToneKnowledge;

@@ -29,7 +29,7 @@ fn density(z: f64) -> f64 {
 
 /// Distribution and density of the standard normal at `z`, good to 3e-6.
 #[inline]
-pub(super) fn normal(z: f64) -> (f64, f64) {
+pub(crate) fn normal(z: f64) -> (f64, f64) {
     let table: &[(f64, f64); COUNT] = &TABLE;
     let place = z.abs().min(REACH) * PER_UNIT;
     let k = (place as usize).min(COUNT - 2);

@@ -26,5 +26,8 @@ mod threshold;
 #[cfg(test)]
 mod testing;
 
+pub(crate) use gaussian::normal;
+pub(crate) use tag_family::{CODE_SIDE, SQUARE_SIDE, code_of, is_white};
+
 pub use find::{FindOptions, find};
 pub use found::{FoundMark, Marks, MissingMark};

@@ -1,0 +1,379 @@
+//! Fits the marks' pixels with one tone curve, one print and one point spread for the whole photo.
+//!
+//! **Takes** the windows of the marks. **Gives** the strength of the S-curve with the spread that the pixels allow.
+//!
+//! **How**: light of a pixel = `L·(r + (1 - r)·w) + veil`; `L` the light on white, per mark the exponential of a
+//! quadratic; `r` the black's reflectance against the white and `w` the whiteness under a weighted sum of three blurs,
+//! both common to all marks. Each channel goes through sRGB and the S-curve, luma is their sum, and a share `k` of what
+//! a blur takes from it is added (sharpening after the tone curve). Levenberg-Marquardt (Marquardt 1963) with Cauchy
+//! weights, in codes, where noise is nearly even. A code of 1 thus says as much about light as its rounding lets it.
+//!
+//! **Why it can tell**: edges of the print pass through every level between black and white in a known order, and the
+//! same two reflectances are seen under the different lights of several marks.
+
+use super::mark_window::{BLURS_PX, LUMA, MarkWindow};
+use super::solve::Prior;
+use super::light::{inverse_s_curve, s_bend, s_bend_slope, s_curve};
+use crate::photo::linear::{linear_to_srgb, srgb_to_linear};
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
+
+/// Parameters common to all marks: ln of white over black, veil, weights of the sharp and the wide blur, sharpening of
+/// codes, strength.
+const COMMON: usize = 6;
+const LN_RATIO: usize = 0;
+const VEIL: usize = 1;
+const SHARP: usize = 2;
+const WIDE: usize = 3;
+const SHARPENING: usize = 4;
+const STRENGTH: usize = 5;
+/// Terms of the light's logarithm over a mark: constant, two slopes, three curvatures.
+const LIGHT: usize = 6;
+/// What is expected of them. White paper 0.8 over black print 0.03 to 0.06 is 13 to 27. The veil is a share of full
+/// scale. The strength itself is left free; its prior comes after the fit.
+const PRIORS: [Prior; COMMON] = [
+    Prior { mean: 2.89, sigma: 0.3 },
+    Prior { mean: 0.0, sigma: 0.002 },
+    Prior { mean: 0.3, sigma: 1.0 },
+    Prior { mean: 0.0, sigma: 1.0 },
+    Prior { mean: 0.0, sigma: 0.4 },
+    Prior { mean: 0.2, sigma: 3.0 },
+];
+/// Spread of the light's slopes and curvatures over half a mark, ln.
+const LIGHT_SIGMA: [f64; LIGHT] = [3.0, 1.0, 1.0, 0.6, 0.6, 0.6];
+/// Noise of a pixel: codes (rounding, coding) and a share of its encoded value.
+const NOISE_CODES: f64 = 0.6;
+const NOISE_SHARE: f64 = 0.01;
+/// Neighbouring residuals hang together (coding, misfit of the blur): so many pixels count as one.
+const SHARED: f64 = 8.0;
+/// Scale of the Cauchy weights in sigmas.
+const CAUCHY: f64 = 2.4;
+/// Blur of the sharpening mask, pixels (common: 1 to 2; own judgement).
+const MASK_PX: f64 = 1.3;
+/// Entries of the table from light to luma, which runs over the square root of light.
+const TABLE: usize = 512;
+/// Range of the strength within which the curve rises everywhere.
+const STRENGTHS: (f64, f64) = (-0.9, 0.98);
+/// Steps of the fit before the marks' own misfit is known, and after.
+const FIRST_STEPS: usize = 6;
+const LAST_STEPS: usize = 10;
+/// Fall of the cost that ends the fit.
+const CONVERGED: f64 = 0.02;
+
+/// What the marks say by themselves.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct FittedTone {
+    pub(super) strength: f64,
+    pub(super) sigma: f64,
+}
+
+/// Fits all windows; `None` without any, or when the equations are not solvable.
+pub(super) fn fit(windows: &[MarkWindow]) -> Option<FittedTone> {
+    let mut marks: Vec<MarkFit<'_>> = windows.iter().map(MarkFit::new).collect();
+    if marks.is_empty() {
+        return None;
+    }
+    let start = State {
+        common: PRIORS.map(|prior| prior.mean),
+        light: marks.iter().map(MarkFit::first_light).collect(),
+    };
+    let (state, pass) = descend(&marks, start, FIRST_STEPS)?;
+    for (mark, part) in marks.iter_mut().zip(&pass.spreads) {
+        mark.scale = part.max(1.0);
+    }
+    let (state, pass) = descend(&marks, state, LAST_STEPS)?;
+    let covariance = pass.normal.try_inverse()?;
+    let sigma = covariance[(STRENGTH, STRENGTH)].max(0.0).sqrt();
+    let strength = state.common[STRENGTH];
+    (strength.is_finite() && sigma.is_finite()).then_some(FittedTone { strength, sigma })
+}
+
+#[derive(Debug, Clone)]
+struct State {
+    common: [f64; COMMON],
+    light: Vec<[f64; LIGHT]>,
+}
+
+/// Cost, normal equations and right side at a state, and each mark's robust residual in sigmas.
+struct Pass {
+    cost: f64,
+    normal: DMatrix<f64>,
+    right: DVector<f64>,
+    spreads: Vec<f64>,
+}
+
+fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize) -> Option<(State, Pass)> {
+    let mut damping = 1e-3;
+    let mut pass = pass(marks, &state);
+    let mut tries = steps;
+    while tries > 0 {
+        tries -= 1;
+        let mut damped = pass.normal.clone();
+        for k in 0..damped.nrows() {
+            damped[(k, k)] *= 1.0 + damping;
+        }
+        let step = damped.cholesky()?.solve(&pass.right);
+        let trial = state.moved(&step);
+        let there = self::pass(marks, &trial);
+        if there.cost.is_finite() && there.cost < pass.cost {
+            let is_done = pass.cost - there.cost < CONVERGED;
+            (state, pass) = (trial, there);
+            damping = (damping * 0.2_f64).max(1e-7);
+            if is_done {
+                break;
+            }
+        } else {
+            damping *= 8.0;
+        }
+    }
+    if std::env::var("TONE_DBG").is_ok() { eprintln!("cost {:.1} common {:.3?} spreads {:.1?} tries left {}", pass.cost, state.common, pass.spreads, tries); }
+    pass.cost.is_finite().then_some((state, pass))
+}
+
+impl State {
+    fn moved(&self, step: &DVector<f64>) -> Self {
+        let mut next = self.clone();
+        for (value, change) in next.common.iter_mut().chain(next.light.iter_mut().flatten()).zip(step.iter()) {
+            *value += change;
+        }
+        next.common[STRENGTH] = next.common[STRENGTH].clamp(STRENGTHS.0, STRENGTHS.1);
+        next
+    }
+}
+
+fn pass(marks: &[MarkFit<'_>], state: &State) -> Pass {
+    let size = COMMON + LIGHT * marks.len();
+    let parts: Vec<Part> = marks.par_iter().zip(&state.light).map(|(mark, light)| mark.part(&state.common, light)).collect();
+    let mut normal = DMatrix::zeros(size, size);
+    let mut right = DVector::zeros(size);
+    let mut cost = 0.0;
+    for (k, part) in parts.iter().enumerate() {
+        let place = |i: usize| if i < COMMON { i } else { i + LIGHT * k };
+        cost += part.cost;
+        for a in 0..PER_MARK {
+            right[place(a)] += part.right[a];
+            for b in 0..=a {
+                normal[(place(a), place(b))] += part.normal[a][b];
+                if a != b {
+                    normal[(place(b), place(a))] += part.normal[a][b];
+                }
+            }
+        }
+        for (j, (value, sigma)) in state.light[k].iter().zip(LIGHT_SIGMA).enumerate().skip(1) {
+            let weight = sigma.powi(-2);
+            let at = place(COMMON + j);
+            cost += value * value * weight;
+            normal[(at, at)] += weight;
+            right[at] -= value * weight;
+        }
+    }
+    for (j, (value, prior)) in state.common.iter().zip(PRIORS).enumerate() {
+        let weight = prior.sigma.powi(-2);
+        cost += (value - prior.mean).powi(2) * weight;
+        normal[(j, j)] += weight;
+        right[j] -= (value - prior.mean) * weight;
+    }
+    Pass { cost, normal, right, spreads: parts.iter().map(|part| part.spread).collect() }
+}
+
+/// Parameters that one mark's pixels depend on.
+const PER_MARK: usize = COMMON + LIGHT;
+
+struct Part {
+    cost: f64,
+    normal: [[f64; PER_MARK]; PER_MARK],
+    right: [f64; PER_MARK],
+    spread: f64,
+}
+
+struct MarkFit<'a> {
+    window: &'a MarkWindow,
+    light_terms: Vec<[f64; LIGHT]>,
+    /// Factor on the stated noise.
+    scale: f64,
+}
+
+impl<'a> MarkFit<'a> {
+    fn new(window: &'a MarkWindow) -> Self {
+        // Beyond the sheet only the sharpening mask looks; the light must not run away there.
+        const FARTHEST: f64 = 1.3;
+        let light_terms = window
+            .place
+            .iter()
+            .map(|&(x, y)| {
+                let (x, y) = (x.clamp(-FARTHEST, FARTHEST), y.clamp(-FARTHEST, FARTHEST));
+                [1.0, x, y, x * x, x * y, y * y]
+            })
+            .collect();
+        Self { window, light_terms, scale: 1.0 }
+    }
+
+    fn first_light(&self) -> [f64; LIGHT] {
+        let luma: f64 = (0..3).map(|c| LUMA[c] * self.window.white_rgb[c]).sum();
+        let mut out = [0.0; LIGHT];
+        out[0] = light_of(luma, PRIORS[STRENGTH].mean).max(LEAST_LIGHT).ln();
+        out
+    }
+
+    /// Light of each channel on white against that of the luma.
+    fn tint(&self, strength: f64) -> [f64; 3] {
+        /// Bounds of a tint that is still the lamp's.
+        const BOUNDS: (f64, f64) = (0.2, 4.0);
+        let rgb = self.window.white_rgb;
+        let luma = light_of((0..3).map(|c| LUMA[c] * rgb[c]).sum(), strength).max(LEAST_LIGHT);
+        rgb.map(|encoded| (light_of(encoded, strength) / luma).clamp(BOUNDS.0, BOUNDS.1))
+    }
+
+    fn part(&self, common: &[f64; COMMON], light: &[f64; LIGHT]) -> Part {
+        let window = self.window;
+        let table = LumaTable::new(common[STRENGTH], &self.tint(common[STRENGTH]));
+        let black = (-common[LN_RATIO]).exp();
+        let looks: Vec<Pixel> = window
+            .white
+            .iter()
+            .zip(&self.light_terms)
+            .map(|(white, terms)| {
+                let white_light = terms.iter().zip(light).map(|(t, m)| t * m).sum::<f64>().clamp(-14.0, 3.0).exp();
+                let whiteness =
+                    white[1] + common[SHARP] * (white[0] - white[1]) + common[WIDE] * (white[2] - white[1]);
+                let own = white_light * (black + (1.0 - black) * whiteness);
+                Pixel { white_light, whiteness, own, luma: table.at(own + common[VEIL]) }
+            })
+            .collect();
+        let values: Vec<f64> = looks.iter().map(|look| look.luma[0]).collect();
+        let soft = blurred(&values, window.width);
+        let mut part =
+            Part { cost: 0.0, normal: [[0.0; PER_MARK]; PER_MARK], right: [0.0; PER_MARK], spread: 0.0 };
+        let mut magnitudes = Vec::with_capacity(window.used.len());
+        for &k in &window.used {
+            let (look, white, terms) = (&looks[k], &window.white[k], &self.light_terms[k]);
+            let edge = look.luma[0] - soft[k];
+            let sigma = self.scale * (NOISE_CODES / 255.0).hypot(NOISE_SHARE * window.luma[k]);
+            let residual = (window.luma[k] - look.luma[0] - common[SHARPENING] * edge) / sigma;
+            let slope = look.luma[1];
+            let by_white = slope * look.white_light * (1.0 - black);
+            let mut change = [0.0; PER_MARK];
+            change[LN_RATIO] = -slope * look.white_light * black * (1.0 - look.whiteness);
+            change[VEIL] = slope;
+            change[SHARP] = by_white * (white[0] - white[1]);
+            change[WIDE] = by_white * (white[2] - white[1]);
+            change[SHARPENING] = edge;
+            change[STRENGTH] = look.luma[2];
+            for (entry, term) in change[COMMON..].iter_mut().zip(terms) {
+                *entry = slope * look.own * term;
+            }
+            let loss = 1.0 + (residual / CAUCHY).powi(2);
+            part.cost += CAUCHY * CAUCHY * loss.ln() / SHARED;
+            let weight = 1.0 / (loss * SHARED * sigma * sigma);
+            for a in 0..PER_MARK {
+                let weighted = weight * change[a];
+                part.right[a] += weighted * residual * sigma;
+                for b in 0..=a {
+                    part.normal[a][b] += weighted * change[b];
+                }
+            }
+            magnitudes.push(residual.abs());
+        }
+        let middle = magnitudes.len() / 2;
+        if middle > 0 {
+            let (_, median, _) = magnitudes.select_nth_unstable_by(middle, f64::total_cmp);
+            part.spread = 1.4826 * *median;
+        }
+        part
+    }
+}
+
+/// Least light on white, as a share of full scale.
+const LEAST_LIGHT: f64 = 1e-4;
+
+/// Light of an encoded value under an S-curve.
+fn light_of(encoded: f64, strength: f64) -> f64 {
+    f64::from(srgb_to_linear((255.0 * inverse_s_curve(encoded.clamp(0.0, 1.0), strength)) as f32))
+}
+
+/// One pixel of the model.
+struct Pixel {
+    white_light: f64,
+    whiteness: f64,
+    own: f64,
+    /// Luma, its change by light and by strength.
+    luma: [f64; 3],
+}
+
+/// Luma of light under a tint: value, change by light, change by strength.
+struct LumaTable(Vec<[f64; 3]>);
+
+/// Light at the table's end.
+const TABLE_LIGHT: f64 = 2.0;
+
+impl LumaTable {
+    fn new(strength: f64, tint: &[f64; 3]) -> Self {
+        let entries = (0..=TABLE).map(|k| {
+            let root = k as f64 / TABLE as f64;
+            let light = TABLE_LIGHT * root * root;
+            let mut out = [0.0; 3];
+            for (weight, tint) in LUMA.iter().zip(tint) {
+                let level = tint * light;
+                let encoded = if level < 1.0 { f64::from(linear_to_srgb(level as f32)) / 255.0 } else { 1.0 };
+                out[0] += weight * s_curve(encoded, strength);
+                out[1] += weight * (1.0 + strength * s_bend_slope(encoded)) * srgb_slope(level) * tint;
+                out[2] += weight * s_bend(encoded);
+            }
+            out
+        });
+        Self(entries.collect())
+    }
+
+    fn at(&self, light: f64) -> [f64; 3] {
+        if light <= 0.0 {
+            return [0.0; 3];
+        }
+        let place = (light / TABLE_LIGHT).sqrt().min(1.0) * TABLE as f64;
+        let below = (place as usize).min(TABLE - 1);
+        let fraction = place - below as f64;
+        let (low, high) = (&self.0[below], &self.0[below + 1]);
+        [0, 1, 2].map(|k| low[k] + fraction * (high[k] - low[k]))
+    }
+}
+
+/// Slope of the sRGB encoding (IEC 61966-2-1); 0 where it clips.
+fn srgb_slope(level: f64) -> f64 {
+    if level <= 0.003_130_8 {
+        12.92
+    } else if level < 1.0 {
+        1.055 / 2.4 * level.powf(1.0 / 2.4 - 1.0)
+    } else {
+        0.0
+    }
+}
+
+/// A window blurred by the sharpening mask, edges repeated.
+fn blurred(values: &[f64], width: usize) -> Vec<f64> {
+    const REACH: usize = 4;
+    let mut taps: Vec<f64> = (0..=2 * REACH).map(|k| (-0.5 * ((k as f64 - REACH as f64) / MASK_PX).powi(2)).exp()).collect();
+    let whole: f64 = taps.iter().sum();
+    for tap in &mut taps {
+        *tap /= whole;
+    }
+    let height = values.len() / width.max(1);
+    let clamped = |k: usize, shift: usize, size: usize| (k + shift).saturating_sub(REACH).min(size - 1);
+    let mut across = vec![0.0; values.len()];
+    for row in 0..height {
+        let line = &values[row * width..(row + 1) * width];
+        for (column, out) in across[row * width..(row + 1) * width].iter_mut().enumerate() {
+            *out = taps.iter().enumerate().map(|(shift, tap)| tap * line[clamped(column, shift, width)]).sum();
+        }
+    }
+    let mut out = vec![0.0; values.len()];
+    for row in 0..height {
+        for (shift, tap) in taps.iter().enumerate() {
+            let from = clamped(row, shift, height) * width;
+            for column in 0..width {
+                out[row * width + column] += tap * across[from + column];
+            }
+        }
+    }
+    out
+}
+
+const _: () = assert!(BLURS_PX.len() == 3, "the weights of the blurs are written out for three");
