@@ -19,7 +19,7 @@ const CROSS_HALF: f32 = 16.0;
 /// Half the length of the caps of a bar that shows U, pixels.
 const CAP_HALF: f32 = 12.0;
 /// How far that bar stands aside, so that an arrow does not cover it, pixels.
-const BAR_ASIDE: f32 = -44.0;
+const BAR_ASIDE: f32 = 44.0;
 /// Opacity of the ellipse of U.
 const ELLIPSE_ALPHA: f32 = 0.75;
 /// Least half axis of the ellipse of U, pixels.
@@ -40,10 +40,8 @@ pub(super) fn draw_beam(
     let fitted: Option<Vec<Spot>> = features.cutoff_line.iter().map(|angle| scene.at(angle.h, angle.v)).collect();
     let fitted = fitted.unwrap_or_default();
     canvas.stroke_cased(std::slice::from_ref(&fitted), STROKE, BEAM);
-    if let Some(cutoff) = &features.cutoff {
-        if is_labelled {
-            draw_bar(canvas, scene, cutoff);
-        }
+    if is_labelled {
+        draw_bars(canvas, scene, features);
     }
     draw_elbow(canvas, labels, scene, features);
     draw_hot_spot(canvas, labels, scene, features, is_labelled);
@@ -74,13 +72,26 @@ fn flat_line(scene: &Scene<'_>, cutoff: &Cutoff) -> Vec<Spot> {
     scene.line(at(-FLAT_HALF_DEG), at(FLAT_HALF_DEG))
 }
 
-/// A bar of ± U with caps, beside the place where the cutoff was read.
-fn draw_bar(canvas: &mut Canvas, scene: &Scene<'_>, cutoff: &Cutoff) {
-    let at = |v: Deg| scene.at(cutoff.scan_h, v).map(|spot| spot.moved(BAR_ASIDE, 0.0));
-    let u = cutoff.v.expanded();
-    let (Some(low), Some(high)) = (at(cutoff.v.value - u), at(cutoff.v.value + u)) else { return };
-    let cap = |at: Spot| vec![at.moved(-CAP_HALF, 0.0), at.moved(CAP_HALF, 0.0)];
-    canvas.stroke_cased(&[vec![low, high], cap(low), cap(high)], 0.6 * STROKE, BEAM);
+/// Bars of ± U with caps: beside the place where the cutoff was read, and below the elbow.
+fn draw_bars(canvas: &mut Canvas, scene: &Scene<'_>, features: &BeamFeatures) {
+    let mut bars: Vec<Vec<Spot>> = Vec::new();
+    if let Some(cutoff) = &features.cutoff {
+        let at = |v: Deg| scene.at(cutoff.scan_h, v).map(|spot| spot.moved(-BAR_ASIDE, 0.0));
+        let u = cutoff.v.expanded();
+        bars.extend(bar(at(cutoff.v.value - u), at(cutoff.v.value + u), (CAP_HALF, 0.0)));
+    }
+    if let Some(elbow) = &features.elbow {
+        let at = |h: Deg| scene.at(h, elbow.v.value).map(|spot| spot.moved(0.0, BAR_ASIDE));
+        let u = elbow.h.expanded();
+        bars.extend(bar(at(elbow.h.value - u), at(elbow.h.value + u), (0.0, CAP_HALF)));
+    }
+    canvas.stroke_cased(&bars, 0.6 * STROKE, BEAM);
+}
+
+fn bar(low: Option<Spot>, high: Option<Spot>, (right, down): (f32, f32)) -> Vec<Vec<Spot>> {
+    let (Some(low), Some(high)) = (low, high) else { return Vec::new() };
+    let cap = |at: Spot| vec![at.moved(-right, -down), at.moved(right, down)];
+    vec![vec![low, high], cap(low), cap(high)]
 }
 
 fn ring_area(centre: Spot) -> Area {

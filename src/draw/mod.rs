@@ -26,3 +26,6 @@ pub mod encode;
 
 pub use annotate::{AnnotateInput, annotate};
 pub use encode::{PictureFormat, encode};
+
+#[cfg(test)]
+mod tests;

@@ -160,7 +160,8 @@ impl AxisWords<'_> {
         let amount = shown.at_wall(advice.by_at_wall);
         let what = match (axis.result, self.outside(axis)) {
             (None, _) => format!("{} off its nominal", self.feature),
-            (Some(AxisResult::Borderline), _) => format!("{} near a limit", self.feature),
+            (Some(AxisResult::Borderline), Some(side)) => format!("{} perhaps {side}", self.feature),
+            (Some(AxisResult::Borderline), None) => format!("{} close to a limit", self.feature),
             (_, Some(side)) => format!("{} {side}", self.feature),
             (_, None) => self.feature.to_owned(),
         };
