@@ -121,8 +121,12 @@ fn examine<'a>(case: &'a Case, manifest: &Manifest) -> Examined<'a> {
     }
     let codes: Vec<&str> =
         reading["flags"].as_array().unwrap().iter().filter_map(|flag| flag["code"].as_str()).collect();
-    faults
-        .extend(case.flags.iter().filter(|flag| !codes.contains(&flag.as_str())).map(|flag| format!("no flag {flag}")));
+    faults.extend(
+        case.flags
+            .iter()
+            .filter(|flag| !codes.contains(&flag.as_str()))
+            .map(|flag| format!("no flag {flag}, but {codes:?}")),
+    );
     faults.extend(case.absent.iter().filter(|flag| codes.contains(&flag.as_str())).map(|flag| format!("flag {flag}")));
     let mut rows = Vec::new();
     if let (Some(truth), Some(name), "measured") = (&ready.truth, &case.tolerance, reading["status"].as_str().unwrap())
