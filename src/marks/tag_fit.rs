@@ -57,6 +57,8 @@ pub(super) struct TagPlace {
     pub(super) centre_sigma_px: f64,
     /// Residuals as a share of the contrast.
     pub(super) misfit: f64,
+    /// Blur, the standard deviation of a Gaussian.
+    pub(super) blur_px: f64,
 }
 
 /// Fits a tag of the given code from a reading of it. What is too noisy to be a tag by its residuals must show its code
@@ -167,6 +169,7 @@ fn place_of(fitted: &Fitted<TagPattern, PARAMETERS>, reference: PxPoint) -> Opti
         centre: PxPoint::new(reference.x + pattern.h[2], reference.y + pattern.h[5]),
         centre_sigma_px: with_model(centre_variance),
         misfit: fitted.misfit,
+        blur_px: pattern.blur_ln.exp(),
     })
 }
 

@@ -37,12 +37,7 @@ const SURE: Tolerance = Tolerance { sizes: &[1.0], turns: &[0.0] };
 const ENOUGH_TAGS: usize = 3;
 
 /// Finds tags; by place in the bay's list. Marks of other kinds and those in `by_hand` are left alone.
-pub(super) fn search_tags(
-    image: &LinearImage,
-    grey: &Grey,
-    bay_marks: &[Mark],
-    by_hand: &[FoundMark],
-) -> Vec<FoundMark> {
+pub(super) fn search_tags(image: &LinearImage, grey: &Grey, bay_marks: &[Mark], by_hand: &[FoundMark]) -> FoundTags {
     let mut search = TagSearch::new(image, bay_marks, by_hand);
     search.whole(&grey.smoothed(), CONTRASTS[0], Care::Quick);
     search.near_expected();
@@ -50,14 +45,14 @@ pub(super) fn search_tags(
     let mut coarse = grey.halved();
     for _ in 0..COARSER_PICTURES {
         if search.is_over() {
-            return search.marks();
+            return search.outcome();
         }
         search.whole(&coarse.smoothed(), CONTRASTS[0], Care::Thorough);
         search.near_expected();
         coarse = coarse.halved();
     }
     if search.is_over() {
-        return search.marks();
+        return search.outcome();
     }
     for contrast in CONTRASTS {
         search.whole(grey, contrast, Care::Quick);
@@ -69,7 +64,15 @@ pub(super) fn search_tags(
         search.whole(&full, CONTRASTS[1], Care::Quick);
         search.near_expected();
     }
-    search.marks()
+    search.outcome()
+}
+
+/// What the search gives.
+#[derive(Debug, Clone, Default)]
+pub(super) struct FoundTags {
+    pub(super) marks: Vec<FoundMark>,
+    /// Median blur of their fits.
+    pub(super) blur_px: Option<f64>,
 }
 
 /// Tags found so far.
@@ -116,6 +119,12 @@ impl<'a> TagSearch<'a> {
     /// Nothing is missing, or so many are known that what is missing must be hidden.
     fn is_over(&self) -> bool {
         self.found.iter().flatten().count() >= ENOUGH_TAGS || self.missing().is_empty()
+    }
+
+    fn outcome(&self) -> FoundTags {
+        let mut blurs: Vec<f64> = self.found.iter().flatten().map(|place| place.blur_px).collect();
+        blurs.sort_unstable_by(f64::total_cmp);
+        FoundTags { marks: self.marks(), blur_px: blurs.get(blurs.len() / 2).copied() }
     }
 
     fn marks(&self) -> Vec<FoundMark> {
