@@ -12,7 +12,9 @@ use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
 use crate::grid::{GridOptions, far_field, resample::resample};
 use crate::marks::{self, FindOptions, Marks};
-use crate::photo::{AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, decode, shift_between};
+use crate::photo::{
+    AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, decode, edge_spread_px, shift_between, white_share,
+};
 use crate::units::PxPoint;
 use crate::wall::{self, CameraFacts, FitOptions, WallView};
 
@@ -143,6 +145,9 @@ fn stages(
 ) -> Result<Findings, Refusal> {
     *marks = find_marks(request, photo, extra.marks_photo, flags)?;
     observer.stage("marks");
+    if let Some(refusal) = unusable(extra.marks_photo.unwrap_or(photo), marks) {
+        return Err(refusal);
+    }
     let camera = CameraFacts {
         width: photo.width(),
         height: photo.height(),
@@ -247,6 +252,39 @@ fn find_marks(
         }
     }
     Ok(found)
+}
+
+/// Why marks are missing, when it is the whole photo that does not allow to see them.
+fn unusable(photo: &Photo, marks: &Marks) -> Option<Refusal> {
+    /// Marks that the wall's fit needs.
+    const NEEDED_MARKS: usize = 4;
+    /// Share of white pixels above which no wall can be seen (own judgement: wall and marks fill the rest at most).
+    const WHITE_SHARE: f64 = 0.6;
+    /// Blur above which a tag's modules of 3 to 8 px run into each other, pixels. Sharp photos stay under 3.
+    const BLUR_PX: f64 = 4.0;
+    const PERCENT: f64 = 100.0;
+    if marks.found.len() >= NEEDED_MARKS {
+        return None;
+    }
+    let white = white_share(photo);
+    if white > WHITE_SHARE {
+        let found = format!("{:.0} % of the photo is white (overexposed)", PERCENT * white);
+        return Some(Refusal::new(
+            FlagCode::AllWhite,
+            format!("{found}, need {:.0} % or less; no marks can be seen in it", PERCENT * WHITE_SHARE),
+            "expose less: tap on the bright part of the beam, or lower the exposure, and take the photo again",
+        ));
+    }
+    let blur = marks.blur_px.or_else(|| edge_spread_px(photo)).filter(|blur| *blur > BLUR_PX)?;
+    Some(Refusal::new(
+        FlagCode::Blurred,
+        format!(
+            "the photo is blurred: even sharp edges are spread over {blur:.0} px, need {BLUR_PX:.0} px or less; {} of the \
+             bay's marks were found",
+            marks.found.len()
+        ),
+        "rest the phone on something, tap on the wall to focus, clean the lens and take the photo again",
+    ))
 }
 
 fn movement(first: &Photo, second: &Photo, which: &str) -> Result<crate::photo::FoundShift, Refusal> {

@@ -100,7 +100,7 @@ fn the_homography_agrees_with_opencv() {
             corner_sigma_px: 0.0,
             is_by_hand: false,
         });
-        let marks = Marks { found: found.collect(), missing: Vec::new() };
+        let marks = Marks { found: found.collect(), missing: Vec::new(), blur_px: None };
         let camera = CameraFacts { width: 4000, height: 3000, focal_35mm: Some(26.0), lens: None };
         let options = FitOptions { radial_sigma: 1e-9, strong_radial_sigma: 1e-9, ..FitOptions::default() };
         let view = fit(&marks, &bay, &camera, &options).expect("sound marks");

@@ -104,6 +104,7 @@ impl Lamp {
         let marks = Marks {
             found: vec![mark(0, 0), mark(1, 1), mark(3, 3)],
             missing: vec![MissingMark { index: 2, id: 2, expected: None }],
+            blur_px: None,
         };
         let measured = ReadingOutcome::Measured { features: &self.features, verdict: &verdict, advice: &advice };
         Reading::of(&ReadingParts {

@@ -4,13 +4,16 @@
 //! and the light of all modules. **How**: a shadow's edge or the lamp's cutoff may change the light thirtyfold across a
 //! tag, but much less between two modules that touch. So a code is tested by all pairs of touching modules of which it
 //! says that one is white and one black: the white one must be the brighter. Border and white surroundings are tested
-//! first, for all codes at once. Blur acts in linear light, so levels are compared there.
+//! first, for all codes at once. Blur acts in linear light, so levels are compared there. In a noisy picture single pairs
+//! fail; there the correlation with the whole code may decide instead, at a limit that chance does not reach.
 
 use super::patch::light_at;
 use super::projective::Projective;
 use super::quad::Quad;
 use super::tag_family::{CODE_SIDE, SQUARE_SIDE, is_white, turned};
 use crate::photo::LinearImage;
+use crate::photo::linear::linear_to_srgb;
+use std::ops::Range;
 
 /// Modules along one side of what is sampled: the black square and one module of white around it.
 pub(super) const FIELD_SIDE: usize = SQUARE_SIDE + 2;
@@ -22,8 +25,19 @@ const MIN_EDGE_SHARE: f64 = 0.75;
 /// Share of the pairs inside that must hold. Two codes differ in at least 11 of 36 modules, which spoils about half of
 /// the pairs of a wrong code.
 const MIN_INNER_SHARE: f64 = 0.85;
-/// Places sampled along each side of a module, and their distance from its middle in modules.
-const SPOTS: [f64; 3] = [-0.22, 0.0, 0.22];
+/// Places sampled along each side of a module, and how far the outermost are from its middle, modules. A thorough reading
+/// takes about every pixel of the middle part, which evens out noise.
+const QUICK_SPOTS: usize = 3;
+const MAX_SPOTS: usize = 9;
+const SPOT_REACH: f64 = 0.22;
+const THOROUGH_REACH: f64 = 0.3;
+/// Correlation with the code, over its 36 modules, from which on a noisy reading holds: other content reaches it by
+/// chance in one case of 10^9 (Fisher's z: atanh(0.8) sqrt(33) = 6.3), another code hardly 0.4.
+const MIN_CODE_CORRELATION: f64 = 0.8;
+/// The same where place and size are known beforehand and so few places are tried: one case of 3 x 10^6.
+const MIN_KNOWN_CORRELATION: f64 = 0.7;
+/// Correlation over all 100 modules of the field.
+const MIN_FIELD_CORRELATION: f64 = 0.7;
 
 /// Light of the modules of the field, rows from the top.
 pub(super) type Levels = [[f64; FIELD_SIDE]; FIELD_SIDE];
@@ -39,17 +53,32 @@ pub(super) struct CodeReading {
     pub(super) levels: Levels,
 }
 
+/// How carefully a quad is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Care {
+    /// A few places per module, decided pair by pair.
+    Quick,
+    /// All pixels of a module, and the correlation with the code may decide: for noisy pictures.
+    Thorough,
+    /// The same, where the other marks tell place and size.
+    Known,
+}
+
 /// Reads a quad against code words; `None` when none of them is there.
-pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64]) -> Option<CodeReading> {
-    let levels = sample_field(image, quad)?;
-    if edge_share(&levels) < MIN_EDGE_SHARE {
+pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64], care: Care) -> Option<CodeReading> {
+    let levels = sample_field(image, quad, care)?;
+    let is_edged = edge_share(&levels) >= MIN_EDGE_SHARE;
+    if care == Care::Quick && !is_edged {
         return None;
     }
     let mut best: Option<(f64, usize, usize)> = None;
     for (place, &code) in codes.iter().enumerate() {
         for turns in 0..4 {
-            let score = inner_share(&levels, turned(code, turns));
-            if score >= MIN_INNER_SHARE && best.is_none_or(|best| score > best.0) {
+            let turned = turned(code, turns);
+            let pairs = if is_edged { inner_share(&levels, turned) } else { 0.0 };
+            let by_pairs = (pairs >= MIN_INNER_SHARE).then_some(pairs);
+            let score = by_pairs.or_else(|| correlated(&levels, turned, care));
+            if let Some(score) = score.filter(|&score| best.is_none_or(|best| score > best.0)) {
                 best = Some((score, place, turns));
             }
         }
@@ -68,19 +97,69 @@ pub(super) fn square_to_photo(quad: &Quad) -> Option<Projective> {
     Projective::fit(&pairs)
 }
 
-fn sample_field(image: &LinearImage, quad: &Quad) -> Option<Levels> {
+/// The correlation with a code, if it is high enough.
+fn correlated(levels: &Levels, code: u64, care: Care) -> Option<f64> {
+    if care == Care::Quick {
+        return None;
+    }
+    let inner = correlation(levels, code, 2..2 + CODE_SIDE);
+    let least = if care == Care::Known { MIN_KNOWN_CORRELATION } else { MIN_CODE_CORRELATION };
+    (inner >= least && correlation(levels, code, 0..FIELD_SIDE) >= MIN_FIELD_CORRELATION).then_some(inner)
+}
+
+/// Correlation of encoded levels with a code over the modules whose row and column are in `span`, both freed of their
+/// plane: light that changes slowly across the tag does not count.
+fn correlation(levels: &Levels, code: u64, span: Range<usize>) -> f64 {
+    let side = span.len();
+    let middle = 0.5 * (side as f64 - 1.0);
+    let cells = || span.clone().flat_map(|row| span.clone().map(move |column| (row, column)));
+    let places =
+        cells().map(|(row, column)| ((column - span.start) as f64 - middle, (row - span.start) as f64 - middle));
+    let places: Vec<(f64, f64)> = places.collect();
+    let seen = cells().map(|(row, column)| f64::from(linear_to_srgb(levels[row][column] as f32)));
+    let drawn = cells().map(|(row, column)| f64::from(u8::from(is_field_white(code, row, column))));
+    let (seen, drawn) = (without_plane(seen.collect(), &places), without_plane(drawn.collect(), &places));
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    dot(&seen, &drawn) / (dot(&seen, &seen) * dot(&drawn, &drawn)).sqrt().max(f64::MIN_POSITIVE)
+}
+
+/// Values less their least-squares plane over a square of places that are centred on 0.
+fn without_plane(mut values: Vec<f64>, places: &[(f64, f64)]) -> Vec<f64> {
+    let square = places.iter().map(|place| place.0 * place.0).sum::<f64>().max(f64::MIN_POSITIVE);
+    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
+    let slope_x = values.iter().zip(places).map(|(value, place)| value * place.0).sum::<f64>() / square;
+    let slope_y = values.iter().zip(places).map(|(value, place)| value * place.1).sum::<f64>() / square;
+    for (value, place) in values.iter_mut().zip(places) {
+        *value -= mean + slope_x * place.0 + slope_y * place.1;
+    }
+    values
+}
+
+/// Places across a module and the reach of the outermost.
+fn spots(quad: &Quad, care: Care) -> (usize, f64) {
+    if care == Care::Quick {
+        return (QUICK_SPOTS, SPOT_REACH);
+    }
+    let around: f64 = (0..4).map(|k| quad[k].distance(quad[(k + 1) % 4])).sum();
+    let module = around / (4 * SQUARE_SIDE) as f64;
+    ((2.0 * THOROUGH_REACH * module).round().clamp(QUICK_SPOTS as f64, MAX_SPOTS as f64) as usize, THOROUGH_REACH)
+}
+
+fn sample_field(image: &LinearImage, quad: &Quad, care: Care) -> Option<Levels> {
     let map = square_to_photo(quad)?;
+    let (count, reach) = spots(quad, care);
+    let offset = |k: usize| reach * (2.0 * k as f64 / (count - 1) as f64 - 1.0);
     let mut levels = [[0.0; FIELD_SIDE]; FIELD_SIDE];
     for (row, line) in levels.iter_mut().enumerate() {
         for (column, level) in line.iter_mut().enumerate() {
             let mut sum = 0.0;
-            for dv in SPOTS {
-                for du in SPOTS {
+            for dv in (0..count).map(offset) {
+                for du in (0..count).map(offset) {
                     let spot = map.apply((column as f64 - 0.5 + du, row as f64 - 0.5 + dv))?;
                     sum += light_at(image, spot)?;
                 }
             }
-            *level = sum / (SPOTS.len() * SPOTS.len()) as f64;
+            *level = sum / (count * count) as f64;
         }
     }
     Some(levels)

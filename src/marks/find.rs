@@ -41,12 +41,14 @@ impl Default for FindOptions {
 pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], options: &FindOptions) -> Marks {
     let image = LinearImage::new(photo);
     let mut found = marks_by_hand(bay_marks, by_hand, options.by_hand_sigma_px);
+    let mut blur_px = None;
     if found.len() < bay_marks.len() {
         let side = photo.width().max(photo.height()) as f64;
         let block = (side / options.search_side_px.max(1) as f64).round().max(1.0) as usize;
         let grey = Grey::of(photo, block);
         let tags = search_tags(&image, &grey, bay_marks, &found);
-        found.extend(tags);
+        blur_px = tags.blur_px;
+        found.extend(tags.marks);
         let quadrants = search_quadrants(&image, &grey, bay_marks, &found);
         found.extend(quadrants);
     }
@@ -59,5 +61,5 @@ pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], optio
         .filter(|(index, _)| found.iter().all(|mark| mark.index != *index))
         .map(|(index, mark)| MissingMark { index, id: mark.id, expected: map.and_then(|map| map.centre_of(mark)) })
         .collect();
-    Marks { found, missing }
+    Marks { found, missing, blur_px }
 }

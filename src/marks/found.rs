@@ -39,4 +39,7 @@ pub struct Marks {
     pub found: Vec<FoundMark>,
     /// Missing marks, in the order of the bay file.
     pub missing: Vec<MissingMark>,
+    /// Blur of the photo at the tags, the median of their fits, as the standard deviation of a Gaussian, pixels; none when
+    /// no tag was found.
+    pub blur_px: Option<f64>,
 }

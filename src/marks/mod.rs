@@ -10,6 +10,8 @@ mod decode;
 mod fit;
 mod fit_pass;
 mod gaussian;
+mod grain;
+mod guided;
 mod layout;
 mod name;
 mod patch;

@@ -61,6 +61,17 @@ impl Grey {
         Self { width, height, levels, block: 1, origin: PxPoint::new(left as f64, top as f64) }
     }
 
+    /// The picture in blocks of twice the side; a last part block is left out.
+    pub(super) fn halved(&self) -> Self {
+        let (width, height) = (self.width / 2, self.height / 2);
+        let mut levels = Vec::with_capacity(width * height);
+        for y in 0..height {
+            let row = |k: usize| self.levels[k * self.width..(k + 1) * self.width].as_chunks::<2>().0;
+            levels.extend(row(2 * y).iter().zip(row(2 * y + 1)).map(|(a, b)| (a[0] + a[1] + b[0] + b[1]) / 4));
+        }
+        Self { width, height, levels, block: 2 * self.block, origin: self.origin }
+    }
+
     /// The photo's place of a place in this picture (in blocks, outer corner of the first at 0).
     pub(super) fn to_photo(&self, place: PxPoint) -> PxPoint {
         let block = self.block as f64;

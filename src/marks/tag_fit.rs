@@ -4,7 +4,7 @@
 //! tag as a [`Pattern`]: a projective map (eight parameters) and a blur; each straight edge is blurred exactly, at its
 //! corners the blur is taken along the tag's own axes, which is even on all sides. Every module edge adds to the place.
 
-use super::decode::{CodeReading, FIELD_SIDE, Levels, is_field_white};
+use super::decode::{Care, CodeReading, FIELD_SIDE, Levels, is_field_white, read};
 use super::fit::{Fitted, LIGHT_NODES, LIGHT_SIDE, Light, Look, Pattern, fit, samples_of};
 use super::gaussian::normal;
 use super::patch::Patch;
@@ -35,6 +35,12 @@ const LEAST_LIGHT: f64 = 3e-4;
 const MAX_MOVE_SHARE: f64 = 0.15;
 /// Residuals above this share of the contrast are no tag.
 const MAX_MISFIT: f64 = 0.3;
+/// The same for tags that are confirmed by their code: pixel noise of three times the contrast.
+const MAX_NOISY_MISFIT: f64 = 3.0;
+/// Largest standard uncertainty of a corner of such a tag, modules: beyond it the fit has not locked.
+const MAX_NOISY_SIGMA: f64 = 0.25;
+/// Blur at the start of a fit in a noisy picture, modules: it widens the reach to edges that are off by as much.
+const NOISY_BLUR: f64 = 0.2;
 /// What no model of a photo gets right (sharpening, coding, lens within the mark), pixels.
 const MODEL_SIGMA_PX: f64 = 0.003;
 
@@ -51,10 +57,13 @@ pub(super) struct TagPlace {
     pub(super) centre_sigma_px: f64,
     /// Residuals as a share of the contrast.
     pub(super) misfit: f64,
+    /// Blur, the standard deviation of a Gaussian.
+    pub(super) blur_px: f64,
 }
 
-/// Fits a tag of the given code from a reading of it.
-pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64) -> Option<TagPlace> {
+/// Fits a tag of the given code from a reading of it. What is too noisy to be a tag by its residuals must show its code
+/// again at the fitted place.
+pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64, care: Care) -> Option<TagPlace> {
     let longest = (0..4).map(|k| reading.corners[k].distance(reading.corners[(k + 1) % 4])).fold(0.0, f64::max);
     let block = (longest / ENOUGH_PX).ceil() as usize;
     let reference = mean(&reading.corners);
@@ -67,13 +76,24 @@ pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64) -> O
         let to_grid = |s: f64| s * GRID_PER_UNIT + 0.5 * (LIGHT_SIDE - 1) as f64;
         (own.x.abs() <= reach && own.y.abs() <= reach).then(|| (to_grid(own.x), to_grid(own.y)))
     });
-    let pattern = TagPattern::new(&map, FIRST_BLUR_LN, code)?;
+    let first_blur = if care == Care::Quick { 0.0 } else { NOISY_BLUR * longest / SQUARE_SIDE as f64 };
+    let pattern = TagPattern::new(&map, FIRST_BLUR_LN.max(first_blur.ln()), code)?;
     let light = Light { ln: first_light(&reading.levels, code), grid_steps: grid_steps(&back)? };
     let fitted = fit(samples, pattern, &light)?;
     let place = place_of(&fitted, reference)?;
     let most = MAX_MOVE_SHARE * longest;
     let has_stayed = place.corners.iter().zip(&reading.corners).all(|(a, b)| a.distance(*b) <= most);
-    (has_stayed && is_plausible(&place.corners) && place.misfit <= MAX_MISFIT).then_some(place)
+    let is_sound = has_stayed && is_plausible(&place.corners);
+    let is_clear = place.misfit <= MAX_MISFIT;
+    (is_sound && (is_clear || is_confirmed(image, &place, code, longest, care))).then_some(place)
+}
+
+/// Whether a noisy tag shows its code where it was placed, and is placed surely.
+fn is_confirmed(image: &LinearImage, place: &TagPlace, code: u64, side: f64, care: Care) -> bool {
+    care != Care::Quick
+        && place.misfit <= MAX_NOISY_MISFIT
+        && place.corner_sigma_px <= MAX_NOISY_SIGMA * side / SQUARE_SIDE as f64
+        && read(image, &place.corners, &[code], care).is_some_and(|again| again.corners == place.corners)
 }
 
 fn mean(quad: &Quad) -> PxPoint {
@@ -149,6 +169,7 @@ fn place_of(fitted: &Fitted<TagPattern, PARAMETERS>, reference: PxPoint) -> Opti
         centre: PxPoint::new(reference.x + pattern.h[2], reference.y + pattern.h[5]),
         centre_sigma_px: with_model(centre_variance),
         misfit: fitted.misfit,
+        blur_px: pattern.blur_ln.exp(),
     })
 }
 

@@ -1,8 +1,9 @@
 //! The search for the bay's tags: first in a small picture, then harder where one is missing.
 
 use super::component::shapes;
-use super::decode::{CodeReading, read};
+use super::decode::{Care, CodeReading, read};
 use super::found::FoundMark;
+use super::guided::{Tolerance, likely_places};
 use super::layout::{WallMap, order_corners};
 use super::quad::{Quad, quad_of};
 use super::shrink::Grey;
@@ -11,6 +12,7 @@ use super::tag_fit::{TagPlace, refine};
 use super::threshold::{Contrast, dark_runs};
 use crate::bay::{Mark, MarkKind};
 use crate::photo::LinearImage;
+use crate::units::PxPoint;
 
 /// Contrasts in the order in which they are tried. The first suits nearly every mark; the others stand nearer to white
 /// (blurred small marks) or to black (a cutoff across the mark).
@@ -24,34 +26,53 @@ const WINDOW_SIZES: f64 = 2.0;
 /// What the window grows by, as a share of the distance to the nearest found mark: an affine map misses perspective.
 const WINDOW_SHARE: f64 = 0.05;
 const WINDOW_SHARE_AFFINE: f64 = 0.25;
+/// Pictures in blocks of two and four times the side that are tried when marks are missing.
+const COARSER_PICTURES: usize = 2;
+/// How far a tag's size and turn may be from those expected by one mark, by two, and by a projective map. The search
+/// itself bears 5 % and 0.05.
+const UNSURE: Tolerance = Tolerance { sizes: &[1.0, 0.92, 1.08], turns: &[0.0, -0.08, 0.08] };
+const HALF_SURE: Tolerance = Tolerance { sizes: &[1.0, 0.94, 1.06], turns: &[0.0] };
+const SURE: Tolerance = Tolerance { sizes: &[1.0], turns: &[0.0] };
 /// Found tags from which on a tag that is not near its expected place is taken as hidden.
 const ENOUGH_TAGS: usize = 3;
 
 /// Finds tags; by place in the bay's list. Marks of other kinds and those in `by_hand` are left alone.
-pub(super) fn search_tags(
-    image: &LinearImage,
-    grey: &Grey,
-    bay_marks: &[Mark],
-    by_hand: &[FoundMark],
-) -> Vec<FoundMark> {
+pub(super) fn search_tags(image: &LinearImage, grey: &Grey, bay_marks: &[Mark], by_hand: &[FoundMark]) -> FoundTags {
     let mut search = TagSearch::new(image, bay_marks, by_hand);
-    search.whole(&grey.smoothed(), CONTRASTS[0]);
+    search.whole(&grey.smoothed(), CONTRASTS[0], Care::Quick);
     search.near_expected();
+    // Coarser pictures first: they are cheap, and noise is even there.
+    let mut coarse = grey.halved();
+    for _ in 0..COARSER_PICTURES {
+        if search.is_over() {
+            return search.outcome();
+        }
+        search.whole(&coarse.smoothed(), CONTRASTS[0], Care::Thorough);
+        search.near_expected();
+        coarse = coarse.halved();
+    }
     if search.is_over() {
-        return search.marks();
+        return search.outcome();
     }
     for contrast in CONTRASTS {
-        search.whole(grey, contrast);
+        search.whole(grey, contrast, Care::Quick);
     }
-    search.whole(&Grey::of(image.photo(), 2 * grey.block).smoothed(), CONTRASTS[0]);
     search.near_expected();
     if !search.is_over() && grey.block > 1 {
         let full = Grey::of(image.photo(), 1);
-        search.whole(&full.smoothed(), CONTRASTS[0]);
-        search.whole(&full, CONTRASTS[1]);
+        search.whole(&full.smoothed(), CONTRASTS[0], Care::Quick);
+        search.whole(&full, CONTRASTS[1], Care::Quick);
         search.near_expected();
     }
-    search.marks()
+    search.outcome()
+}
+
+/// What the search gives.
+#[derive(Debug, Clone, Default)]
+pub(super) struct FoundTags {
+    pub(super) marks: Vec<FoundMark>,
+    /// Median blur of their fits.
+    pub(super) blur_px: Option<f64>,
 }
 
 /// Tags found so far.
@@ -62,6 +83,8 @@ struct TagSearch<'a> {
     /// Code word by place in the bay's list; none for marks that are not to be sought.
     wanted: Vec<Option<u64>>,
     found: Vec<Option<TagPlace>>,
+    /// Per mark, how many were known when it was last sought near its expected place.
+    known_then: Vec<usize>,
 }
 
 impl<'a> TagSearch<'a> {
@@ -74,7 +97,14 @@ impl<'a> TagSearch<'a> {
             .enumerate()
             .map(|(index, mark)| is_sought(index, mark).then(|| code_of(mark.id)).flatten())
             .collect();
-        Self { image, bay_marks, by_hand, wanted, found: vec![None; bay_marks.len()] }
+        Self {
+            image,
+            bay_marks,
+            by_hand,
+            wanted,
+            found: vec![None; bay_marks.len()],
+            known_then: vec![0; bay_marks.len()],
+        }
     }
 
     /// Wanted tags that are not found yet: place in the bay's list and code word.
@@ -89,6 +119,12 @@ impl<'a> TagSearch<'a> {
     /// Nothing is missing, or so many are known that what is missing must be hidden.
     fn is_over(&self) -> bool {
         self.found.iter().flatten().count() >= ENOUGH_TAGS || self.missing().is_empty()
+    }
+
+    fn outcome(&self) -> FoundTags {
+        let mut blurs: Vec<f64> = self.found.iter().flatten().map(|place| place.blur_px).collect();
+        blurs.sort_unstable_by(f64::total_cmp);
+        FoundTags { marks: self.marks(), blur_px: blurs.get(blurs.len() / 2).copied() }
     }
 
     fn marks(&self) -> Vec<FoundMark> {
@@ -112,12 +148,12 @@ impl<'a> TagSearch<'a> {
     }
 
     /// Seeks what is missing in a whole picture.
-    fn whole(&mut self, grey: &Grey, contrast: Contrast) {
+    fn whole(&mut self, grey: &Grey, contrast: Contrast, care: Care) {
         let missing = self.missing();
-        self.among(grey, contrast, &missing);
+        self.among(grey, contrast, &missing, care);
     }
 
-    fn among(&mut self, grey: &Grey, contrast: Contrast, missing: &[(usize, u64)]) {
+    fn among(&mut self, grey: &Grey, contrast: Contrast, missing: &[(usize, u64)], care: Care) {
         if missing.is_empty() {
             return;
         }
@@ -125,40 +161,68 @@ impl<'a> TagSearch<'a> {
         for shape in shapes(&dark_runs(grey, contrast)) {
             let Some(quad) = quad_of(&shape, grey) else { continue };
             let quad: Quad = quad.map(|corner| grey.to_photo(corner));
-            if let Some(reading) = read(self.image, &quad, &codes) {
-                self.take(&reading, missing[reading.place]);
+            if let Some(reading) = read(self.image, &quad, &codes, care) {
+                self.take(&reading, missing[reading.place], care);
             }
         }
     }
 
     /// Keeps the better of two places of one tag.
-    fn take(&mut self, reading: &CodeReading, (index, code): (usize, u64)) {
-        if let Some(place) = refine(self.image, reading, code)
+    fn take(&mut self, reading: &CodeReading, (index, code): (usize, u64), care: Care) {
+        if let Some(place) = refine(self.image, reading, code, care)
             && self.found[index].as_ref().is_none_or(|known| place.misfit < known.misfit)
         {
             self.found[index] = Some(place);
         }
     }
 
-    /// Seeks each missing tag where the found ones say that it is, at full resolution.
+    /// Seeks each missing tag where the found ones say that it is, at full resolution. Those nearest to a found one go
+    /// first: each that is found makes the map better for the others.
     fn near_expected(&mut self) {
-        for (index, code) in self.missing() {
+        loop {
             let mut known = self.marks();
             known.extend(self.by_hand.iter().cloned());
             let Some(map) = WallMap::of(&known, self.bay_marks) else { return };
-            let Some(grey) = self.window(&map, &known, index) else { continue };
-            let smooth = grey.smoothed();
-            for (picture, contrast) in [(&smooth, 0), (&grey, 0), (&grey, 1), (&grey, 2), (&smooth, 2)] {
-                if self.found[index].is_none() {
-                    self.among(picture, CONTRASTS[contrast], &[(index, code)]);
-                }
+            let untried = self.missing().into_iter().filter(|&(index, _)| self.known_then[index] < known.len());
+            let far = |index: usize| self.distance_to_known(&map, &known, index).unwrap_or(f64::INFINITY);
+            let Some(next) = untried.min_by(|a, b| far(a.0).total_cmp(&far(b.0))) else { return };
+            self.known_then[next.0] = known.len();
+            self.near(&map, &known, next);
+        }
+    }
+
+    fn distance_to_known(&self, map: &WallMap, known: &[FoundMark], index: usize) -> Option<f64> {
+        let centre = map.centre_of(&self.bay_marks[index])?;
+        known.iter().map(|other| other.centre.distance(centre)).min_by(f64::total_cmp)
+    }
+
+    fn near(&mut self, map: &WallMap, known: &[FoundMark], (index, code): (usize, u64)) {
+        let Some(grey) = self.window(map, known, index) else { return };
+        let smooth = grey.smoothed();
+        for (picture, contrast) in [(&smooth, 0), (&grey, 0), (&grey, 1), (&grey, 2), (&smooth, 2)] {
+            if self.found[index].is_none() {
+                self.among(picture, CONTRASTS[contrast], &[(index, code)], Care::Quick);
             }
-            // A threshold may fail where the light is odd; the expected place itself may still be near enough to fit.
-            if self.found[index].is_none()
-                && let Some(corners) = map.corners_of(&self.bay_marks[index])
-                && let Some(reading) = read(self.image, &corners, &[code])
-            {
-                self.take(&reading, (index, code));
+        }
+        let Some(corners) = map.corners_of(&self.bay_marks[index]) else { return };
+        // A threshold may fail where the light is odd; the expected place itself may still be near enough to fit.
+        if self.found[index].is_none()
+            && let Some(reading) = read(self.image, &corners, &[code], Care::Quick)
+        {
+            self.take(&reading, (index, code), Care::Quick);
+        }
+        if self.found[index].is_none() {
+            let in_window = corners.map(|corner| PxPoint::new(corner.x - grey.origin.x, corner.y - grey.origin.y));
+            let tolerance = match (map.is_projective, known.len()) {
+                (true, _) => SURE,
+                (false, 1) => UNSURE,
+                (false, _) => HALF_SURE,
+            };
+            for likely in likely_places(&grey, &in_window, code, tolerance) {
+                let quad = likely.corners.map(|corner| grey.to_photo(corner));
+                if let Some(reading) = read(self.image, &quad, &[code], Care::Known) {
+                    self.take(&reading, (index, code), Care::Known);
+                }
             }
         }
     }
@@ -168,7 +232,7 @@ impl<'a> TagSearch<'a> {
         let centre = map.centre_of(mark)?;
         let corners = map.corners_of(mark)?;
         let size = corners.iter().map(|corner| 2.0 * corner.distance(centre)).fold(0.0, f64::max);
-        let nearest = known.iter().map(|other| other.centre.distance(centre)).fold(f64::INFINITY, f64::min);
+        let nearest = self.distance_to_known(map, known, index)?;
         let share = if map.is_projective { WINDOW_SHARE } else { WINDOW_SHARE_AFFINE };
         let photo = self.image.photo();
         let half = (WINDOW_SIZES * size + share * nearest).min((photo.width() + photo.height()) as f64);

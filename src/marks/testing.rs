@@ -26,3 +26,16 @@ pub(super) fn gray_photo(width: usize, height: usize, orientation: u8, code: imp
         flags: Vec::new(),
     }
 }
+
+/// A standard normal number for each pixel, the same every time (Box and Muller 1958 on a mixed counter).
+pub(super) fn hash_normal(x: usize, y: usize) -> f32 {
+    let unit = |salt: u64| {
+        let mut bits = (x as u64) << 32 ^ (y as u64) << 8 ^ salt;
+        // Finaliser of splitmix64 (Steele, Lea and Flood 2014).
+        bits = bits.wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        bits = (bits ^ (bits >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        bits = (bits ^ (bits >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        ((bits ^ (bits >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+    };
+    ((-2.0 * (1.0 - unit(1)).ln()).sqrt() * (std::f64::consts::TAU * unit(2)).cos()) as f32
+}

@@ -12,12 +12,14 @@ pub mod pair;
 mod pair_fit;
 mod pair_match;
 mod pair_reduce;
+pub mod sharpness;
 
 pub use decode::{DecodeOptions, decode};
 pub use image::{Format, Photo, Pixels, ShotFacts, UprightMap};
 pub use linear::{AmbientAlignment, LinearImage};
 pub use noise::NoiseCurve;
 pub use pair::{FoundShift, PairShift, shift_between};
+pub use sharpness::{edge_spread_px, white_share};
 
 #[cfg(test)]
 mod hostile_tests;
