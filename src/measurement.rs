@@ -127,6 +127,12 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     Ok(run)
 }
 
+/// A shift below this is the hand's tremor within the uncertainty, pixels.
+const WORTH_A_FLAG_PX: f64 = 0.5;
+
+/// Exposures that differ by less than this count as the same.
+const SAME_EXPOSURE: f64 = 0.01;
+
 struct Extra<'a> {
     marks_photo: Option<&'a Photo>,
     ambient_photo: Option<&'a Photo>,
@@ -231,8 +237,6 @@ fn find_marks(
         return Ok(found);
     }
     let movement = movement(source, photo, "marks")?;
-    /// A shift below this is the hand's tremor within the uncertainty, pixels.
-    const WORTH_A_FLAG_PX: f64 = 0.5;
     let shift = movement.dx_px.hypot(movement.dy_px);
     if shift > WORTH_A_FLAG_PX {
         flags.push(Flag::new(
@@ -307,8 +311,6 @@ fn linear_image<'a>(
     let Some(ambient) = ambient else { return Ok(LinearImage::new(photo)) };
     let shift = movement(photo, ambient, "ambient")?;
     let scale = exposure(photo).zip(exposure(ambient)).map_or(1.0, |(lamp, room)| lamp / room);
-    /// Exposures that differ by less than this count as the same.
-    const SAME_EXPOSURE: f64 = 0.01;
     if (scale - 1.0).abs() > SAME_EXPOSURE {
         flags.push(Flag::new(
             FlagCode::AmbientPhotoDiffers,

@@ -67,11 +67,20 @@ fn intensity(p: &[f64], v_deg: f64) -> f64 {
     let x = v_deg - p[0];
     let s = p[1].exp();
     let t = 1.0 / (1.0 + (x / s).clamp(-60.0, 60.0).exp());
-    (p[2] + p[3] * x).exp() * t + (p[4] - p[5] * x.max(0.0)).exp() * (1.0 - t)
+    (p[2] + p[3] * x + p[6] * x.min(0.0).powi(2)).exp() * t + (p[4] - p[5] * x.max(0.0)).exp() * (1.0 - t)
+}
+
+/// What the flat stretch has told of the lamp's edge.
+#[derive(Debug, Clone, Copy)]
+pub struct KnownEdge {
+    /// Softness s, degrees.
+    pub softness_deg: f64,
+    /// The lamp's own stray light above the edge, relative to full scale.
+    pub low: f64,
 }
 
 /// Fits the edge near `coarse_deg`; `None` when the scan does not reach far enough on both sides.
-pub fn fit_edge(scan: &Scan, coarse_deg: f64) -> Option<Edge> {
+pub fn fit_edge(scan: &Scan, coarse_deg: f64, known: &KnownEdge) -> Option<Edge> {
     let window: Vec<usize> = (0..scan.v_deg.len())
         .filter(|&k| scan.v_deg[k] > coarse_deg - BELOW_DEG && scan.v_deg[k] < coarse_deg + ABOVE_DEG)
         .filter(|&k| scan.clipped_at[k] < CLIPPED_SHARE)
@@ -86,14 +95,16 @@ pub fn fit_edge(scan: &Scan, coarse_deg: f64) -> Option<Edge> {
     high.sort_by(f64::total_cmp);
     let high = high.get(high.len() * 3 / 4).copied()?.max(1e-5);
     let ln_high = high.ln();
-    let start = [coarse_deg - 0.15, 0.12f64.ln(), ln_high, -0.3, ln_high - 3.3, 0.7];
+    let ln_low = known.low.max(1e-7).ln();
+    let start = [coarse_deg - 0.15, known.softness_deg.ln(), ln_high, -0.3, ln_low, 0.3, 0.0];
     let priors = [
         Prior { mean: coarse_deg - 0.15, sigma: 0.6 },
-        Prior { mean: 0.12f64.ln(), sigma: 0.6 },
+        Prior { mean: known.softness_deg.ln(), sigma: 0.2 },
         Prior { mean: ln_high, sigma: 1.0 },
         Prior { mean: -0.2, sigma: 0.8 },
-        Prior { mean: ln_high - 3.3, sigma: 1.5 },
-        Prior { mean: 0.7, sigma: 0.5 },
+        Prior { mean: ln_low, sigma: 0.3 },
+        Prior { mean: 0.3, sigma: 0.3 },
+        Prior { mean: 0.0, sigma: 0.5 },
     ];
     let fitted = fit(&start, &priors, |p| {
         window

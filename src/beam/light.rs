@@ -116,7 +116,7 @@ impl<'a> LightGrid<'a> {
         let grid = self.grid;
         let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
         // The columns' own middle, which a narrow scan may miss by half a column.
-        let h_deg = (grid.h.at_deg(left) + grid.h.at_deg(right)) / 2.0;
+        let h_deg = f64::midpoint(grid.h.at_deg(left), grid.h.at_deg(right));
         let mut scan = Scan { h_deg, ..Scan::default() };
         let columns = right - left + 1;
         let mut values: Vec<f64> = Vec::with_capacity(columns);

@@ -1,7 +1,7 @@
 //! The flat line, the rising line and their meeting, from the cutoff positions of vertical scans.
 
 use super::coarse::{Hinge, hinge_height};
-use super::edge::{Edge, Scan, fit_edge};
+use super::edge::{Edge, KnownEdge, Scan, fit_edge};
 use super::edge_line::{EdgeLine, Expected, fit_line};
 use super::light::LightGrid;
 use super::room::RoomLight;
@@ -112,6 +112,7 @@ pub fn edges(
     plan: &ScanPlan,
     slope: f64,
     coarse: &impl Fn(f64) -> f64,
+    known: &KnownEdge,
 ) -> Vec<Edge> {
     let room_at = |h: f64, v: f64| room.at(h, v);
     let count = ((plan.to_deg - plan.from_deg).abs() / plan.step_deg).round() as usize;
@@ -120,7 +121,7 @@ pub fn edges(
         .filter_map(|k| {
             let h_deg = plan.from_deg + direction * k as f64 * plan.step_deg;
             let scan = light.scan(h_deg, plan.half_width_deg, slope, &room_at);
-            fit_edge(&scan, coarse(h_deg)).filter(|edge| (edge.v_deg - coarse(h_deg)).abs() < 0.6)
+            fit_edge(&scan, coarse(h_deg), known).filter(|edge| (edge.v_deg - coarse(h_deg)).abs() < 0.6)
         })
         .collect()
 }
@@ -141,6 +142,9 @@ const FLAT_SLOPE_SIGMA: f64 = 0.04;
 /// Spread of a rising part's slope about the first look's.
 const RISE_SLOPE_SIGMA: f64 = 0.12;
 
+/// A smaller move of the elbow changes the ranges by less than a scan's width, degrees.
+const SETTLED_DEG: f64 = 0.08;
+
 /// Scans of a plan, following the stretch's slope.
 fn scans(light: &LightGrid<'_>, room: &RoomLight, plan: &ScanPlan, slope: f64) -> Vec<Scan> {
     let room_at = |h: f64, v: f64| room.at(h, v);
@@ -160,7 +164,7 @@ pub fn flat_stretch(
     tilt: f64,
 ) -> Option<EdgeLine> {
     let expected = Expected {
-        h0_deg: (plan.from_deg + plan.to_deg) / 2.0,
+        h0_deg: f64::midpoint(plan.from_deg, plan.to_deg),
         v0_deg,
         slope: tilt,
         slope_sigma: FLAT_SLOPE_SIGMA,
@@ -188,8 +192,6 @@ pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) 
         }
         let moved = next.elbow.map_or(0.0, |(h, _)| h - bend);
         shape = Some(next);
-        /// A smaller move of the elbow changes the ranges by less than a scan's width, degrees.
-        const SETTLED_DEG: f64 = 0.08;
         if moved.abs() < SETTLED_DEG || moved.abs() > 1.0 {
             break;
         }
@@ -216,7 +218,7 @@ fn gentle(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, sha
         half_width_deg: 0.05,
     };
     let slope = -side * hinge.slope + hinge.tilt;
-    let h0_deg = (plan.from_deg + plan.to_deg) / 2.0;
+    let h0_deg = f64::midpoint(plan.from_deg, plan.to_deg);
     let expected = Expected {
         h0_deg,
         v0_deg: hinge_height(hinge, h0_deg, side),
@@ -248,8 +250,9 @@ fn steep(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shap
         half_width_deg: 0.1,
     };
     let coarse = |h: f64| hinge_height(hinge, h, side);
+    let known = KnownEdge { softness_deg: shape.flat.softness_deg, low: shape.flat.low };
     let shelf: Vec<(f64, f64, f64)> =
-        edges(light, room, &shelf_plan, 0.0, &coarse).iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
+        edges(light, room, &shelf_plan, 0.0, &coarse, &known).iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
     let Some(shelf) = line_through(&shelf, hinge.h_deg - side * (corner + 0.8)) else { return };
     let step_plan = ScanPlan {
         from_deg: hinge.h_deg + side * 0.5,
@@ -257,7 +260,7 @@ fn steep(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shap
         step_deg: 0.05,
         half_width_deg: 0.03,
     };
-    let columns = edges(light, room, &step_plan, 0.0, &coarse);
+    let columns = edges(light, room, &step_plan, 0.0, &coarse, &known);
     let height = |h: f64| shelf.at(h) - shape.flat.at(h);
     let share = |e: &Edge| (e.v_deg - shape.flat.at(e.h_deg)) / height(e.h_deg).max(0.05);
     let inside: Vec<(f64, f64, f64)> =

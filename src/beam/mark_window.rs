@@ -77,7 +77,8 @@ impl MarkWindow {
         let back = unit_square_map(corners)?.try_inverse()?;
         let (columns, rows) = (span(corners, |p| p.x, photo.width())?, span(corners, |p| p.y, photo.height())?);
         let (width, height) = (columns.len(), rows.len());
-        let side_px = [side(corners, 0, 1) + side(corners, 2, 3), side(corners, 1, 2) + side(corners, 3, 0)].map(|s| 0.5 * s);
+        let side_px =
+            [side(corners, 0, 1) + side(corners, 2, 3), side(corners, 1, 2) + side(corners, 3, 0)].map(|s| 0.5 * s);
         let count = width * height;
         let mut window = Self {
             width,

@@ -54,6 +54,10 @@ const BLURRED_G: f64 = 0.055;
 const SOFT_G: f64 = 0.13;
 /// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
 const SHAPE_SHARE: f64 = 0.03;
+/// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
+const ELBOW_FLOOR_DEG: f64 = 0.03;
+/// Texture of the wall that is worth a flag.
+const UNEVEN_TEXTURE: f64 = 0.06;
 /// Room light's effect on the cutoff that is worth a flag, degrees.
 const ROOM_FLAG_DEG: f64 = 0.05;
 /// Distance below which a large projector smears its edge on the wall.
@@ -186,9 +190,10 @@ fn dark_level(light: &LightGrid<'_>) -> RoomLight {
     RoomLight::uniform(base, 0.5 * base)
 }
 
+/// What remains of the room's light after subtracting an ambient photo, relative to full scale.
+const AFTER_SUBTRACTION: f64 = 2e-4;
+
 fn room_light(light: &LightGrid<'_>, strength: f64, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
-    /// What remains of the room's light after subtracting an ambient photo, relative to full scale.
-    const AFTER_SUBTRACTION: f64 = 2e-4;
     if input.is_ambient_subtracted {
         return RoomLight::subtracted(AFTER_SUBTRACTION);
     }
@@ -291,7 +296,7 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
     let steepness = (rise.slope - found.flat.slope).abs().max(0.05);
     let flat_sigma = found.flat.sigma_at(h);
     let rise_sigma = rise.sigma_deg.hypot(rise.slope_sigma * (h - rise.h0_deg));
-    budget_h.add("edge fit", flat_sigma.hypot(rise_sigma) / steepness);
+    budget_h.add("edge fit", (flat_sigma.hypot(rise_sigma) / steepness).hypot(ELBOW_FLOOR_DEG));
     budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
@@ -402,6 +407,15 @@ fn flag(features: &mut BeamFeatures, found: &CutoffShape, variants: &Variants, i
         features.flags.push(Flag::new(
             FlagCode::SoftCutoff,
             format!("sharpness G = {:.3}, UN R112 asks for 0.13", cutoff.sharpness_g),
+        ));
+    }
+    if found.flat.texture > UNEVEN_TEXTURE {
+        features.flags.push(Flag::new(
+            FlagCode::UnevenWall,
+            format!(
+                "joints, bricks or paint change the wall's brightness by {:.0} % around the cutoff",
+                100.0 * found.flat.texture
+            ),
         ));
     }
     if input.pattern == Pattern::Kink && features.elbow.is_none() {

@@ -32,6 +32,8 @@ pub struct Fitted {
     pub covariance: DMatrix<f64>,
     /// Robust residual spread in units of the stated sigma (1.4826 times the median magnitude).
     pub spread: f64,
+    /// The robust cost that was reached.
+    pub cost: f64,
 }
 
 fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
@@ -102,5 +104,5 @@ pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f6
     magnitudes.sort_by(f64::total_cmp);
     let spread = 1.4826 * magnitudes.get(magnitudes.len() / 2).copied().unwrap_or(0.0);
     let covariance = normal.try_inverse()?;
-    parameters.iter().all(|p| p.is_finite()).then_some(Fitted { parameters, covariance, spread })
+    parameters.iter().all(|p| p.is_finite()).then_some(Fitted { parameters, covariance, spread, cost: best })
 }

@@ -31,8 +31,7 @@ struct Kind {
 }
 
 /// Plain sRGB, and an S-curve on top of it (own judgement; no source counts phones).
-const KINDS: [Kind; 2] =
-    [Kind { share: 0.65, mean: 0.0, sigma: 0.02 }, Kind { share: 0.35, mean: 0.45, sigma: 0.22 }];
+const KINDS: [Kind; 2] = [Kind { share: 0.65, mean: 0.0, sigma: 0.02 }, Kind { share: 0.35, mean: 0.45, sigma: 0.22 }];
 /// What no model of a photo gets right (other forms of the curve, of sharpening, coding), as strength.
 const MODEL_SIGMA: f64 = 0.06;
 /// A mark whose corners are known worse than this tells nothing, pixels.
@@ -46,7 +45,11 @@ pub fn estimate(image: &LinearImage<'_>, marks: &Marks, view: &WallView, bay: &B
         .filter(|mark| !mark.is_by_hand && mark.centre_sigma_px.max(mark.corner_sigma_px) < LARGEST_CORNER_SIGMA_PX)
         .filter_map(|mark| MarkWindow::cut(image, mark, &corners(mark, bay.marks.get(mark.index)?, view)))
         .collect();
-    let t0 = std::time::Instant::now(); let f = fit(&windows); if std::env::var("TONE_DBG").is_ok() { eprintln!("{} windows {:?} -> {:?} in {:?}", windows.len(), f, weighed(f), t0.elapsed()); }
+    let t0 = std::time::Instant::now();
+    let f = fit(&windows);
+    if std::env::var("TONE_DBG").is_ok() {
+        eprintln!("{} windows {:?} -> {:?} in {:?}", windows.len(), f, weighed(f), t0.elapsed());
+    }
     weighed(f)
 }
 

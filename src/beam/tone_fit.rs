@@ -11,9 +11,9 @@
 //! **Why it can tell**: edges of the print pass through every level between black and white in a known order, and the
 //! same two reflectances are seen under the different lights of several marks.
 
+use super::light::{inverse_s_curve, s_bend, s_bend_slope, s_curve};
 use super::mark_window::{BLURS_PX, LUMA, MarkWindow};
 use super::solve::Prior;
-use super::light::{inverse_s_curve, s_bend, s_bend_slope, s_curve};
 use crate::photo::linear::{linear_to_srgb, srgb_to_linear};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -73,10 +73,8 @@ pub(super) fn fit(windows: &[MarkWindow]) -> Option<FittedTone> {
     if marks.is_empty() {
         return None;
     }
-    let start = State {
-        common: PRIORS.map(|prior| prior.mean),
-        light: marks.iter().map(MarkFit::first_light).collect(),
-    };
+    let start =
+        State { common: PRIORS.map(|prior| prior.mean), light: marks.iter().map(MarkFit::first_light).collect() };
     let (state, pass) = descend(&marks, start, FIRST_STEPS)?;
     for (mark, part) in marks.iter_mut().zip(&pass.spreads) {
         mark.scale = part.max(1.0);
@@ -126,7 +124,12 @@ fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize) -> Option<(Sta
             damping *= 8.0;
         }
     }
-    if std::env::var("TONE_DBG").is_ok() { eprintln!("cost {:.1} common {:.3?} spreads {:.1?} tries left {}", pass.cost, state.common, pass.spreads, tries); }
+    if std::env::var("TONE_DBG").is_ok() {
+        eprintln!(
+            "cost {:.1} common {:.3?} spreads {:.1?} tries left {}",
+            pass.cost, state.common, pass.spreads, tries
+        );
+    }
     pass.cost.is_finite().then_some((state, pass))
 }
 
@@ -143,7 +146,8 @@ impl State {
 
 fn pass(marks: &[MarkFit<'_>], state: &State) -> Pass {
     let size = COMMON + LIGHT * marks.len();
-    let parts: Vec<Part> = marks.par_iter().zip(&state.light).map(|(mark, light)| mark.part(&state.common, light)).collect();
+    let parts: Vec<Part> =
+        marks.par_iter().zip(&state.light).map(|(mark, light)| mark.part(&state.common, light)).collect();
     let mut normal = DMatrix::zeros(size, size);
     let mut right = DVector::zeros(size);
     let mut cost = 0.0;
@@ -234,16 +238,14 @@ impl<'a> MarkFit<'a> {
             .zip(&self.light_terms)
             .map(|(white, terms)| {
                 let white_light = terms.iter().zip(light).map(|(t, m)| t * m).sum::<f64>().clamp(-14.0, 3.0).exp();
-                let whiteness =
-                    white[1] + common[SHARP] * (white[0] - white[1]) + common[WIDE] * (white[2] - white[1]);
+                let whiteness = white[1] + common[SHARP] * (white[0] - white[1]) + common[WIDE] * (white[2] - white[1]);
                 let own = white_light * (black + (1.0 - black) * whiteness);
                 Pixel { white_light, whiteness, own, luma: table.at(own + common[VEIL]) }
             })
             .collect();
         let values: Vec<f64> = looks.iter().map(|look| look.luma[0]).collect();
         let soft = blurred(&values, window.width);
-        let mut part =
-            Part { cost: 0.0, normal: [[0.0; PER_MARK]; PER_MARK], right: [0.0; PER_MARK], spread: 0.0 };
+        let mut part = Part { cost: 0.0, normal: [[0.0; PER_MARK]; PER_MARK], right: [0.0; PER_MARK], spread: 0.0 };
         let mut magnitudes = Vec::with_capacity(window.used.len());
         for &k in &window.used {
             let (look, white, terms) = (&looks[k], &window.white[k], &self.light_terms[k]);
@@ -350,7 +352,8 @@ fn srgb_slope(level: f64) -> f64 {
 /// A window blurred by the sharpening mask, edges repeated.
 fn blurred(values: &[f64], width: usize) -> Vec<f64> {
     const REACH: usize = 4;
-    let mut taps: Vec<f64> = (0..=2 * REACH).map(|k| (-0.5 * ((k as f64 - REACH as f64) / MASK_PX).powi(2)).exp()).collect();
+    let mut taps: Vec<f64> =
+        (0..=2 * REACH).map(|k| (-0.5 * ((k as f64 - REACH as f64) / MASK_PX).powi(2)).exp()).collect();
     let whole: f64 = taps.iter().sum();
     for tap in &mut taps {
         *tap /= whole;
