@@ -4,7 +4,7 @@
 //! texture average out: joints, bricks and pipes weigh little because they do not follow the model, and the loss function is
 //! robust at a scale taken from the residuals themselves. Model at direction (h, v), with d = h - h0 and x = v - v0 - tilt·d:
 //! `I = exp(H + H1·d + H2·d² + kb·x)·T + exp(L + L1·d - ka·max(x, 0))·(1 - T)`, `T = 1/(1 + exp(u·(1 + q·tanh(u/2))))`,
-//! `u = x/s`: q makes the edge softer on one side than on the other.
+//! `u = x/s`: q makes the edge softer on one side than on the other. The photo shows `E = I / factor + room·exp(r)`.
 
 use super::edge::{STEP_DEG, Scan, steepest};
 use super::solve::{Fitted, Prior, fit};
@@ -84,6 +84,10 @@ const TEXTURE_RANGE: (f64, f64) = (0.004, 0.25);
 const ROUGH_TEXTURE: f64 = 0.05;
 /// Where else the fit is started on a rough wall, from the first look, degrees.
 const RESTARTS_DEG: [f64; 4] = [-0.3, -0.15, 0.15, 0.3];
+/// The room's light near the edge may differ from what the whole wall says by this share of the texture (bricks against
+/// joints), at least by the second figure (own judgement).
+const ROOM_SHARE: f64 = 0.8;
+const LEAST_ROOM_SIGMA: f64 = 0.005;
 /// Share of texture times softness by which paint and joints that lie along the edge may move it (own judgement, checked on
 /// rendered brick walls).
 const TEXTURE_SHARE: f64 = 0.7;
@@ -151,7 +155,7 @@ fn collect(scans: &[Scan], expected: &Expected) -> Vec<Sample> {
 }
 
 fn residual(p: &[f64], sample: &Sample, texture: f64) -> f64 {
-    let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room).max(1e-7);
+    let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room * p[11].exp()).max(1e-7);
     let relative = (sample.noise / model).hypot(texture);
     let r = (sample.level.max(model * 0.05) / model).ln() / relative;
     if sample.is_clipped { r.max(0.0) } else { r }
@@ -174,8 +178,8 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
     let dark = samples.iter().filter(|s| side(s) > 0.5).map(|s| (s.level - s.room).max(1e-6)).collect();
     let low = quantile(dark, 0.5).ln().clamp(high - 6.5, high - 1.0);
     let soft = expected.softness_deg.ln();
-    let start = [expected.v0_deg - 0.15, expected.slope, soft, high, 0.0, 0.0, -0.2, low, 0.0, 0.3, 0.0];
-    let priors = [
+    let start = [expected.v0_deg - 0.15, expected.slope, soft, high, 0.0, 0.0, -0.2, low, 0.0, 0.3, 0.0, 0.0];
+    let mut priors = [
         Prior { mean: start[0], sigma: 0.5 },
         Prior { mean: expected.slope, sigma: expected.slope_sigma },
         Prior { mean: soft, sigma: expected.softness_ln_sigma },
@@ -187,17 +191,19 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         Prior { mean: 0.0, sigma: 0.15 },
         Prior { mean: 0.3, sigma: 0.3 },
         Prior { mean: 0.0, sigma: SKEW_SIGMA },
+        Prior { mean: 0.0, sigma: ROOM_SHARE * START_TEXTURE },
     ];
-    let run =
-        |from: &[f64], texture: f64| fit(from, &priors, |p| samples.iter().map(|s| residual(p, s, texture)).collect());
+    let run = |from: &[f64], texture: f64, priors: &[Prior]| {
+        fit(from, priors, |p| samples.iter().map(|s| residual(p, s, texture)).collect())
+    };
     let mut texture = START_TEXTURE;
-    let mut fitted = run(&start, texture)?;
+    let mut fitted = run(&start, texture, &priors)?;
     if fitted.spread * texture > ROUGH_TEXTURE {
         // On a rough wall the first look may sit on a joint: the best of several starts counts.
         for offset in RESTARTS_DEG {
             let mut from = start.to_vec();
             from[0] += offset;
-            if let Some(other) = run(&from, texture).filter(|other| other.cost < fitted.cost) {
+            if let Some(other) = run(&from, texture, &priors).filter(|other| other.cost < fitted.cost) {
                 fitted = other;
             }
         }
@@ -209,7 +215,8 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         if is_settled {
             break;
         }
-        fitted = run(&fitted.parameters.clone(), texture)?;
+        priors[11].sigma = (ROOM_SHARE * texture).max(LEAST_ROOM_SIGMA);
+        fitted = run(&fitted.parameters.clone(), texture, &priors)?;
     }
     describe(&fitted, &samples, scans, expected, texture)
 }
@@ -258,7 +265,7 @@ fn describe(
 /// Derivative of a sample's log light by the edge's place, per degree.
 fn place_slope(p: &[f64], sample: &Sample) -> f64 {
     const PROBE_DEG: f64 = 0.005;
-    let light = |v: f64| (intensity(p, sample.d, v) / sample.factor + sample.room).max(1e-7).ln();
+    let light = |v: f64| (intensity(p, sample.d, v) / sample.factor + sample.room * p[11].exp()).max(1e-7).ln();
     (light(sample.v - PROBE_DEG) - light(sample.v + PROBE_DEG)) / (2.0 * PROBE_DEG)
 }
 
@@ -270,7 +277,7 @@ fn own_places(p: &[f64], samples: &[Sample], scans: usize, h0_deg: f64, texture:
             let mut d = None;
             for sample in samples.iter().filter(|s| s.scan == number && !s.is_clipped) {
                 let r = residual(p, sample, texture);
-                let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room).max(1e-7);
+                let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room * p[11].exp()).max(1e-7);
                 let relative = (sample.noise / model).hypot(texture);
                 let weight = 1.0 / (1.0 + (r / 2.385).powi(2)) / (relative * relative);
                 let slope = place_slope(p, sample);
@@ -296,7 +303,7 @@ fn along_edge_sigma(p: &[f64], samples: &[Sample], texture: f64) -> f64 {
     for sample in samples.iter().filter(|s| !s.is_clipped) {
         let slope = place_slope(p, sample);
         let r = residual(p, sample, texture);
-        let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room).max(1e-7);
+        let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room * p[11].exp()).max(1e-7);
         let relative = (sample.noise / model).hypot(texture);
         let weight = 1.0 / (1.0 + (r / 2.385).powi(2)) / (relative * relative);
         let row = rows.entry(sample.row).or_default();
