@@ -95,6 +95,10 @@ const TEXTURE_SHARE: f64 = 0.7;
 const CLIPPED_SHARE: f64 = 0.02;
 /// Fewest samples on each side of the edge, over all scans.
 const MIN_SIDE_SAMPLES: usize = 24;
+/// Step of the derivative of the place, in standard deviations of the parameter.
+const PROBE_SIGMAS: f64 = 0.2;
+/// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
+const SHARED_SAMPLES: f64 = 3.0;
 /// Rows over which texture stays alike, in joined rows (own judgement).
 const ALIKE_ROWS: f64 = 3.0;
 /// Distance on either side of the anchor at which the slope is read, degrees.
@@ -248,7 +252,7 @@ fn describe(
         h0_deg: expected.h0_deg,
         v0_deg: v0,
         slope,
-        sigma_deg: (scatter / n.sqrt()).max(5e-4),
+        sigma_deg: (scatter / n.sqrt()).max(5e-4).hypot(model_sigma(fitted, v0)),
         slope_sigma: scatter / reach.sqrt(),
         texture_sigma_deg: along_edge_sigma(p, samples, texture).hypot(TEXTURE_SHARE * texture * p[2].exp()),
         g,
@@ -260,6 +264,26 @@ fn describe(
         places,
         parameters: p.clone(),
     })
+}
+
+/// What the model's parameters leave open about the place (levels, room, asymmetry), from the fit's covariance.
+fn model_sigma(fitted: &Fitted, v0_deg: f64) -> f64 {
+    let p = &fitted.parameters;
+    let gradient: Vec<f64> = (0..p.len())
+        .map(|k| {
+            let step = fitted.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
+            let mut moved = p.clone();
+            moved[k] += step;
+            cutoff_of(&moved, 0.0).map_or(0.0, |(v, _)| (v - v0_deg) / step)
+        })
+        .collect();
+    let mut variance = 0.0;
+    for (a, ga) in gradient.iter().enumerate() {
+        for (b, gb) in gradient.iter().enumerate() {
+            variance += ga * gb * fitted.covariance[(a, b)];
+        }
+    }
+    (variance.max(0.0) * SHARED_SAMPLES).sqrt()
 }
 
 /// Derivative of a sample's log light by the edge's place, per degree.
