@@ -254,38 +254,151 @@ fn steep(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shap
     let shelf: Vec<(f64, f64, f64)> =
         edges(light, room, &shelf_plan, 0.0, &coarse, &known).iter().map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
     let Some(shelf) = line_through(&shelf, hinge.h_deg - side * (corner + 0.8)) else { return };
-    let step_plan = ScanPlan {
-        from_deg: hinge.h_deg + side * 0.5,
-        to_deg: hinge.h_deg - side * (corner + 0.6),
-        step_deg: 0.05,
-        half_width_deg: 0.03,
-    };
-    let columns = edges(light, room, &step_plan, 0.0, &coarse, &known);
+    if hinge.slope <= STEEPEST_LINE {
+        slanted_step(light, room, hinge, side, corner, shape);
+        if shape.elbow.is_some() {
+            return;
+        }
+    }
     let height = |h: f64| shelf.at(h) - shape.flat.at(h);
-    let share = |e: &Edge| (e.v_deg - shape.flat.at(e.h_deg)) / height(e.h_deg).max(0.05);
-    let inside: Vec<(f64, f64, f64)> =
-        columns.iter().filter(|e| (0.22..=0.78).contains(&share(e))).map(|e| (e.h_deg, e.v_deg, e.sigma_deg)).collect();
-    shape.rise = line_through(&inside, hinge.h_deg).filter(|line| -side * line.slope > 0.3).or_else(|| {
+    let share = |(h, v): (f64, f64)| (v - shape.flat.at(h)) / height(h).max(0.05);
+    let columns = step_columns(light, room, hinge, side, corner, shape, &shelf);
+    let inside: Vec<(f64, f64, f64)> = columns
+        .iter()
+        .filter(|&&place| (0.2..=0.8).contains(&share(place)))
+        .map(|&(h, v)| (h, v, STEP_SIGMA_DEG))
+        .collect();
+    let crossing = |level: f64| {
+        columns.windows(2).find_map(|pair| {
+            let (a, b) = (share(pair[0]), share(pair[1]));
+            (a <= level && b > level).then(|| pair[0].0 + (level - a) / (b - a) * (pair[1].0 - pair[0].0))
+        })
+    };
+    let through_points = line_through(&inside, hinge.h_deg).filter(|line| -side * line.slope > GENTLE_SLOPE);
+    shape.rise = through_points.or_else(|| {
         // The step is narrower than three columns: the crossings of a quarter and three quarters between columns.
-        let crossing = |level: f64| {
-            columns.windows(2).find_map(|pair| {
-                let (a, b) = (share(&pair[0]), share(&pair[1]));
-                (a <= level && b > level)
-                    .then(|| pair[0].h_deg + (level - a) / (b - a) * (pair[1].h_deg - pair[0].h_deg))
-            })
-        };
         let (low, high) = (crossing(0.25)?, crossing(0.75)?);
         let run = if (high - low).abs() < 0.01 { -side * 0.01 } else { high - low };
-        let v_low = shape.flat.at(low) + 0.25 * height(low);
         Some(Line {
             h0_deg: low,
-            v0_deg: v_low,
+            v0_deg: shape.flat.at(low) + 0.25 * height(low),
             slope: 0.5 * height(low) / run,
-            sigma_deg: 0.02,
+            sigma_deg: STEP_SIGMA_DEG,
             slope_sigma: 0.0,
-            scatter_deg: 0.02,
+            scatter_deg: STEP_SIGMA_DEG,
         })
     });
     shape.rise_points = inside;
     shape.elbow = shape.rise.as_ref().and_then(|rise| meet(&shape.flat, rise));
+}
+
+/// Slope up to which a step is fitted as a slanted edge.
+const STEEPEST_LINE: f64 = 1.6;
+
+/// A step of about 45 degrees: one slanted edge between a quarter and three quarters of its height.
+fn slanted_step(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    hinge: &Hinge,
+    side: f64,
+    corner: f64,
+    shape: &mut CutoffShape,
+) {
+    let (from_deg, to_deg) = (hinge.h_deg - side * 0.25 * corner, hinge.h_deg - side * 0.75 * corner);
+    let plan = ScanPlan { from_deg, to_deg, step_deg: 0.05, half_width_deg: 0.05 };
+    let h0_deg = f64::midpoint(from_deg, to_deg);
+    let slope = -side * hinge.slope;
+    let expected = Expected {
+        h0_deg,
+        v0_deg: shape.flat.at(h0_deg) + 0.5 * corner * hinge.slope,
+        slope,
+        slope_sigma: STEP_SLOPE_SIGMA,
+        softness_deg: shape.flat.softness_deg,
+        softness_ln_sigma: 0.3,
+    };
+    let Some(found) = fit_line(&scans(light, room, &plan, slope), &expected) else { return };
+    let line = Line {
+        h0_deg,
+        v0_deg: found.v0_deg,
+        slope: found.slope,
+        sigma_deg: found.sigma_deg.hypot(found.texture_sigma_deg),
+        slope_sigma: found.slope_sigma,
+        scatter_deg: found.sigma_deg,
+    };
+    if -side * line.slope > GENTLE_SLOPE / 2.0 {
+        shape.rise_points = found.places.iter().map(|(h, v)| (*h, *v, found.sigma_deg)).collect();
+        shape.rise = Some(line);
+        shape.elbow = meet(&shape.flat, &line);
+    }
+}
+
+/// Spread of a step's slope about the first look's.
+const STEP_SLOPE_SIGMA: f64 = 0.3;
+/// Standard uncertainty of a cutoff read in one narrow column of a step, degrees (own judgement).
+const STEP_SIGMA_DEG: f64 = 0.02;
+/// Smoothing of such a column, in samples of the grid (0.06 degrees): little beside the edge's own softness.
+const STEP_SMOOTHING: f64 = 3.0;
+/// Stray light that a column keeps at least, as a share of the flat part's, so that noise around zero has no logarithm.
+const LEAST_STRAY: f64 = 0.5;
+
+/// The steepest log fall in narrow columns across a step, from the flat side to the shelf, by the definition itself: where
+/// two edges mix, no model of one edge fits.
+fn step_columns(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    hinge: &Hinge,
+    side: f64,
+    corner: f64,
+    shape: &CutoffShape,
+    shelf: &Line,
+) -> Vec<(f64, f64)> {
+    let plan = ScanPlan {
+        from_deg: hinge.h_deg + side * 0.6,
+        to_deg: hinge.h_deg - side * (corner + 0.6),
+        step_deg: 0.05,
+        half_width_deg: 0.05,
+    };
+    let found: Vec<(f64, f64)> = scans(light, room, &plan, 0.0)
+        .iter()
+        .filter_map(|scan| {
+            let h = scan.h_deg;
+            let (from, to) = (shape.flat.at(h) - 0.35, shelf.at(h) + 0.35);
+            numeric_cutoff(scan, from, to, LEAST_STRAY * shape.flat.low).map(|v| (h, v))
+        })
+        .collect();
+    // The median of three neighbours: one column with a joint or a speck does not make a step.
+    (0..found.len())
+        .map(|k| {
+            let mut near: Vec<f64> = found[k.saturating_sub(1)..(k + 2).min(found.len())].iter().map(|p| p.1).collect();
+            near.sort_by(f64::total_cmp);
+            (found[k].0, near[near.len() / 2])
+        })
+        .collect()
+}
+
+/// The steepest log fall of a scan's lamp light between two heights, without a model.
+fn numeric_cutoff(scan: &Scan, from_deg: f64, to_deg: f64, least: f64) -> Option<f64> {
+    let lamp: Vec<f64> = (0..scan.v_deg.len()).map(|k| (scan.level[k] - scan.room[k]) * scan.factor[k]).collect();
+    let reach = (3.0 * STEP_SMOOTHING) as isize;
+    let kernel: Vec<f64> = (-reach..=reach).map(|k| (-0.5 * (k as f64 / STEP_SMOOTHING).powi(2)).exp()).collect();
+    let smooth = |at: usize| {
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for (k, w) in kernel.iter().enumerate() {
+            let index = at as isize + k as isize - reach;
+            if let Some(value) = usize::try_from(index).ok().and_then(|index| lamp.get(index)) {
+                sum += w * value;
+                weight += w;
+            }
+        }
+        (sum / weight).max(least).log10()
+    };
+    let smoothed: Vec<f64> = (0..lamp.len()).map(smooth).collect();
+    let step = scan.v_deg.get(1)? - scan.v_deg.first()?;
+    let span = (super::edge::STEP_DEG / step).round().max(1.0) as usize;
+    let fall = |k: usize| smoothed[k] - smoothed[k + span];
+    let inside: Vec<usize> = (0..lamp.len().saturating_sub(span))
+        .filter(|&k| scan.v_deg[k] > from_deg && scan.v_deg[k + span] < to_deg)
+        .collect();
+    let best = inside.iter().copied().max_by(|&a, &b| fall(a).total_cmp(&fall(b)))?;
+    Some(scan.v_deg[best] + super::edge::STEP_DEG / 2.0)
 }
