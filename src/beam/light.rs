@@ -10,11 +10,14 @@ use crate::photo::linear::{LUMINANCE_WEIGHTS, linear_to_srgb, srgb_to_linear};
 /// Entries of the table over the encoded domain.
 const TABLE: usize = 1024;
 
+/// Weaker curves count as none.
+const PLAIN_STRENGTH: f64 = 1e-9;
+
 /// Undoes the camera's tone curve of one strength.
 #[derive(Debug, Clone)]
 pub struct ToneCurve {
     table: Vec<f32>,
-    is_plain: bool,
+    strength: f64,
 }
 
 /// The S-curve in the encoded domain, 0..1 to 0..1.
@@ -65,12 +68,17 @@ impl ToneCurve {
             x = inverse_from(x, k as f64 / TABLE as f64, strength);
             table.push(srgb_to_linear((x * 255.0) as f32));
         }
-        Self { table, is_plain: strength.abs() < 1e-9 }
+        Self { table, strength }
+    }
+
+    /// Strength of the curve.
+    pub fn strength(&self) -> f64 {
+        self.strength
     }
 
     /// True light of a level that was read as plain sRGB.
     pub fn level(&self, srgb_level: f32) -> f32 {
-        if self.is_plain || srgb_level <= 0.0 {
+        if self.strength.abs() < PLAIN_STRENGTH || srgb_level <= 0.0 {
             return srgb_level;
         }
         let at = (linear_to_srgb(srgb_level.min(1.0)) / 255.0 * TABLE as f32).clamp(0.0, TABLE as f32 - 0.001);
