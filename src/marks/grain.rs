@@ -39,7 +39,7 @@ impl Grain {
                 }
             }
         }
-        Self { sigma: filled(bins.map(|bin| sigma_of(bin))) }
+        Self { sigma: filled(bins.map(sigma_of)) }
     }
 
     /// Standard deviation of a mean over 2 x 2 blocks at a level, both in units.
