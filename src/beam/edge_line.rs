@@ -52,6 +52,29 @@ impl EdgeLine {
     pub fn sigma_at(&self, h_deg: f64) -> f64 {
         self.sigma_deg.hypot(self.slope_sigma * (h_deg - self.h0_deg))
     }
+
+    /// What a fit of the same stretch in other light expects.
+    pub fn expected(&self, slope_sigma: f64) -> Expected {
+        Expected {
+            h0_deg: self.h0_deg,
+            v0_deg: self.v0_deg,
+            slope: self.slope,
+            slope_sigma,
+            softness_deg: self.softness_deg,
+            softness_ln_sigma: 0.3,
+        }
+    }
+
+    /// The line of half the light below: V at the anchor, slope, and the edge's asymmetry.
+    pub fn half_line(&self) -> (f64, f64, f64) {
+        (self.parameters[0], self.parameters[1], self.parameters[10].clamp(-LARGEST_SKEW, LARGEST_SKEW))
+    }
+
+    /// Light just below the edge at an H, taken no farther than two degrees from the anchor.
+    pub fn level_at(&self, h_deg: f64) -> f64 {
+        let d = (h_deg - self.h0_deg).clamp(-2.0, 2.0);
+        (self.parameters[3] + self.parameters[4] * d + self.parameters[5] * d * d).exp()
+    }
 }
 
 /// What is expected of the stretch before it is fitted.
@@ -270,6 +293,53 @@ fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[f64], weigh
 /// Fits the stretch; `None` when the scans do not reach far enough on both sides of it.
 pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
     let samples = collect(scans, expected);
+    let (start, mut priors) = start(&samples, expected)?;
+    let run = |from: &[f64], texture: f64, priors: &[Prior]| run(&samples, from, texture, priors);
+    let mut texture = START_TEXTURE;
+    let mut fitted = run(&start, texture, &priors)?;
+    if fitted.spread * texture > ROUGH_TEXTURE {
+        // On a rough wall the first look may sit on a joint: the best of several starts counts.
+        for offset in RESTARTS_DEG {
+            let mut from = start.to_vec();
+            from[0] += offset;
+            if let Some(other) = run(&from, texture, &priors).filter(|other| other.cost < fitted.cost) {
+                fitted = other;
+            }
+        }
+    }
+    for _ in 0..2 {
+        let next = (fitted.spread * texture).clamp(TEXTURE_RANGE.0, TEXTURE_RANGE.1);
+        let is_settled = (next / texture - 1.0).abs() < 0.15;
+        texture = next;
+        if is_settled {
+            break;
+        }
+        priors[11].sigma = (ROOM_SHARE * texture).max(LEAST_ROOM_SIGMA);
+        fitted = run(&fitted.parameters.clone(), texture, &priors)?;
+    }
+    describe(&fitted, &samples, scans, expected, texture)
+}
+
+/// Fits the same stretch in other light, from where it was found and with the texture that was found.
+pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
+    let samples = collect(scans, expected);
+    let (_, mut priors) = start(&samples, expected)?;
+    priors[11].sigma = (ROOM_SHARE * found.texture).max(LEAST_ROOM_SIGMA);
+    let fitted = run(&samples, &found.parameters, found.texture, &priors)?;
+    let (v0_deg, g) = cutoff_of(&fitted.parameters, 0.0)?;
+    let (right, left) =
+        (cutoff_of(&fitted.parameters, SLOPE_ARM_DEG)?.0, cutoff_of(&fitted.parameters, -SLOPE_ARM_DEG)?.0);
+    let slope = (right - left) / (2.0 * SLOPE_ARM_DEG);
+    Some(EdgeLine { v0_deg, g, slope, parameters: fitted.parameters, ..found.clone() })
+}
+
+fn run(samples: &[Sample], from: &[f64], texture: f64, priors: &[Prior]) -> Option<Fitted> {
+    let residuals = |p: &[f64]| samples.iter().map(|s| residual(p, s, texture)).collect::<Vec<f64>>();
+    solve(from, priors, &residuals, |p, current, weights| equations(p, samples, texture, current, weights))
+}
+
+/// First parameters and the priors; `None` when the samples do not reach far enough on both sides.
+fn start(samples: &[Sample], expected: &Expected) -> Option<([f64; N], [Prior; N])> {
     let side = |s: &Sample| s.v - expected.v0_deg - expected.slope * s.d;
     let below = samples.iter().filter(|s| side(s) < -0.15).count();
     let above = samples.iter().filter(|s| side(s) > 0.15).count();
@@ -302,7 +372,7 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         0.0,
         0.0,
     ];
-    let mut priors = [
+    let priors = [
         Prior { mean: start[0], sigma: 0.5 },
         Prior { mean: expected.slope, sigma: expected.slope_sigma },
         Prior { mean: soft, sigma: expected.softness_ln_sigma },
@@ -320,33 +390,7 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         Prior { mean: 0.0, sigma: BEND_SIGMA },
         Prior { mean: 0.0, sigma: 0.1 },
     ];
-    let run = |from: &[f64], texture: f64, priors: &[Prior]| {
-        let residuals = |p: &[f64]| samples.iter().map(|s| residual(p, s, texture)).collect::<Vec<f64>>();
-        solve(from, priors, &residuals, |p, current, weights| equations(p, &samples, texture, current, weights))
-    };
-    let mut texture = START_TEXTURE;
-    let mut fitted = run(&start, texture, &priors)?;
-    if fitted.spread * texture > ROUGH_TEXTURE {
-        // On a rough wall the first look may sit on a joint: the best of several starts counts.
-        for offset in RESTARTS_DEG {
-            let mut from = start.to_vec();
-            from[0] += offset;
-            if let Some(other) = run(&from, texture, &priors).filter(|other| other.cost < fitted.cost) {
-                fitted = other;
-            }
-        }
-    }
-    for _ in 0..2 {
-        let next = (fitted.spread * texture).clamp(TEXTURE_RANGE.0, TEXTURE_RANGE.1);
-        let is_settled = (next / texture - 1.0).abs() < 0.15;
-        texture = next;
-        if is_settled {
-            break;
-        }
-        priors[11].sigma = (ROOM_SHARE * texture).max(LEAST_ROOM_SIGMA);
-        fitted = run(&fitted.parameters.clone(), texture, &priors)?;
-    }
-    describe(&fitted, &samples, scans, expected, texture)
+    Some((start, priors))
 }
 
 fn describe(
