@@ -10,7 +10,7 @@ const CAUCHY_SCALE: f64 = 2.385;
 /// Most iterations.
 const ITERATIONS: usize = 30;
 /// Relative fall of the cost that ends the iteration.
-const CONVERGED: f64 = 1e-7;
+const CONVERGED: f64 = 1e-5;
 /// Step of the numeric derivative, in units of each prior's sigma.
 const DERIVATIVE_STEP: f64 = 1e-4;
 

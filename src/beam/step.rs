@@ -30,15 +30,19 @@ pub struct StepFit {
     top_deg: f64,
 }
 
-/// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur).
+/// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur), and its logarithmic spread.
 const ROUNDING: f64 = 20.0;
+const ROUNDING_LN_SIGMA: f64 = 0.6;
 /// Reach of the fit beyond foot and corner, degrees.
-const BESIDE_DEG: f64 = 0.9;
+const BESIDE_DEG: f64 = 0.7;
 const BELOW_DEG: f64 = 0.6;
 const ABOVE_DEG: f64 = 0.7;
+/// First looks steeper than the first figure expect an upright step, of about the second slope.
+const UPRIGHT_FROM: f64 = 1.7;
+const UPRIGHT_SLOPE: f64 = 8.0;
 /// Rows that are joined into one sample, and the distance of the columns.
-const JOINED_ROWS: usize = 3;
-const COLUMN_STEP_DEG: f64 = 0.075;
+const JOINED_ROWS: usize = 4;
+const COLUMN_STEP_DEG: f64 = 0.1;
 /// Distance between the model's columns where its cutoff is read, degrees.
 const READ_STEP_DEG: f64 = 0.01;
 /// The part of the step's height whose positions make the line.
@@ -50,7 +54,7 @@ const SHARED_SAMPLES: f64 = 3.0;
 /// Largest slope of a line that is stated, degrees per degree (89 degrees).
 const STEEPEST: f64 = 57.0;
 
-/// Parameters: foot, ln slope, height, shelf's tilt, offset of the flat 50 % line, ln s, H, H1, kb, L, ka.
+/// Parameters: foot, ln slope, height, shelf's tilt, offset of the flat 50 % line, ln s, H, H1, kb, L, ka, ln r.
 const FOOT: usize = 0;
 
 struct Sample {
@@ -86,7 +90,7 @@ impl Ground {
     fn light(&self, p: &[f64], h: f64, v: f64) -> f64 {
         let t = (p[FOOT] - h) * self.side;
         let slope = p[1].exp();
-        let k = ROUNDING / slope;
+        let k = p[11].exp() / slope;
         let height = p[2] + p[3] * t.max(0.0);
         let course = softplus(slope * t, k) - softplus(slope * t - height, k);
         let x = v - self.v0_deg - self.slope * (h - self.h0_deg) - p[4] - course;
@@ -109,11 +113,11 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         from_deg: hinge.h_deg + side * BESIDE_DEG,
         to_deg: hinge.h_deg - side * (run + BESIDE_DEG),
         step_deg: COLUMN_STEP_DEG,
-        half_width_deg: COLUMN_STEP_DEG / 3.0,
+        half_width_deg: COLUMN_STEP_DEG / 2.0,
     };
     let start = vec![
         hinge.h_deg,
-        hinge.slope.ln(),
+        if hinge.slope > UPRIGHT_FROM { UPRIGHT_SLOPE.ln() } else { hinge.slope.ln() },
         height,
         0.0,
         0.0,
@@ -123,6 +127,7 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         -0.2,
         flat.low.max(1e-6).ln(),
         0.3,
+        ROUNDING.ln(),
     ];
     run_fit(light, room, flat, &plan, side, height, &start, &start)
 }
@@ -150,7 +155,7 @@ fn run_fit(
     let ground = Ground::new(flat, side);
     let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + top_deg + ABOVE_DEG);
     let samples = collect(&scans_between(light, room, plan, 0.0, &window));
-    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3];
+    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, ROUNDING_LN_SIGMA];
     let priors: Vec<Prior> = expected.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
     let fitted = fit(start, &priors, |p| {
         samples
