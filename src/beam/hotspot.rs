@@ -61,7 +61,7 @@ fn disc_means(light: &LightGrid<'_>, room: &RoomLight, fall_off: &impl Fn(f64, f
                     let k = grid.index(x, y);
                     let r2 = ((x as f64 - i as f64) / di as f64).powi(2) + ((y as f64 - j as f64) / dj as f64).powi(2);
                     if grid.is_valid[k] && r2 <= 1.0 {
-                        sum += f64::from(light.level[k]);
+                        sum += f64::from(light.level(k));
                         clipped += f64::from(grid.clipped[k]);
                         count += 1;
                     }

@@ -11,6 +11,7 @@ pub mod tone;
 pub mod coarse;
 pub mod room;
 pub mod lines;
+pub mod step;
 pub mod hotspot;
 pub mod setup_budget;
 pub mod measure;
