@@ -8,9 +8,9 @@ const DIGITS: &str = "--short=12";
 
 fn main() {
     println!("cargo:rustc-env=LAMPWRIGHT_COMMIT={}", commit().unwrap_or_else(|| "unknown".to_owned()));
-    // HEAD names the branch, its log grows with every commit, the index changes with what is staged. What is edited
-    // without being staged is seen when the sources themselves are built anew.
-    for name in ["HEAD", "logs/HEAD", "index"] {
+    // HEAD names the branch, its log grows with every commit. The index is left alone: a mere `git status` rewrites it,
+    // and each run of this script builds the program anew.
+    for name in ["HEAD", "logs/HEAD"] {
         if let Some(path) = git(&["rev-parse", "--git-path", name]).filter(|path| Path::new(path).exists()) {
             println!("cargo:rerun-if-changed={path}");
         }
@@ -28,7 +28,7 @@ fn commit() -> Option<String> {
         return None;
     }
     let hash = git(&["rev-parse", DIGITS, "HEAD"])?;
-    let is_dirty = !git(&["status", "--porcelain", "--untracked-files=no"])?.is_empty();
+    let is_dirty = !git(&["--no-optional-locks", "status", "--porcelain", "--untracked-files=no"])?.is_empty();
     Some(if is_dirty { format!("{hash}-dirty") } else { hash })
 }
 
