@@ -270,13 +270,15 @@ fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[f64], weigh
         let (model, relative) = expected_light(light, p, sample, texture);
         let mut row = intensity_slopes(p, sample.d, &parts);
         let scale = -1.0 / (sample.factor * model * relative);
-        row.iter_mut().for_each(|value| *value *= scale);
+        for value in &mut row {
+            *value *= scale;
+        }
         row[11] = -sample.room * p[11].exp() / (model * relative);
         for a in 0..N {
             let weighted = weight * row[a];
             gradient[a] += weighted * r;
-            for b in 0..=a {
-                normal[a][b] += weighted * row[b];
+            for (sum, other) in normal[a][..=a].iter_mut().zip(&row) {
+                *sum += weighted * other;
             }
         }
     }

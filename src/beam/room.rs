@@ -133,7 +133,7 @@ fn beam_colour(far: &[FarSample], tone: &ToneCurve, cutoff: &impl Fn(f64) -> f64
     let colours: Vec<[f64; 2]> = far
         .iter()
         .filter(|s| s.v_deg < cutoff(s.h_deg) - 0.2)
-        .map(|s| light(s))
+        .map(light)
         .filter(|rgb| rgb.iter().all(|&c| c < UNCLIPPED) && rgb[1] > BEAM_CONTRAST * dark[1])
         .map(|rgb| log_colour([0, 1, 2].map(|c| rgb[c] - dark[c])))
         .collect();

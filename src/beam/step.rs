@@ -189,8 +189,11 @@ fn collect(scans: &[Scan]) -> Vec<Sample> {
     samples
 }
 
+/// The step's line, the elbow's h, and the points behind the line.
+type StepLine = (Line, f64, Vec<(f64, f64)>);
+
 /// The contract's line and elbow of a set of parameters: slope, h and v of its middle, elbow's h, and the points.
-fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<(Line, f64, Vec<(f64, f64)>)> {
+fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     let side = ground.side;
     let run = p[2] / p[1].exp();
     let (low, high) = (flat.at(p[FOOT]) - 0.3, flat.at(p[FOOT]) + p[2] + 0.4);
