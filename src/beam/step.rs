@@ -40,6 +40,8 @@ const ABOVE_DEG: f64 = 0.7;
 /// First looks steeper than the first figure expect an upright step, of about the second slope.
 const UPRIGHT_FROM: f64 = 1.7;
 const UPRIGHT_SLOPE: f64 = 8.0;
+/// Fitted slope from which the step counts as upright (72 degrees).
+const UPRIGHT_FITTED: f64 = 3.0;
 /// Rows that are joined into one sample, and the distance of the columns.
 const JOINED_ROWS: usize = 4;
 const COLUMN_STEP_DEG: f64 = 0.1;
@@ -225,7 +227,9 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     let (mean_t, mean_s) = (inside.iter().map(|p| p.0).sum::<f64>() / n, inside.iter().map(|p| p.1).sum::<f64>() / n);
     let covariance: f64 = inside.iter().map(|(t, s)| (t - mean_t) * (s - mean_s)).sum();
     let variance: f64 = inside.iter().map(|(_, s)| (s - mean_s).powi(2)).sum();
-    let t_by_share = (covariance / variance).max(shelf / STEEPEST);
+    // An upright step has one H; what slant its positions show is the rounding's.
+    let is_upright = p[1].exp() > UPRIGHT_FITTED;
+    let t_by_share = if is_upright { shelf / STEEPEST } else { (covariance / variance).max(shelf / STEEPEST) };
     let foot_t = mean_t - t_by_share * mean_s;
     let slope = -side * shelf / t_by_share + flat.slope;
     let at = |t: f64| p[FOOT] - side * t;
