@@ -249,14 +249,15 @@ impl Variants {
         room: &RoomLight,
         found: &CutoffShape,
     ) -> Self {
-        let strength = input.tone.strength + input.tone.sigma;
-        let toned = LightGrid::new(light.grid, &ToneCurve::new(strength));
-        let room_toned = room_light(&toned, strength, hinge, side, input);
-        Self {
-            room: again(light, &room.moved(-1.0), found),
-            tone: again(&toned, &room_toned, found),
-            without_room: again(light, &RoomLight::default(), found),
-        }
+        let in_tone = || {
+            let strength = input.tone.strength + input.tone.sigma;
+            let toned = LightGrid::new(light.grid, &ToneCurve::new(strength));
+            let room_toned = room_light(&toned, strength, hinge, side, input);
+            again(&toned, &room_toned, found)
+        };
+        let in_room = || (again(light, &room.moved(-1.0), found), again(light, &RoomLight::default(), found));
+        let (tone, (room, without_room)) = rayon::join(in_tone, in_room);
+        Self { room, tone, without_room }
     }
 }
 
