@@ -53,7 +53,7 @@ const BLURRED_G: f64 = 0.055;
 /// Softest legal edge (UN R112).
 const SOFT_G: f64 = 0.13;
 /// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
-const SHAPE_SHARE: f64 = 0.03;
+const SHAPE_SHARE: f64 = 0.05;
 /// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
 const ELBOW_FLOOR_DEG: f64 = 0.03;
 /// Texture of the wall that is worth a flag.
@@ -66,7 +66,8 @@ const NEAR_WALL: Mm = Mm::new(9_900.0);
 /// Measures the beam's features.
 pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
     check_white(grid)?;
-    let light = LightGrid::new(grid, &ToneCurve::new(input.tone.strength));
+    let tone = ToneCurve::new(input.tone.strength);
+    let light = LightGrid::new(grid, &tone);
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
@@ -81,7 +82,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     let looked = smooth(&places(&light, -7.5, 7.5));
     let hinge = coarse_hinge(&looked, input.pattern, side)?;
     check_beam(&looked, &hinge, side, input.pattern)?;
-    let room = room_light(&light, input.tone.strength, &hinge, side, input);
+    let room = room_light(&light, &tone, &hinge, side, input);
     let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
     check_edges(&found.flat)?;
     let variants = Variants::new(&light, input, (&hinge, side), &room, &found);
@@ -191,13 +192,13 @@ fn dark_level(light: &LightGrid<'_>) -> RoomLight {
 /// What remains of the room's light after subtracting an ambient photo, relative to full scale.
 const AFTER_SUBTRACTION: f64 = 2e-4;
 
-fn room_light(light: &LightGrid<'_>, strength: f64, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
+fn room_light(light: &LightGrid<'_>, tone: &ToneCurve, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
     if input.is_ambient_subtracted {
         return RoomLight::subtracted(AFTER_SUBTRACTION);
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
     let cutoff = |h: f64| super::coarse::hinge_height(hinge, h, side);
-    room::estimate(input.far, &ToneCurve::new(strength), centre, &cutoff).unwrap_or_else(|| dark_level(light))
+    room::estimate(input.far, tone, centre, &cutoff).unwrap_or_else(|| dark_level(light))
 }
 
 fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, pattern: Pattern) -> Option<CutoffShape> {
@@ -234,10 +235,14 @@ fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
     Ok(())
 }
 
+/// Unevenness of the tone curve about mid-grey, as a share of its strength (own judgement: curves differ by half).
+const TONE_LEAN_SHARE: f64 = 0.4;
+
 /// The same reading under other assumptions about room light and tone curve.
 struct Variants {
     room: Option<CutoffShape>,
     tone: Option<CutoffShape>,
+    lean: Option<CutoffShape>,
     without_room: Option<CutoffShape>,
 }
 
@@ -249,15 +254,19 @@ impl Variants {
         room: &RoomLight,
         found: &CutoffShape,
     ) -> Self {
-        let in_tone = || {
-            let strength = input.tone.strength + input.tone.sigma;
-            let toned = LightGrid::new(light.grid, &ToneCurve::new(strength));
-            let room_toned = room_light(&toned, strength, hinge, side, input);
+        let in_tone = |strength: f64, lean: f64| {
+            let curve = ToneCurve::leaning(strength, lean);
+            let toned = LightGrid::new(light.grid, &curve);
+            let room_toned = room_light(&toned, &curve, hinge, side, input);
             again(&toned, &room_toned, found)
         };
-        let in_room = || (again(light, &room.moved(-1.0), found), again(light, &RoomLight::default(), found));
-        let (tone, (room, without_room)) = rayon::join(in_tone, in_room);
-        Self { room, tone, without_room }
+        let ToneKnowledge { strength, sigma } = input.tone;
+        let lean = TONE_LEAN_SHARE * strength.abs().max(2.0 * sigma);
+        let ((tone, room), (lean, without_room)) = rayon::join(
+            || (in_tone(strength + sigma, 0.0), again(light, &room.moved(-1.0), found)),
+            || (in_tone(strength, lean), again(light, &RoomLight::default(), found)),
+        );
+        Self { room, tone, lean, without_room }
     }
 }
 
@@ -268,6 +277,11 @@ fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl Fn(&CutoffSh
     }
 }
 
+/// What the tone curve's strength and shape leave open.
+fn tone_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64> + Copy) -> f64 {
+    shift(found, variants.tone.as_ref(), of).hypot(shift(found, variants.lean.as_ref(), of))
+}
+
 fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cutoff {
     let scan_h = found.flat.h0_deg;
     let of = |s: &CutoffShape| Some(s.flat.at(scan_h));
@@ -276,7 +290,7 @@ fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cu
     add_geometry(&mut budget, input.view, input.setup, at, Component::V);
     add_image_v(&mut budget, &found.flat, found.flat.sigma_deg);
     budget.add("room light", shift(found, variants.room.as_ref(), of));
-    budget.add("tone curve", shift(found, variants.tone.as_ref(), of));
+    budget.add("tone curve", tone_shift(found, variants, of));
     Cutoff {
         v: Measured { value: Deg::new(found.flat.v0_deg), budget },
         scan_h: Deg::new(scan_h),
@@ -303,13 +317,13 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
     budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
-    budget_h.add("tone curve", shift(found, variants.tone.as_ref(), of_h));
+    budget_h.add("tone curve", tone_shift(found, variants, of_h));
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
     add_image_v(&mut budget_v, &found.flat, flat_sigma);
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
     budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
-    budget_v.add("tone curve", shift(found, variants.tone.as_ref(), of_v));
+    budget_v.add("tone curve", tone_shift(found, variants, of_v));
     Some(Elbow {
         h: Measured { value: Deg::new(h), budget: budget_h },
         v: Measured { value: Deg::new(v), budget: budget_v },
