@@ -1,6 +1,6 @@
 //! The beam stage: from the angle grid to features with budgets, or a refusal.
 
-use super::coarse::{CoarsePlace, Hinge, find_hinge, places, robust_line, smooth};
+use super::coarse::{CoarsePlace, Hinge, find_hinge, hinge_height, places, robust_line, smooth};
 use super::edge_line::EdgeLine;
 use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
 use super::hotspot;
@@ -42,6 +42,9 @@ pub struct BeamInput<'a> {
 
 /// Fall of natural log light across the cutoff below which there is no beam (the 5 sigma edge of a textured wall).
 const LEAST_FALL: f64 = 0.30;
+/// A weaker fall may still be a beam in a bright room, where the columns' places agree within the second figure, degrees.
+const WEAK_FALL: f64 = 0.03;
+const AGREED_DEG: f64 = 0.08;
 /// Share of clipped cells above which the photo counts as white all over.
 const ALL_WHITE_SHARE: f64 = 0.5;
 /// Share of clipped light at the cutoff that refuses the photo.
@@ -174,12 +177,32 @@ fn level_window(pattern: Pattern) -> (f64, f64) {
     }
 }
 
+/// Refuses what is no beam. A weak fall at a place on which the columns agree is a beam that drowns in the room's light; texture
+/// falls anywhere.
 fn check_beam(looked: &[CoarsePlace], hinge: &Hinge, side: f64, pattern: Pattern) -> Result<(), Refusal> {
     let centre = if pattern == Pattern::Kink { hinge.h_deg + side * 2.0 } else { level_window(pattern).0 };
-    let mut falls: Vec<f64> = looked.iter().filter(|p| (p.h_deg - centre).abs() <= 1.2).map(|p| p.fall).collect();
-    falls.sort_by(f64::total_cmp);
-    let fall = falls.get(falls.len() / 2).copied().unwrap_or(0.0);
-    if fall < LEAST_FALL { Err(no_beam(fall)) } else { Ok(()) }
+    let near: Vec<&CoarsePlace> = looked.iter().filter(|p| (p.h_deg - centre).abs() <= 1.2).collect();
+    let median = |mut values: Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied()
+    };
+    let fall = median(near.iter().map(|p| p.fall).collect()).unwrap_or(0.0);
+    if fall >= LEAST_FALL {
+        return Ok(());
+    }
+    let astray = median(near.iter().map(|p| (p.v_deg - hinge_height(hinge, p.h_deg, side)).abs()).collect());
+    if fall >= WEAK_FALL && astray.is_some_and(|astray| astray < AGREED_DEG) {
+        return Err(Refusal::new(
+            FlagCode::AmbientTooStrong,
+            format!(
+                "the beam's edge falls by {:.0} % only, need {:.0} %: the room's light is too strong for this lamp",
+                100.0 * (1.0 - (-fall).exp()),
+                100.0 * (1.0 - (-LEAST_FALL).exp())
+            ),
+            "darken the room (close the gate, switch off the lights) and photograph again",
+        ));
+    }
+    Err(no_beam(fall))
 }
 
 /// The level of the darkest tenth of the wall: room light for lamps without a cutoff.
@@ -197,7 +220,7 @@ fn room_light(light: &LightGrid<'_>, tone: &ToneCurve, hinge: &Hinge, side: f64,
         return RoomLight::subtracted(AFTER_SUBTRACTION);
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
-    let cutoff = |h: f64| super::coarse::hinge_height(hinge, h, side);
+    let cutoff = |h: f64| hinge_height(hinge, h, side);
     room::estimate(input.far, tone, centre, &cutoff).unwrap_or_else(|| dark_level(light))
 }
 

@@ -14,6 +14,7 @@ pub mod lines;
 pub mod step;
 pub mod hotspot;
 pub mod setup_budget;
+pub mod absence;
 pub mod measure;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
