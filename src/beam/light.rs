@@ -106,6 +106,8 @@ pub struct LightGrid<'a> {
     /// The grid it was made from.
     pub grid: &'a AngleGrid,
     tone: ToneCurve,
+    /// Reflectance of every row against the rest of the wall, where rows differ.
+    row_gains: Option<&'a [f32]>,
 }
 
 /// Standard deviation of a cell's light from quantisation and read noise, relative to full scale (about one 8-bit code in
@@ -117,16 +119,30 @@ const RELATIVE_SIGMA: f64 = 0.01;
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone() }
+        Self { grid, tone: tone.clone(), row_gains: None }
+    }
+
+    /// The same, with every row's light divided by its gain.
+    #[must_use]
+    pub fn with_row_gains(self, gains: Option<&'a [f32]>) -> Self {
+        Self { row_gains: gains, ..self }
+    }
+
+    /// The same wall under another tone curve.
+    #[must_use]
+    pub fn in_tone(&self, tone: &ToneCurve) -> Self {
+        Self { tone: tone.clone(), ..*self }
     }
 
     /// Relative luminance of a cell.
     pub fn level(&self, cell: usize) -> f32 {
         let rgb = self.grid.rgb[cell];
-        if self.tone.is_plain {
-            return (0..3).map(|c| LUMINANCE_WEIGHTS[c] * rgb[c]).sum();
-        }
-        (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum()
+        let level = if self.tone.is_plain {
+            (0..3).map(|c| LUMINANCE_WEIGHTS[c] * rgb[c]).sum::<f32>()
+        } else {
+            (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum::<f32>()
+        };
+        self.row_gains.map_or(level, |gains| level / gains[cell / self.grid.h.count])
     }
 
     /// Relative luminance of every n-th valid cell, rising.

@@ -7,6 +7,7 @@ use super::hotspot;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, again, flat_stretch, shape};
 use super::room::{self, RoomLight};
+use super::rows::row_gains;
 use super::setup_budget::{Component, add_geometry};
 use super::tone::ToneKnowledge;
 use crate::bay::{LampSetup, Traffic};
@@ -63,6 +64,8 @@ const ELBOW_FLOOR_DEG: f64 = 0.03;
 const UNEVEN_TEXTURE: f64 = 0.06;
 /// Room light's effect on the cutoff that is worth a flag, degrees.
 const ROOM_FLAG_DEG: f64 = 0.05;
+/// Texture from which rows of the wall are compared (joints, painted bands).
+const ROUGH_WALL: f64 = 0.03;
 /// Distance below which a large projector smears its edge on the wall.
 const NEAR_WALL: Mm = Mm::new(9_900.0);
 
@@ -82,11 +85,13 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
         return Ok(features);
     }
     let side = flat_side(input);
-    let looked = smooth(&places(&light, -7.5, 7.5));
-    let hinge = coarse_hinge(&looked, input.pattern, side)?;
-    check_beam(&looked, &hinge, side, input.pattern)?;
-    let room = room_light(&light, &tone, &hinge, side, input);
-    let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
+    let mut seen = look(&light, &tone, side, input)?;
+    let gains = if seen.found.flat.texture > ROUGH_WALL { row_gains(&light, &seen.looked) } else { None };
+    let light = light.with_row_gains(gains.as_deref());
+    if gains.is_some() {
+        seen = look(&light, &tone, side, input)?;
+    }
+    let Seen { hinge, room, found, .. } = seen;
     check_edges(&found.flat)?;
     let variants = Variants::new(&light, input, (&hinge, side), &room, &found);
     features.cutoff = Some(cutoff(&found, &variants, input));
@@ -98,6 +103,23 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     flag(&mut features, &found, &variants, input);
     flag_hot_spot(&mut features);
     Ok(features)
+}
+
+/// What one look at the beam gives.
+struct Seen {
+    looked: Vec<CoarsePlace>,
+    hinge: Hinge,
+    room: RoomLight,
+    found: CutoffShape,
+}
+
+fn look(light: &LightGrid<'_>, tone: &ToneCurve, side: f64, input: &BeamInput<'_>) -> Result<Seen, Refusal> {
+    let looked = smooth(&places(light, -7.5, 7.5));
+    let hinge = coarse_hinge(&looked, input.pattern, side)?;
+    check_beam(&looked, &hinge, side, input.pattern)?;
+    let room = room_light(light, tone, &hinge, side, input);
+    let found = read(light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
+    Ok(Seen { looked, hinge, room, found })
 }
 
 fn flat_side(input: &BeamInput<'_>) -> f64 {
@@ -279,7 +301,7 @@ impl Variants {
     ) -> Self {
         let in_tone = |strength: f64, lean: f64| {
             let curve = ToneCurve::leaning(strength, lean);
-            let toned = LightGrid::new(light.grid, &curve);
+            let toned = light.in_tone(&curve);
             let room_toned = room_light(&toned, &curve, hinge, side, input);
             again(&toned, &room_toned, found)
         };

@@ -9,6 +9,7 @@ mod mark_window;
 mod tone_fit;
 pub mod tone;
 pub mod coarse;
+pub mod rows;
 pub mod room;
 pub mod lines;
 pub mod step;
