@@ -58,7 +58,7 @@ pub fn places(light: &LightGrid<'_>, from_deg: f64, to_deg: f64) -> Vec<CoarsePl
     (0..=count)
         .filter_map(|k| {
             let h_deg = from_deg + k as f64 * COLUMN_STEP_DEG;
-            best_place(h_deg, &light.column(h_deg, COLUMN_HALF_DEG), brightest)
+            best_place(h_deg, &light.column(h_deg, COLUMN_HALF_DEG, 2), brightest)
         })
         .collect()
 }

@@ -118,7 +118,7 @@ const ROOM_SHARE: f64 = 0.8;
 const LEAST_ROOM_SIGMA: f64 = 0.005;
 /// Share of texture times softness by which paint and joints that lie along the edge may move it (own judgement, checked on
 /// rendered brick walls).
-const TEXTURE_SHARE: f64 = 0.7;
+const TEXTURE_SHARE: f64 = 1.0;
 /// Samples with more clipped light than this only say "at least this much".
 const CLIPPED_SHARE: f64 = 0.02;
 /// Fewest samples on each side of the edge, over all scans.

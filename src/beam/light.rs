@@ -153,12 +153,12 @@ impl<'a> LightGrid<'a> {
         levels
     }
 
-    /// Plain mean light over the columns within `half_width_deg` of `h_deg`: V and light of every second row.
-    pub fn column(&self, h_deg: f64, half_width_deg: f64) -> Vec<(f64, f64)> {
+    /// Plain mean light over the columns within `half_width_deg` of `h_deg`: V and light of every n-th row.
+    pub fn column(&self, h_deg: f64, half_width_deg: f64, every: usize) -> Vec<(f64, f64)> {
         let grid = self.grid;
         let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
         (0..grid.v.count)
-            .step_by(2)
+            .step_by(every)
             .filter_map(|j| {
                 let valid = (left..=right).map(|i| grid.index(i, j)).filter(|&k| grid.is_valid[k]);
                 let (sum, count) = valid.fold((0.0, 0usize), |(sum, count), k| (sum + self.level(k), count + 1));

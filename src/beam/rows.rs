@@ -21,27 +21,20 @@ const COURSE_DEG: f64 = 0.5;
 const LEAST_COLUMNS: usize = 8;
 /// A change counts when it exceeds so many robust standard deviations of all rows' changes, and this share.
 const LEAST_SIGMAS: f64 = 4.0;
-const LEAST_CHANGE: f64 = 0.015;
+const LEAST_CHANGE: f64 = 0.008;
 /// Darkest light that is compared, relative to full scale.
 const DARKEST: f64 = 0.003;
 
 /// The gain of every row of the grid (1: as bright as the rest); `None` on a wall without such rows.
 pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<Vec<f32>> {
     let grid = light.grid;
-    // Rows of `LightGrid::column`: every second of the grid.
-    let rows = grid.v.count.div_ceil(2);
+    let rows = grid.v.count;
     let mut changes: Vec<Vec<f64>> = vec![Vec::new(); rows];
     let count = (2.0 * REACH_DEG / COLUMN_STEP_DEG) as usize;
     for k in 0..=count {
         let h_deg = -REACH_DEG + k as f64 * COLUMN_STEP_DEG;
         let cutoff = looked.iter().min_by(|a, b| (a.h_deg - h_deg).abs().total_cmp(&(b.h_deg - h_deg).abs()))?.v_deg;
-        add_changes(
-            &light.column(h_deg, COLUMN_HALF_DEG),
-            cutoff,
-            grid.v.first_deg,
-            2.0 * grid.v.step_deg,
-            &mut changes,
-        );
+        add_changes(&light.column(h_deg, COLUMN_HALF_DEG, 1), cutoff, grid.v.first_deg, grid.v.step_deg, &mut changes);
     }
     let medians: Vec<Option<f64>> =
         changes.iter_mut().map(|row| (row.len() >= LEAST_COLUMNS).then(|| median(row))).collect();
@@ -63,14 +56,73 @@ pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<Vec<f3
         }
         *gain = log_gain;
     }
+    let is_told: Vec<bool> = medians.iter().map(Option::is_some).collect();
+    if let Some(courses) = courses_of_bricks(&gains, &is_told, grid.v.step_deg) {
+        gains = courses;
+    }
     let middle = median(&mut gains.clone());
-    Some((0..grid.v.count).map(|j| (between(&gains, j) - middle).exp() as f32).collect())
+    Some(gains.iter().map(|gain| (gain - middle).exp() as f32).collect())
 }
 
-/// The log gain of grid row `j` from those of every second row.
-fn between(gains: &[f64], j: usize) -> f64 {
-    let (a, b) = (j / 2, (j / 2 + j % 2).min(gains.len() - 1));
-    f64::midpoint(gains[a], gains[b])
+/// Distances of joints that are looked for, degrees: courses of 60 to 250 mm at 10 m.
+const PERIOD_DEG: (f64, f64) = (0.28, 1.5);
+/// Correlation with itself from which a wall counts as laid in courses.
+const LEAST_CORRELATION: f64 = 0.5;
+/// Share of the rows that must be told for it.
+const LEAST_TOLD: f64 = 0.4;
+
+/// On a wall laid in courses the joints repeat, also where the cutoff hides them: the mean course, over all rows.
+fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64) -> Option<Vec<f64>> {
+    let told = is_told.iter().filter(|told| **told).count() as f64;
+    if told < LEAST_TOLD * gains.len() as f64 {
+        return None;
+    }
+    // Only joints repeat: the slow course is the light's.
+    let reach = (0.5 * PERIOD_DEG.1 / step_deg) as usize;
+    let joints: Vec<Option<f64>> = (0..gains.len())
+        .map(|row| {
+            let near = row.saturating_sub(reach)..(row + reach + 1).min(gains.len());
+            let mut values: Vec<f64> = near.filter(|&k| is_told[k]).map(|k| gains[k]).collect();
+            (is_told[row] && values.len() > reach / 2).then(|| gains[row] - median(&mut values))
+        })
+        .collect();
+    let at = |row: f64| {
+        let (k, fraction) = (row as usize, row.fract());
+        Some((1.0 - fraction) * joints.get(k).copied()?? + fraction * joints.get(k + 1).copied()??)
+    };
+    let correlation = |period: f64| {
+        let pairs: Vec<(f64, f64)> =
+            (0..joints.len()).filter_map(|row| Some((joints[row]?, at(row as f64 + period)?))).collect();
+        if pairs.len() < joints.len() / 6 {
+            return 0.0;
+        }
+        let n = pairs.len() as f64;
+        let (mean_a, mean_b) = (pairs.iter().map(|p| p.0).sum::<f64>() / n, pairs.iter().map(|p| p.1).sum::<f64>() / n);
+        let sum = |f: &dyn Fn(&(f64, f64)) -> f64| pairs.iter().map(f).sum::<f64>();
+        let both = sum(&|p| (p.0 - mean_a) * (p.1 - mean_b));
+        let (one, other) = (sum(&|p| (p.0 - mean_a).powi(2)), sum(&|p| (p.1 - mean_b).powi(2)));
+        both / (one * other).sqrt().max(1e-12)
+    };
+    // Two periods at once tell the length of one to half a step.
+    let candidates = (2.0 * PERIOD_DEG.0 / step_deg) as usize..(2.0 * PERIOD_DEG.1 / step_deg) as usize;
+    let score = |half_steps: usize| {
+        let period = half_steps as f64 / 2.0;
+        f64::midpoint(correlation(period), correlation(2.0 * period))
+    };
+    let (best, value) =
+        candidates.map(|half_steps| (half_steps, score(half_steps))).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    if value < LEAST_CORRELATION {
+        return None;
+    }
+    let period = best as f64 / 2.0;
+    Some(
+        (0..gains.len())
+            .map(|row| {
+                let mut same: Vec<f64> = (-8i32..=8).filter_map(|k| at(row as f64 + f64::from(k) * period)).collect();
+                if same.is_empty() { 0.0 } else { median(&mut same) }
+            })
+            .collect(),
+    )
 }
 
 /// Adds a column's changes of log light, less their course, to the rows; row `r` gets the change from `r - 1` to `r`.
