@@ -3,7 +3,7 @@
 use super::coarse::{CoarsePlace, Hinge, find_hinge, places, robust_line, smooth};
 use super::edge_line::EdgeLine;
 use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
-use super::hotspot;
+use super::hotspot::{self, NotSeen, SpotInput};
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
 use super::room::{self, RoomLight};
@@ -70,11 +70,11 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
-        features.hot_spot = hot_spot(&light, &room, input);
-        if features.hot_spot.is_none() {
+        let spot = hot_spot(&light, &room, None, input);
+        if spot.as_ref().is_err_and(|why| *why == NotSeen::TooLittle) {
             return Err(no_beam(0.0));
         }
-        flag_hot_spot(&mut features);
+        keep_hot_spot(&mut features, spot);
         return Ok(features);
     }
     let side = flat_side(input);
@@ -89,10 +89,10 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     features.elbow = elbow(&found, &variants, input);
     features.rise = rise(&found);
     features.cutoff_line = drawn_line(&found);
-    features.hot_spot = hot_spot(&light, &room, input);
+    let spot = hot_spot_under(&light, &room, &found, (&hinge, side), input);
     check_uncertainty(&features, &room, &found)?;
     flag(&mut features, &found, &variants, input);
-    flag_hot_spot(&mut features);
+    keep_hot_spot(&mut features, spot);
     Ok(features)
 }
 
@@ -334,32 +334,60 @@ fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
     points
 }
 
-fn hot_spot(light: &LightGrid<'_>, room: &RoomLight, input: &BeamInput<'_>) -> Option<HotSpot> {
-    // The camera's own correction of its fall-off is unknown: half of cos⁴ is taken off, the other half is uncertainty.
-    let fall_off = |share: f64| {
-        move |h: f64, v: f64| {
-            let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 1.0 };
-            let place = input.view.to_px(wall);
-            let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
-            (1.0 / (1.0 + r * r)).powi(2).powf(share)
-        }
+fn hot_spot(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    cutoff: Option<hotspot::UnderCutoff<'_>>,
+    input: &BeamInput<'_>,
+) -> Result<HotSpot, NotSeen> {
+    let ln_fall_off = |h: f64, v: f64| {
+        let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 0.0 };
+        let place = input.view.to_px(wall);
+        let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
+        -2.0 * (r * r).ln_1p()
     };
-    let spot = hotspot::find(light, room, &fall_off(0.5))?;
-    let other = hotspot::find(light, room, &fall_off(1.0))?;
+    let tones = (ToneCurve::new(input.tone.strength), ToneCurve::new(input.tone.strength + input.tone.sigma));
+    let spot = hotspot::find(&SpotInput {
+        grid: light.grid,
+        tones: (&tones.0, &tones.1),
+        room,
+        cutoff,
+        ln_fall_off: &ln_fall_off,
+    })?;
     let at = AnglePoint::new(spot.h_deg, spot.v_deg);
     let mut budget_h = Budget::new();
     add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
-    budget_h.add("wall reflectance", spot.sigma_h_deg);
-    budget_h.add("lens fall-off", (other.h_deg - spot.h_deg).abs().min(0.3));
+    budget_h.add("spot fit", spot.sigma_h_deg);
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
-    budget_v.add("wall reflectance", spot.sigma_v_deg);
-    budget_v.add("lens fall-off", (other.v_deg - spot.v_deg).abs().min(0.3));
-    Some(HotSpot {
+    budget_v.add("spot fit", spot.sigma_v_deg);
+    Ok(HotSpot {
         h: Measured { value: Deg::new(spot.h_deg), budget: budget_h },
         v: Measured { value: Deg::new(spot.v_deg), budget: budget_v },
         is_clipped: spot.is_clipped,
     })
+}
+
+/// The hot spot under a cutoff that was read.
+fn hot_spot_under(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    found: &CutoffShape,
+    (hinge, side): (&Hinge, f64),
+    input: &BeamInput<'_>,
+) -> Result<HotSpot, NotSeen> {
+    let flat = |h: f64| found.flat.at(h);
+    // The hinge's own course over the rise: the rising line has no end where a shelf does.
+    let line = |h: f64| found.flat.at(h) + super::coarse::hinge_height(hinge, h, side)
+        - hinge.v_deg - hinge.tilt * (h - hinge.h_deg);
+    let cutoff = hotspot::UnderCutoff {
+        flat: &flat,
+        line: &line,
+        softness_deg: found.flat.softness_deg,
+        elbow_h_deg: found.elbow.map(|elbow| elbow.0),
+        hot_side: if input.pattern == Pattern::Flat { 0.0 } else { -side },
+    };
+    hot_spot(light, room, Some(cutoff), input)
 }
 
 /// Parts of the budget that come from the image itself.
@@ -423,10 +451,20 @@ fn flag(features: &mut BeamFeatures, found: &CutoffShape, variants: &Variants, i
     }
 }
 
-fn flag_hot_spot(features: &mut BeamFeatures) {
-    match &features.hot_spot {
-        None => features.flags.push(Flag::plain(FlagCode::HotSpotNotMeasured)),
-        Some(spot) if spot.is_clipped => features.flags.push(Flag::plain(FlagCode::HotSpotClipped)),
-        Some(_) => {}
-    }
+fn keep_hot_spot(features: &mut BeamFeatures, spot: Result<HotSpot, NotSeen>) {
+    let flag = match &spot {
+        Err(NotSeen::TooLittle) => Some(Flag::new(
+            FlagCode::HotSpotNotMeasured,
+            "the hot spot could not be measured: too little of the lamp's light is on the visible wall",
+        )),
+        Err(NotSeen::AtTheRim) => Some(Flag::new(
+            FlagCode::HotSpotNotMeasured,
+            "the hot spot could not be measured: the light still grows at the edge of the visible wall, so that the \
+             brightest place may lie beyond it, on the floor or outside the photo",
+        )),
+        Ok(spot) if spot.is_clipped => Some(Flag::plain(FlagCode::HotSpotClipped)),
+        Ok(_) => None,
+    };
+    features.flags.extend(flag);
+    features.hot_spot = spot.ok();
 }
