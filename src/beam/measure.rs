@@ -1,8 +1,9 @@
 //! The beam stage: from the angle grid to features with budgets, or a refusal.
 
+use super::bright_zone::{self, Way};
 use super::coarse::{CoarsePlace, Hinge, find_hinge, places, robust_line, smooth};
 use super::edge_line::EdgeLine;
-use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
+use super::features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 use super::hotspot::{self, NotSeen, SpotInput};
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
@@ -75,6 +76,8 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
             return Err(no_beam(0.0));
         }
         keep_hot_spot(&mut features, spot);
+        features.bright_zone =
+            features.hot_spot.as_ref().and_then(|spot| bright_zone(&light, &room, spot, input));
         return Ok(features);
     }
     let side = flat_side(input);
@@ -334,19 +337,43 @@ fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
     points
 }
 
+/// ln of the lens's whole fall-off (cos⁴) in a direction.
+fn ln_fall_off(input: &BeamInput<'_>, h: f64, v: f64) -> f64 {
+    let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 0.0 };
+    let place = input.view.to_px(wall);
+    let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
+    -2.0 * (r * r).ln_1p()
+}
+
+/// Top and left edge of the bright zone around a hot spot.
+fn bright_zone(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    spot: &HotSpot,
+    input: &BeamInput<'_>,
+) -> Option<BrightZone> {
+    let (h, v) = (spot.h.value.get(), spot.v.value.get());
+    let read = |way: Way, component: Component| {
+        let edge = bright_zone::edge(light, room, (h, v), way, &|h, v| ln_fall_off(input, h, v))?;
+        let at = if way == Way::Up { AnglePoint::new(h, edge.at_deg) } else { AnglePoint::new(edge.at_deg, v) };
+        let mut budget = Budget::new();
+        add_geometry(&mut budget, input.view, input.setup, at, component);
+        budget.add("edge fit", edge.fit_sigma_deg);
+        budget.add("wall reflectance", edge.texture_sigma_deg);
+        budget.add("room light", edge.room_sigma_deg);
+        Some(Measured { value: Deg::new(edge.at_deg), budget })
+    };
+    Some(BrightZone { top_v: read(Way::Up, Component::V)?, left_h: read(Way::Left, Component::H)? })
+}
+
 fn hot_spot(
     light: &LightGrid<'_>,
     room: &RoomLight,
     cutoff: Option<hotspot::UnderCutoff<'_>>,
     input: &BeamInput<'_>,
 ) -> Result<HotSpot, NotSeen> {
-    let ln_fall_off = |h: f64, v: f64| {
-        let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 0.0 };
-        let place = input.view.to_px(wall);
-        let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
-        -2.0 * (r * r).ln_1p()
-    };
-    let tones = (ToneCurve::new(input.tone.strength), ToneCurve::new(input.tone.strength + input.tone.sigma));
+    let ln_fall_off = |h: f64, v: f64| ln_fall_off(input, h, v);
+    let tones = (ToneCurve::new(input.tone.strength), ToneCurve::new(input.tone.strength + input.tone.sigma.max(hotspot::LEAST_TONE_SIGMA)));
     let spot = hotspot::find(&SpotInput {
         grid: light.grid,
         tones: (&tones.0, &tones.1),

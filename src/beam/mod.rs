@@ -15,6 +15,7 @@ pub mod spot_cells;
 pub mod spot_model;
 pub mod spot_fit;
 pub mod hotspot;
+pub mod bright_zone;
 pub mod setup_budget;
 pub mod measure;
 

@@ -13,8 +13,10 @@ const BLOCK_H: usize = 8;
 const BLOCK_V: usize = 6;
 /// Share of clipped samples in a block above which its channels are looked at one by one.
 const CLIPPED_SHARE: f64 = 0.01;
-/// A channel under this mean keeps its mean: grain and noise of 6 % are two sigmas away from full scale.
-const SAFE_LEVEL: f32 = 0.88;
+/// A channel whose upper quartile in a block is under this is not clipped where it counts.
+const SAFE_LEVEL: f32 = 0.93;
+/// Blocks under this share of the brightest keep plain means: they serve no fit.
+const DARK_SHARE: f64 = 0.05;
 /// Blocks above this share of the brightest tell the channels' ratios.
 const RATIO_SHARE: f64 = 0.3;
 
@@ -54,14 +56,22 @@ struct Block {
     rgb: [f64; 3],
     clipped: f64,
     factor: f64,
+    /// Upper quartile of each channel.
+    upper: [f32; 3],
 }
 
 impl SpotCells {
     /// Blocks of `grid`: `tone` undoes the camera's curve, `other_tone` is the curve one standard uncertainty stronger.
     pub fn new(grid: &AngleGrid, tones: (&ToneCurve, &ToneCurve), room: &RoomLight) -> Self {
         let (width, height) = (grid.h.count / BLOCK_H, grid.v.count / BLOCK_V);
-        let blocks: Vec<Option<Block>> =
-            (0..width * height).map(|k| block(grid, BLOCK_H * (k % width), BLOCK_V * (k / width))).collect();
+        let corner = |k: usize| (BLOCK_H * (k % width), BLOCK_V * (k / width));
+        let mut blocks: Vec<Option<Block>> = (0..width * height).map(|k| block(grid, corner(k))).collect();
+        let green = blocks.iter().flatten().map(|block| block.rgb[1]).fold(0.0, f64::max);
+        for (k, block) in blocks.iter_mut().enumerate() {
+            if let Some(block) = block.as_mut().filter(|block| block.rgb[1] > DARK_SHARE * green) {
+                take_middle_half(block, grid, corner(k));
+            }
+        }
         let light = |tone: &ToneCurve, block: &Block| block.rgb.map(|level| f64::from(tone.level(level as f32)));
         let ratios = ratios(&blocks, &|block| light(tones.0, block));
         let cells = blocks
@@ -69,7 +79,7 @@ impl SpotCells {
             .map(|block| {
                 let block = block.as_ref()?;
                 let is_clipped = block.clipped > CLIPPED_SHARE;
-                let usable = block.rgb.map(|level| !is_clipped || level < f64::from(SAFE_LEVEL));
+                let usable = block.upper.map(|level| !is_clipped || level < SAFE_LEVEL);
                 let ln = |tone: &ToneCurve| {
                     let rgb = light(tone, block);
                     let (mut sum, mut weights) = (0.0, 0.0);
@@ -104,7 +114,7 @@ impl SpotCells {
 }
 
 /// Mean of a block's valid cells; `None` when fewer than half are.
-fn block(grid: &AngleGrid, first_i: usize, first_j: usize) -> Option<Block> {
+fn block(grid: &AngleGrid, (first_i, first_j): (usize, usize)) -> Option<Block> {
     let (mut rgb, mut clipped, mut factor, mut count) = ([0.0f64; 3], 0.0, 0.0, 0usize);
     for j in first_j..first_j + BLOCK_V {
         for i in first_i..first_i + BLOCK_H {
@@ -129,7 +139,32 @@ fn block(grid: &AngleGrid, first_i: usize, first_j: usize) -> Option<Block> {
         rgb: rgb.map(|sum| sum / n),
         clipped: clipped / n,
         factor: factor / n,
+        upper: [1.0; 3],
     })
+}
+
+/// Replaces the means by those of the middle half of the cells: joints, marks and grit that cover less than a quarter weigh
+/// nothing, and neither does it matter that light joints are clipped before the bricks are.
+fn take_middle_half(block: &mut Block, grid: &AngleGrid, (first_i, first_j): (usize, usize)) {
+    for channel in 0..3 {
+        let (mut values, mut count) = ([0.0f32; BLOCK_H * BLOCK_V], 0);
+        for j in first_j..first_j + BLOCK_V {
+            for i in first_i..first_i + BLOCK_H {
+                let k = grid.index(i, j);
+                if grid.is_valid[k] {
+                    values[count] = grid.rgb[k][channel];
+                    count += 1;
+                }
+            }
+        }
+        let cut = count / 4;
+        let values = &mut values[..count];
+        values.select_nth_unstable_by(cut, f32::total_cmp);
+        values[cut..].select_nth_unstable_by(count - 2 * cut - 1, f32::total_cmp);
+        let kept = &values[cut..count - cut];
+        block.rgb[channel] = f64::from(kept.iter().sum::<f32>()) / kept.len() as f64;
+        block.upper[channel] = values[count - cut - 1];
+    }
 }
 
 /// Red, green and blue light against luminance where nothing is clipped and the lamp is bright.

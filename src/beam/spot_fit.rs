@@ -10,6 +10,9 @@ use nalgebra::{SMatrix, SVector};
 
 /// Scale of the Cauchy loss in sigmas (as in the edge fits).
 const CAUCHY_SCALE: f64 = 2.385;
+/// Mottling as long as the top itself is taken up by the form and leaves no residual: by how much it raises the variance
+/// (own judgement, held against rendered plaster and concrete).
+const LONG_MOTTLING: f64 = 3.0;
 /// Most iterations.
 const ITERATIONS: usize = 25;
 /// Relative fall of the cost that ends the iteration.
@@ -45,10 +48,8 @@ pub struct SpotFit {
     pub covariance: Matrix,
     /// Robust cost that was reached.
     pub cost: f64,
-    /// Residual spread in units of the stated sigmas.
-    pub spread: f64,
-    /// Factor by which correlation raises the variance.
-    pub correlation: f64,
+    /// Factor by which the residuals and their correlation raise the variance of what the data say.
+    pub scale: f64,
 }
 
 fn residual(p: &[f64; COUNT], datum: &Datum, slopes: Option<&mut [f64; COUNT]>) -> f64 {
@@ -125,10 +126,7 @@ pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Opt
             break;
         }
     }
-    let residuals: Vec<f64> = data.iter().map(|datum| residual(&p, datum, None)).collect();
-    let spread = spread(&residuals);
-    let correlation = correlation(data, &residuals, spread);
-    let scale = (spread * spread * correlation).max(f64::MIN_POSITIVE);
+    let scale = scale(data, &data.iter().map(|datum| residual(&p, datum, None)).collect::<Vec<f64>>());
     // What the data say counts for less by `scale`; what is known beforehand keeps its weight.
     for a in 0..COUNT {
         normal[(a, a)] -= priors[a].sigma.powi(-2);
@@ -138,38 +136,37 @@ pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Opt
         normal[(a, a)] += priors[a].sigma.powi(-2);
     }
     let covariance = normal.cholesky()?.inverse();
-    p.iter().all(|p| p.is_finite()).then_some(SpotFit { parameters: p, covariance, cost: best, spread, correlation })
+    p.iter().all(|p| p.is_finite()).then_some(SpotFit { parameters: p, covariance, cost: best, scale })
 }
 
-/// Robust spread: 1.4826 times the median magnitude.
-fn spread(residuals: &[f64]) -> f64 {
-    let mut magnitudes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-    magnitudes.sort_by(f64::total_cmp);
-    1.4826 * magnitudes.get(magnitudes.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// Variance of the means over tiles of blocks, against that of independent blocks: the largest over the tiles' sizes.
-fn correlation(data: &[Datum], residuals: &[f64], spread: f64) -> f64 {
+/// Variance of the data's weighted sums over tiles of blocks, against that of independent blocks of their stated sigmas: the
+/// largest over the tiles' sizes. Weighted as the fit weighs, so that it is the texture around the top that counts.
+fn scale(data: &[Datum], residuals: &[f64]) -> f64 {
     /// Sizes of the tiles in blocks along H and V.
-    const TILES: [(usize, usize); 3] = [(1, 2), (2, 4), (3, 8)];
-    let limited: Vec<f64> = residuals.iter().map(|r| r.clamp(-3.0 * spread, 3.0 * spread)).collect();
-    let mut factor: f64 = 1.0;
+    const TILES: [(usize, usize); 5] = [(1, 1), (1, 2), (2, 4), (3, 8), (5, 12)];
+    /// Residuals beyond this many spreads are joints and stains; the fit hardly weighs them either.
+    const LIMIT: f64 = 3.0;
+    let mut magnitudes: Vec<(f64, f64)> =
+        data.iter().zip(residuals).map(|(datum, r)| (r.abs(), datum.sigma.powi(-2))).collect();
+    magnitudes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = 0.5 * magnitudes.iter().map(|m| m.1).sum::<f64>();
+    let mut weight = 0.0;
+    let median = magnitudes.iter().find(|m| {
+        weight += m.1;
+        weight >= half
+    });
+    let limit = LIMIT * 1.4826 * median.map_or(1.0, |m| m.0);
+    let mut factor: f64 = f64::MIN_POSITIVE;
     for (wide, high) in TILES {
         let columns = data.iter().map(|datum| datum.block.0 / wide).max().unwrap_or(0) + 1;
         let rows = data.iter().map(|datum| datum.block.1 / high).max().unwrap_or(0) + 1;
-        let mut tiles = vec![(0.0, 0.0); columns * rows];
-        for (datum, r) in data.iter().zip(&limited) {
-            let tile = &mut tiles[datum.block.1 / high * columns + datum.block.0 / wide];
-            *tile = (tile.0 + r, tile.1 + 1.0);
+        let mut tiles = vec![0.0; columns * rows];
+        let mut total = 0.0;
+        for (datum, r) in data.iter().zip(residuals) {
+            tiles[datum.block.1 / high * columns + datum.block.0 / wide] += r.clamp(-limit, limit) / datum.sigma;
+            total += datum.sigma.powi(-2);
         }
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (total, n) in tiles.into_iter().filter(|(_, n)| *n > 0.0) {
-            sum += total * total;
-            count += n;
-        }
-        if count > 0.0 && spread > 0.0 {
-            factor = factor.max(sum / count / (spread * spread));
-        }
+        factor = factor.max(tiles.iter().map(|sum| sum * sum).sum::<f64>() / total);
     }
-    factor
+    LONG_MOTTLING * factor
 }
