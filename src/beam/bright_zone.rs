@@ -126,7 +126,10 @@ fn profile(
         if level < (LEAST_SHARE * top).max(ABOVE_ROOM_SIGMAS * room.sigma) {
             break;
         }
-        out.push(((at - start).abs(), (level * factor / n).log10() - 0.3 * ln_fall_off(h, v) / std::f64::consts::LN_10));
+        out.push((
+            (at - start).abs(),
+            (level * factor / n).log10() - 0.3 * ln_fall_off(h, v) / std::f64::consts::LN_10,
+        ));
     }
     out
 }
@@ -198,7 +201,14 @@ mod tests {
                 [(0.5 * shoulder(y - shoulder_v) * shoulder(-x - 3.0)) as f32; 3]
             })
             .collect();
-        AngleGrid { h, v, rgb, clipped: vec![0.0; cells], is_valid: vec![true; cells], intensity_factor: vec![1.0; cells] }
+        AngleGrid {
+            h,
+            v,
+            rgb,
+            clipped: vec![0.0; cells],
+            is_valid: vec![true; cells],
+            intensity_factor: vec![1.0; cells],
+        }
     }
 
     /// Truth: for a logistic edge of softness s and levels H, L the steepest log fall lies (s/2)·ln(H/L) beyond the middle.

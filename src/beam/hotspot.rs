@@ -34,6 +34,9 @@ const EDGE_CLEAR: f64 = 2.0;
 const FALL_OFF_SHARE: Prior = Prior { mean: 0.3, sigma: 0.2 };
 /// Change of a wall's reflectance across it, per degree (own judgement: 2 % per metre).
 const WALL_GRADIENT_SIGMA: f64 = 0.003;
+/// A top is two to three times as wide as it is high, and the wider the more mottling of its own size there is that leaves
+/// no residual: by how much H is less certain than the fit says (held against rendered plaster and concrete).
+const WIDE_TOP: f64 = 1.3;
 /// Fewest blocks that carry the form.
 const LEAST_BLOCKS: usize = 60;
 
@@ -116,7 +119,7 @@ pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
     if !cells.is_seen(h_deg, v_deg) {
         return Err(NotSeen::AtTheRim);
     }
-    Ok(Spot { h_deg, v_deg, sigma_h_deg, sigma_v_deg, is_clipped: top.is_clipped })
+    Ok(Spot { h_deg, v_deg, sigma_h_deg: WIDE_TOP * sigma_h_deg, sigma_v_deg, is_clipped: top.is_clipped })
 }
 
 /// The brightest place, smoothed; the middle of what is clipped where anything is.
@@ -297,4 +300,86 @@ fn spread(fitted: &SpotFit, input: &SpotInput<'_>, peak_at: (f64, f64)) -> (f64,
         of_v += part(more.1, less.1, peak_at.1);
     }
     (of_h.sqrt(), of_v.sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grid::Axis;
+
+    /// A lamp whose top is at (`h`, `v`) by construction: an uneven fall to each side (3 and 4 degrees), and another up and down,
+    /// not the form that is fitted. `exposure` 1: the top is at full scale of green; blue is a fifth lower.
+    fn grid(h: f64, v: f64, exposure: f64) -> AngleGrid {
+        let (axis_h, axis_v) = (Axis::spanning(-9.0, 9.0, 0.05), Axis::spanning(-6.0, 6.0, 0.02));
+        let cells = axis_h.count * axis_v.count;
+        let fall = |x: f64, left: f64, right: f64| (x / if x < 0.0 { left } else { right }).powi(2);
+        let level = |k: usize| {
+            let (x, y) = (axis_h.at_deg(k % axis_h.count) - h, axis_v.at_deg(k / axis_h.count) - v);
+            exposure / (1.0 + fall(x, 3.0, 4.0) + fall(y, 1.5, 1.2))
+        };
+        let full = (0..cells).map(level);
+        let rgb = full.clone().map(|e| [0.9 * e, e, 0.8 * e].map(|c| c.min(1.0) as f32)).collect();
+        let clipped = full.map(|e| if e >= 0.98 { 1.0 } else { 0.0 }).collect();
+        AngleGrid {
+            h: axis_h,
+            v: axis_v,
+            rgb,
+            clipped,
+            is_valid: vec![true; cells],
+            intensity_factor: vec![1.0; cells],
+        }
+    }
+
+    fn found(grid: &AngleGrid) -> Result<Spot, NotSeen> {
+        let plain = ToneCurve::new(0.0);
+        let stronger = ToneCurve::new(LEAST_TONE_SIGMA);
+        let room = RoomLight::default();
+        find(&SpotInput { grid, tones: (&plain, &stronger), room: &room, cutoff: None, ln_fall_off: &|_, _| 0.0 })
+    }
+
+    /// Truth by construction. The form is not the lamp's own: 0.06 degrees is the project's goal for the median photo; the
+    /// vertical is held to half of that, as the top is half as high.
+    #[test]
+    fn the_top_of_another_form_is_found() {
+        for (h, v) in [(0.3, -0.4), (-0.8, 0.6), (1.0, -1.0)] {
+            let spot = found(&grid(h, v, 0.8)).unwrap();
+            assert!((spot.h_deg - h).abs() < 0.06 && (spot.v_deg - v).abs() < 0.03, "{spot:?}, expected {h}, {v}");
+            assert!(!spot.is_clipped && spot.sigma_h_deg < 0.2, "{spot:?}");
+        }
+    }
+
+    /// Truth by construction: with only blue left, and with a plateau, it stays within its own U, which grows.
+    #[test]
+    fn a_clipped_top_is_found_from_its_flanks() {
+        let whole = found(&grid(0.3, -0.4, 0.8)).unwrap();
+        for exposure in [1.1, 1.6] {
+            let spot = found(&grid(0.3, -0.4, exposure)).unwrap();
+            assert!(spot.is_clipped);
+            assert!((spot.h_deg - 0.3).abs() < (2.0 * spot.sigma_h_deg).max(0.06), "{spot:?}");
+            assert!((spot.v_deg + 0.4).abs() < (2.0 * spot.sigma_v_deg).max(0.03), "{spot:?}");
+            assert!(exposure < 1.5 || spot.sigma_h_deg > whole.sigma_h_deg, "{spot:?} {whole:?}");
+        }
+    }
+
+    #[test]
+    fn a_top_beyond_the_wall_is_not_measured() {
+        let mut grid = grid(0.3, -2.5, 0.8);
+        for k in 0..grid.is_valid.len() {
+            grid.is_valid[k] = grid.v.at_deg(k / grid.h.count) > -2.0;
+        }
+        assert_eq!(found(&grid).unwrap_err(), NotSeen::AtTheRim);
+    }
+
+    /// A dark pipe and a dark joint across the top, narrower than a quarter or a half of a block.
+    #[test]
+    fn marks_on_the_wall_do_not_draw_the_spot() {
+        let mut grid = grid(0.3, -0.4, 0.8);
+        for k in 0..grid.rgb.len() {
+            let (x, y) = (grid.h.at_deg(k % grid.h.count), grid.v.at_deg(k / grid.h.count));
+            let factor = if (x - 0.6).abs() < 0.05 || (y + 0.7).abs() < 0.04 { 0.5 } else { 1.0 };
+            grid.rgb[k] = grid.rgb[k].map(|level| level * factor);
+        }
+        let spot = found(&grid).unwrap();
+        assert!((spot.h_deg - 0.3).abs() < 0.06 && (spot.v_deg + 0.4).abs() < 0.03, "{spot:?}");
+    }
 }

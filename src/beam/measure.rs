@@ -76,8 +76,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
             return Err(no_beam(0.0));
         }
         keep_hot_spot(&mut features, spot);
-        features.bright_zone =
-            features.hot_spot.as_ref().and_then(|spot| bright_zone(&light, &room, spot, input));
+        features.bright_zone = features.hot_spot.as_ref().and_then(|spot| bright_zone(&light, &room, spot, input));
         return Ok(features);
     }
     let side = flat_side(input);
@@ -346,12 +345,7 @@ fn ln_fall_off(input: &BeamInput<'_>, h: f64, v: f64) -> f64 {
 }
 
 /// Top and left edge of the bright zone around a hot spot.
-fn bright_zone(
-    light: &LightGrid<'_>,
-    room: &RoomLight,
-    spot: &HotSpot,
-    input: &BeamInput<'_>,
-) -> Option<BrightZone> {
+fn bright_zone(light: &LightGrid<'_>, room: &RoomLight, spot: &HotSpot, input: &BeamInput<'_>) -> Option<BrightZone> {
     let (h, v) = (spot.h.value.get(), spot.v.value.get());
     let read = |way: Way, component: Component| {
         let edge = bright_zone::edge(light, room, (h, v), way, &|h, v| ln_fall_off(input, h, v))?;
@@ -373,7 +367,10 @@ fn hot_spot(
     input: &BeamInput<'_>,
 ) -> Result<HotSpot, NotSeen> {
     let ln_fall_off = |h: f64, v: f64| ln_fall_off(input, h, v);
-    let tones = (ToneCurve::new(input.tone.strength), ToneCurve::new(input.tone.strength + input.tone.sigma.max(hotspot::LEAST_TONE_SIGMA)));
+    let tones = (
+        ToneCurve::new(input.tone.strength),
+        ToneCurve::new(input.tone.strength + input.tone.sigma.max(hotspot::LEAST_TONE_SIGMA)),
+    );
     let spot = hotspot::find(&SpotInput {
         grid: light.grid,
         tones: (&tones.0, &tones.1),
@@ -405,8 +402,9 @@ fn hot_spot_under(
 ) -> Result<HotSpot, NotSeen> {
     let flat = |h: f64| found.flat.at(h);
     // The hinge's own course over the rise: the rising line has no end where a shelf does.
-    let line = |h: f64| found.flat.at(h) + super::coarse::hinge_height(hinge, h, side)
-        - hinge.v_deg - hinge.tilt * (h - hinge.h_deg);
+    let line = |h: f64| {
+        found.flat.at(h) + super::coarse::hinge_height(hinge, h, side) - hinge.v_deg - hinge.tilt * (h - hinge.h_deg)
+    };
     let cutoff = hotspot::UnderCutoff {
         flat: &flat,
         line: &line,

@@ -12,7 +12,7 @@ use nalgebra::{SMatrix, SVector};
 const CAUCHY_SCALE: f64 = 2.385;
 /// Mottling as long as the top itself is taken up by the form and leaves no residual: by how much it raises the variance
 /// (own judgement, held against rendered plaster and concrete).
-const LONG_MOTTLING: f64 = 3.0;
+const LONG_MOTTLING: f64 = 3.3;
 /// Most iterations.
 const ITERATIONS: usize = 25;
 /// Relative fall of the cost that ends the iteration.
