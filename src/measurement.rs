@@ -139,7 +139,6 @@ struct Extra<'a> {
     lens: Option<Lens>,
 }
 
-#[expect(clippy::too_many_arguments, reason = "the intermediates that must survive a refusal are filled one by one")]
 fn stages(
     request: &Request<'_>,
     marks: &mut Marks,

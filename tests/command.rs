@@ -391,7 +391,6 @@ fn a_photo_turned_by_exif_reads_as_the_upright_picture() {
 }
 
 #[test]
-#[ignore = "the annotated picture is not drawn yet"]
 fn the_annotated_picture_is_written_in_the_format_of_its_name() {
     let shop = Shop::with("shot-clean");
     for (name, format) in [("beam.jpg", image::ImageFormat::Jpeg), ("beam.png", image::ImageFormat::Png)] {

@@ -10,16 +10,14 @@ use std::path::{Path, PathBuf};
 const TABLE_FROM: &str = "<!-- flags:";
 const TABLE_TO: &str = "<!-- end of flags -->";
 
-/// Flags that the registry names and nothing raises yet; one that is raised must leave this list.
-const NOT_RAISED: &[&str] = &[
-    "SecondLamp",
-    "OutsideMarks",
-    "ToneCurve",
-    "Exposure",
-    "UnevenWall",
-    "Banding",
-    "CutoffNotMeasured",
-    "CutoffNotStraight",
+/// Flags that the registry names and nothing raises yet, and why; one that is raised must leave this list.
+const NOT_RAISED: &[(&str, &str)] = &[
+    ("SecondLamp", "nothing tells a second lamp's light from the lamp's own yet"),
+    ("OutsideMarks", "the wall's fit carries the cost in its covariance; the hull of the marks is not asked yet"),
+    ("Exposure", "the level of the wall under the cutoff is not held against the advised range yet"),
+    ("Banding", "bands of a pulsed supply are not looked for yet"),
+    ("CutoffNotMeasured", "a cutoff that is not found is refused with no-beam or blurred instead"),
+    ("CutoffNotStraight", "a bent flat part widens the fit's scatter and is not named yet"),
 ];
 
 fn root() -> &'static Path {
@@ -94,8 +92,10 @@ fn every_flag_is_raised_somewhere() {
             || code.contains(&format!("FlagCode::{name})"))
             || code.contains(&format!("FlagCode::{name}\n"))
             || code.contains(&format!("FlagCode::{name} "));
-        let is_listed = NOT_RAISED.contains(&name.as_str());
-        assert!(is_raised || is_listed, "{name} is in the registry and nothing raises it");
-        assert!(!(is_raised && is_listed), "{name} is raised now: take it out of NOT_RAISED");
+        let listed = NOT_RAISED.iter().find(|(listed, _)| *listed == name);
+        assert!(is_raised || listed.is_some(), "{name} is in the registry and nothing raises it");
+        if let Some((_, reason)) = listed {
+            assert!(!is_raised, "{name} is raised now: take it out of NOT_RAISED ({reason})");
+        }
     }
 }

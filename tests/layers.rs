@@ -12,7 +12,8 @@ use std::path::{Path, PathBuf};
 const BASE: &[&str] = &["units", "measured", "flag", "error", "bay"];
 /// Stages in the order in which data flows; `camera` is knowledge, the first stage is `photo`.
 const STAGES: &[&str] = &["camera", "photo", "marks", "wall", "grid", "beam", "aim"];
-/// Folders that show what was measured: they may import vocabulary and every stage, nothing imports them but the program.
+/// Folders that show what was measured: they may import vocabulary, every stage and the one before them; nothing imports
+/// them but the program.
 const SHOWING: &[&str] = &["reading", "draw"];
 
 /// Functions or inner modules of an earlier stage that a later one imports nevertheless; types are free.
@@ -21,6 +22,7 @@ const SHARED_KNOWLEDGE: &[(&str, &str, &str)] = &[
     ("beam", "wall::geometry", "the set-up's budget moves the lamp and asks the same geometry again"),
     ("beam", "photo::linear", "sRGB's own curve and luminance weights, under which the tone curve is laid"),
     ("wall", "camera::profile::focal_px", "what a 35 mm equivalent means in pixels is knowledge of the camera"),
+    ("draw", "wall::geometry", "what is drawn at an angle stands where the same geometry puts it on the wall"),
     ("marks", "photo::linear", "thresholds and fits work on light by sRGB's own curve"),
 ];
 
@@ -40,7 +42,7 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "cli" => [BASE, STAGES, SHOWING, &["measurement", "scene"]].concat(),
         "main" => vec!["cli", "error"],
         name if STAGES.contains(&name) => [BASE.to_vec(), before(STAGES, name)].concat(),
-        name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"]].concat(),
+        name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"], &before(SHOWING, name)].concat(),
         _ => vec![],
     }
 }
@@ -168,7 +170,7 @@ fn stages_take_types_of_earlier_stages_only() {
     for import in imports() {
         let is_stage = STAGES.contains(&import.module.as_str()) || SHOWING.contains(&import.module.as_str());
         let target = import.path.first().map_or("", String::as_str);
-        if !is_stage || target == import.module || !STAGES.contains(&target) {
+        if !is_stage || target == import.module || !(STAGES.contains(&target) || SHOWING.contains(&target)) {
             continue;
         }
         let is_type = |name: &String| name.starts_with(|c: char| c.is_ascii_uppercase());

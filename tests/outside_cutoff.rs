@@ -15,7 +15,7 @@ use lampwright::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
 use lampwright::beam::edge::{STEP_DEG, steepest};
 use lampwright::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge, measure};
 use lampwright::flag::FlagCode;
-use lampwright::grid::{AngleGrid, Axis, GridOptions};
+use lampwright::grid::{AngleGrid, Axis, FarSample, GridOptions};
 use lampwright::marks::{FoundMark, Marks};
 use lampwright::units::{Mm, PxPoint};
 use lampwright::wall::{CameraFacts, FitOptions, WallView, fit};
@@ -178,10 +178,25 @@ fn bench() -> Bench {
         corner_sigma_px: 0.0,
         is_by_hand: false,
     });
-    let marks = Marks { found: found.collect(), missing: Vec::new() };
+    let marks = Marks { found: found.collect(), missing: Vec::new(), blur_px: None };
     let camera = CameraFacts { width: 4000, height: 3000, focal_35mm: Some(26.0), lens: None };
     let view = fit(&marks, &bay, &camera, &FitOptions::default()).unwrap();
     Bench { setup: LampSetup::new(&bay, &entry), view }
+}
+
+/// The same light over the whole wall in view: patches a degree apart sideways and half a degree in height.
+fn far_field(light: &impl Fn(f64, f64) -> f32) -> Vec<FarSample> {
+    let h = Axis::spanning(-16.0, 16.0, 1.0);
+    let v = Axis::spanning(-4.0, 13.0, 0.5);
+    let places = (0..v.count).flat_map(|j| (0..h.count).map(move |i| (h.at_deg(i), v.at_deg(j))));
+    places
+        .map(|(h_deg, v_deg)| {
+            // Both look straight at the wall: the lamp from 10 m at a height of 0.7 m, the camera from 8 m at 1 m.
+            let [x, y] = [h_deg, v_deg].map(|angle| 10_000.0 * angle.to_radians().tan());
+            let off_axis = (x / 8000.0).powi(2) + ((y + 700.0 - 1000.0) / 8000.0).powi(2);
+            FarSample { h_deg, v_deg, rgb: [light(h_deg, v_deg); 3], factor: 1.0, off_axis }
+        })
+        .collect()
 }
 
 /// The beam alone on the grid: no room light, no noise, the tone curve known, the brightest place at 0.6 of full scale.
@@ -193,17 +208,19 @@ fn measured(beam: &LowBeam, pattern: Pattern, traffic: Traffic) -> BeamFeatures 
     let h = Axis::spanning(-options.half_width_deg, options.half_width_deg, options.step_h_deg);
     let v = Axis::spanning(options.bottom_deg, options.top_deg, options.step_v_deg);
     let rows = (0..v.count).flat_map(|j| (0..h.count).map(move |i| (i, j)));
-    let level = |(i, j): (usize, usize)| (beam.candela(h.at_deg(i), v.at_deg(j)) / PEAK_CD * PEAK_LEVEL) as f32;
+    let light = |h_deg: f64, v_deg: f64| (beam.candela(h_deg, v_deg) / PEAK_CD * PEAK_LEVEL) as f32;
     let cells = h.count * v.count;
     let grid = AngleGrid {
         h,
         v,
-        rgb: rows.map(|cell| [level(cell); 3]).collect(),
+        rgb: rows.map(|(i, j)| [light(h.at_deg(i), v.at_deg(j)); 3]).collect(),
         clipped: vec![0.0; cells],
         is_valid: vec![true; cells],
         intensity_factor: vec![1.0; cells],
     };
+    let far = far_field(&light);
     let input = BeamInput {
+        far: &far,
         view: &bench.view,
         setup: &bench.setup,
         pattern,

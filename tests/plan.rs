@@ -34,7 +34,7 @@ fn plan(folder: &Path, more: &str) -> Result<Plan, Error> {
     let words: Vec<String> = line.split_whitespace().map(str::to_owned).collect();
     let program = std::iter::once("lampwright".to_owned());
     let Command::Measure(args) = Cli::try_parse_from(program.chain(words.clone())).unwrap().command else {
-        panic!("not the measure command")
+        unreachable!("not the measure command")
     };
     Plan::new(&args, words)
 }

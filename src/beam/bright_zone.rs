@@ -104,7 +104,7 @@ fn profile(
             let (i, j) = if way == Way::Up { (other, place) } else { (place, other) };
             let k = grid.index(i, j);
             if grid.is_valid[k] {
-                values.push(f64::from(light.level[k]));
+                values.push(f64::from(light.level(k)));
                 factor += f64::from(grid.intensity_factor[k]);
                 clipped += f64::from(grid.clipped[k]);
             }

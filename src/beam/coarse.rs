@@ -51,36 +51,31 @@ pub struct Hinge {
 /// The first look at every column from `from_deg` to `to_deg`.
 pub fn places(light: &LightGrid<'_>, from_deg: f64, to_deg: f64) -> Vec<CoarsePlace> {
     let brightest = {
-        let mut levels: Vec<f32> =
-            light.level.iter().zip(&light.grid.is_valid).filter(|(_, v)| **v).map(|(l, _)| *l).step_by(7).collect();
-        levels.sort_by(f32::total_cmp);
+        let levels = light.sorted_levels(7);
         f64::from(levels.get(levels.len() * 995 / 1000).copied().unwrap_or(0.0))
     };
     let count = ((to_deg - from_deg) / COLUMN_STEP_DEG).round() as usize;
-    let none = |_: f64, _: f64| 0.0;
     (0..=count)
         .filter_map(|k| {
             let h_deg = from_deg + k as f64 * COLUMN_STEP_DEG;
-            let scan = light.scan(h_deg, COLUMN_HALF_DEG, 0.0, &none);
-            best_place(&scan, brightest)
+            best_place(h_deg, &light.column(h_deg, COLUMN_HALF_DEG), brightest)
         })
         .collect()
 }
 
-fn best_place(scan: &super::edge::Scan, brightest: f64) -> Option<CoarsePlace> {
-    let n = scan.v_deg.len();
-    let mut sums = Vec::with_capacity(n + 1);
+fn best_place(h_deg: f64, column: &[(f64, f64)], brightest: f64) -> Option<CoarsePlace> {
+    let mut sums = Vec::with_capacity(column.len() + 1);
     sums.push(0.0);
-    for level in &scan.level {
+    for (_, level) in column {
         sums.push(sums[sums.len() - 1] + level);
     }
     let range = |from: f64, to: f64| {
-        let a = scan.v_deg.partition_point(|&v| v < from);
-        let b = scan.v_deg.partition_point(|&v| v < to);
-        (b > a + 4).then(|| ((sums[b] - sums[a]) / (b - a) as f64).max(1e-6))
+        let a = column.partition_point(|&(v, _)| v < from);
+        let b = column.partition_point(|&(v, _)| v < to);
+        (b > a + 2).then(|| ((sums[b] - sums[a]) / (b - a) as f64).max(1e-6))
     };
     let mut best: Option<(f64, CoarsePlace)> = None;
-    for &v_deg in scan.v_deg.iter().step_by(2) {
+    for &(v_deg, _) in column {
         if v_deg < SEARCH_DEG.0 || v_deg > SEARCH_DEG.1 {
             continue;
         }
@@ -92,7 +87,7 @@ fn best_place(scan: &super::edge::Scan, brightest: f64) -> Option<CoarsePlace> {
         let fall = (below / above).ln();
         let weight = below / (below + DARK_FRACTION * brightest);
         if best.is_none_or(|(score, _)| fall * weight > score) {
-            best = Some((fall * weight, CoarsePlace { h_deg: scan.h_deg, v_deg, fall, below, above }));
+            best = Some((fall * weight, CoarsePlace { h_deg, v_deg, fall, below, above }));
         }
     }
     best.map(|(_, place)| place)

@@ -3,11 +3,12 @@
 //! One model for the whole stretch (a straight edge of one softness, levels that change smoothly along it) lets the wall's
 //! texture average out: joints, bricks and pipes weigh little because they do not follow the model, and the loss function is
 //! robust at a scale taken from the residuals themselves. Model at direction (h, v), with d = h - h0 and x = v - v0 - tilt·d:
-//! `I = exp(H + H1·d + H2·d² + kb·x)·T + exp(L + L1·d - ka·max(x, 0))·(1 - T)`, `T = 1/(1 + exp(u·(1 + q·tanh(u/2))))`,
-//! `u = x/s`: q makes the edge softer on one side than on the other. The photo shows `E = I / factor + room·exp(r)`.
+//! `I = exp(H + H1·d + H2·d² + (kb + kb1·d)·x + (c + c1·d)·min(x, 0)²)·T + exp(L + L1·d - ka·max(x, 0))·(1 - T)`,
+//! `T = 1/(1 + exp(u·(1 + q·tanh(u/2))))`, `u = x/(s·exp(s1·d))`: q makes the edge softer on one side than on the other, c
+//! bends the light below it (the hot spot lies close under a cutoff). The photo shows `E = I / factor + room·exp(r)`.
 
 use super::edge::{STEP_DEG, Scan, steepest};
-use super::solve::{Fitted, Prior, fit};
+use super::solve::{Equations, Fitted, Prior, solve};
 
 /// The fitted stretch.
 #[derive(Debug, Clone)]
@@ -51,6 +52,29 @@ impl EdgeLine {
     pub fn sigma_at(&self, h_deg: f64) -> f64 {
         self.sigma_deg.hypot(self.slope_sigma * (h_deg - self.h0_deg))
     }
+
+    /// What a fit of the same stretch in other light expects.
+    pub fn expected(&self, slope_sigma: f64) -> Expected {
+        Expected {
+            h0_deg: self.h0_deg,
+            v0_deg: self.v0_deg,
+            slope: self.slope,
+            slope_sigma,
+            softness_deg: self.softness_deg,
+            softness_ln_sigma: 0.3,
+        }
+    }
+
+    /// The line of half the light below: V at the anchor, slope, and the edge's asymmetry.
+    pub fn half_line(&self) -> (f64, f64, f64) {
+        (self.parameters[0], self.parameters[1], self.parameters[10].clamp(-LARGEST_SKEW, LARGEST_SKEW))
+    }
+
+    /// Light just below the edge at an H, taken no farther than two degrees from the anchor.
+    pub fn level_at(&self, h_deg: f64) -> f64 {
+        let d = (h_deg - self.h0_deg).clamp(-2.0, 2.0);
+        (self.parameters[3] + self.parameters[4] * d + self.parameters[5] * d * d).exp()
+    }
 }
 
 /// What is expected of the stretch before it is fitted.
@@ -75,6 +99,10 @@ const BELOW_DEG: f64 = 0.9;
 const ABOVE_DEG: f64 = 1.4;
 /// Spread of the edge's asymmetry q (own judgement).
 const SKEW_SIGMA: f64 = 0.1;
+/// Spread of the logarithmic change of softness along the edge, per degree (own judgement).
+const SOFTENING_SIGMA: f64 = 0.05;
+/// Spread of the bend of the light below the edge, per square degree: a hot spot 0.8 degrees under it (own judgement).
+const BEND_SIGMA: f64 = 0.3;
 /// Rows of a scan that are joined into one sample: 0.04 degrees, under the 0.05 that UN R112 asks of a scan.
 const JOINED_ROWS: usize = 2;
 /// Texture at which the robust fit starts (nearly least squares) and its bounds.
@@ -116,13 +144,72 @@ struct Sample {
     row: i32,
 }
 
-fn intensity(p: &[f64], d: f64, v: f64) -> f64 {
+/// Number of parameters, in the order of the model's formula: v0, tilt, ln s, H, H1, H2, kb, L, L1, ka, q, r, s1, kb1, c, c1.
+const N: usize = 16;
+/// Largest asymmetry that the formula stands.
+const LARGEST_SKEW: f64 = 0.8;
+/// Range of x over which the light below is extrapolated, degrees.
+const BENT_DEG: f64 = 2.0;
+
+/// The parts of the model at one place.
+struct Parts {
+    x: f64,
+    u: f64,
+    tanh: f64,
+    t: f64,
+    below: f64,
+    above: f64,
+}
+
+fn parts(p: &[f64], d: f64, v: f64) -> Parts {
     let x = v - p[0] - p[1] * d;
-    let u = (x / p[2].exp()).clamp(-60.0, 60.0);
-    let t = 1.0 / (1.0 + (u * (1.0 + p[10].clamp(-0.8, 0.8) * (u / 2.0).tanh())).exp());
-    let below = (p[3] + p[4] * d + p[5] * d * d + p[6] * x.clamp(-2.0, 2.0)).exp();
+    let u = (x / (p[2] + p[12] * d).exp()).clamp(-60.0, 60.0);
+    let tanh = (u / 2.0).tanh();
+    let t = 1.0 / (1.0 + (u * (1.0 + p[10].clamp(-LARGEST_SKEW, LARGEST_SKEW) * tanh)).exp());
+    let near = x.clamp(-BENT_DEG, BENT_DEG);
+    let bend = (p[6] + p[13] * d) * near + (p[14] + p[15] * d) * near.min(0.0).powi(2);
+    let below = (p[3] + p[4] * d + p[5] * d * d + bend).exp();
     let above = (p[7] + p[8] * d - p[9] * x.max(0.0)).exp();
-    below * t + above * (1.0 - t)
+    Parts { x, u, tanh, t, below, above }
+}
+
+fn intensity(p: &[f64], d: f64, v: f64) -> f64 {
+    let parts = parts(p, d, v);
+    parts.below * parts.t + parts.above * (1.0 - parts.t)
+}
+
+/// Derivatives of the intensity by every parameter but r (which is not part of it).
+fn intensity_slopes(p: &[f64], d: f64, parts: &Parts) -> [f64; N] {
+    let Parts { x, u, tanh, t, below, above } = *parts;
+    let near = x.clamp(-BENT_DEG, BENT_DEG);
+    let dark = near.min(0.0);
+    let softness = (p[2] + p[12] * d).exp();
+    let q = p[10].clamp(-LARGEST_SKEW, LARGEST_SKEW);
+    let by_w = (below - above) * -t * (1.0 - t);
+    let w_by_u = 1.0 + q * tanh + q * u / 2.0 * (1.0 - tanh * tanh);
+    let lit = below * t;
+    let stray = above * (1.0 - t);
+    let bend_slope = p[6] + p[13] * d + 2.0 * (p[14] + p[15] * d) * dark;
+    let by_x = by_w * w_by_u / softness + lit * bend_slope - if x > 0.0 { stray * p[9] } else { 0.0 };
+    let by_ln_s = -by_w * w_by_u * u;
+    [
+        -by_x,
+        -by_x * d,
+        by_ln_s,
+        lit,
+        lit * d,
+        lit * d * d,
+        lit * near,
+        stray,
+        stray * d,
+        -stray * x.max(0.0),
+        by_w * u * tanh,
+        0.0,
+        by_ln_s * d,
+        lit * near * d,
+        lit * dark * dark,
+        lit * dark * dark * d,
+    ]
 }
 
 fn cutoff_of(p: &[f64], d: f64) -> Option<(f64, f64)> {
@@ -158,48 +245,58 @@ fn collect(scans: &[Scan], expected: &Expected) -> Vec<Sample> {
     samples
 }
 
+/// The light that the photo should show, and the model's relative uncertainty.
+fn expected_light(light: f64, p: &[f64], sample: &Sample, texture: f64) -> (f64, f64) {
+    let model = (light / sample.factor + sample.room * p[11].exp()).max(1e-7);
+    (model, (sample.noise / model).hypot(texture))
+}
+
 fn residual(p: &[f64], sample: &Sample, texture: f64) -> f64 {
-    let model = (intensity(p, sample.d, sample.v) / sample.factor + sample.room * p[11].exp()).max(1e-7);
-    let relative = (sample.noise / model).hypot(texture);
+    let (model, relative) = expected_light(intensity(p, sample.d, sample.v), p, sample, texture);
     let r = (sample.level.max(model * 0.05) / model).ln() / relative;
     if sample.is_clipped { r.max(0.0) } else { r }
+}
+
+/// The normal equations of all samples. The relative uncertainty counts as fixed within a step.
+fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[f64], weights: &[f64]) -> Equations {
+    let mut normal = [[0.0; N]; N];
+    let mut gradient = [0.0; N];
+    for ((sample, &r), &weight) in samples.iter().zip(current).zip(weights) {
+        if sample.is_clipped && r <= 0.0 {
+            continue;
+        }
+        let parts = parts(p, sample.d, sample.v);
+        let light = parts.below * parts.t + parts.above * (1.0 - parts.t);
+        let (model, relative) = expected_light(light, p, sample, texture);
+        let mut row = intensity_slopes(p, sample.d, &parts);
+        let scale = -1.0 / (sample.factor * model * relative);
+        for value in &mut row {
+            *value *= scale;
+        }
+        row[11] = -sample.room * p[11].exp() / (model * relative);
+        for a in 0..N {
+            let weighted = weight * row[a];
+            gradient[a] += weighted * r;
+            for (sum, other) in normal[a][..=a].iter_mut().zip(&row) {
+                *sum += weighted * other;
+            }
+        }
+    }
+    let mut sums = Equations::zeros(N);
+    for a in 0..N {
+        sums.gradient[a] = gradient[a];
+        for b in 0..=a {
+            sums.normal[(a, b)] = normal[a][b];
+        }
+    }
+    sums
 }
 
 /// Fits the stretch; `None` when the scans do not reach far enough on both sides of it.
 pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
     let samples = collect(scans, expected);
-    let side = |s: &Sample| s.v - expected.v0_deg - expected.slope * s.d;
-    let below = samples.iter().filter(|s| side(s) < -0.15).count();
-    let above = samples.iter().filter(|s| side(s) > 0.15).count();
-    if below < MIN_SIDE_SAMPLES || above < MIN_SIDE_SAMPLES {
-        return None;
-    }
-    let quantile = |mut levels: Vec<f64>, share: f64| {
-        levels.sort_by(f64::total_cmp);
-        levels[((levels.len() - 1) as f64 * share) as usize].max(1e-6)
-    };
-    let high = quantile(samples.iter().filter(|s| side(s) < -0.2).map(|s| s.level).collect(), 0.6).ln();
-    let dark = samples.iter().filter(|s| side(s) > 0.5).map(|s| (s.level - s.room).max(1e-6)).collect();
-    let low = quantile(dark, 0.5).ln().clamp(high - 6.5, high - 1.0);
-    let soft = expected.softness_deg.ln();
-    let start = [expected.v0_deg - 0.15, expected.slope, soft, high, 0.0, 0.0, -0.2, low, 0.0, 0.3, 0.0, 0.0];
-    let mut priors = [
-        Prior { mean: start[0], sigma: 0.5 },
-        Prior { mean: expected.slope, sigma: expected.slope_sigma },
-        Prior { mean: soft, sigma: expected.softness_ln_sigma },
-        Prior { mean: high, sigma: 1.0 },
-        Prior { mean: 0.0, sigma: 0.4 },
-        Prior { mean: 0.0, sigma: 0.15 },
-        Prior { mean: -0.2, sigma: 0.6 },
-        Prior { mean: low, sigma: 1.0 },
-        Prior { mean: 0.0, sigma: 0.15 },
-        Prior { mean: 0.3, sigma: 0.3 },
-        Prior { mean: 0.0, sigma: SKEW_SIGMA },
-        Prior { mean: 0.0, sigma: ROOM_SHARE * START_TEXTURE },
-    ];
-    let run = |from: &[f64], texture: f64, priors: &[Prior]| {
-        fit(from, priors, |p| samples.iter().map(|s| residual(p, s, texture)).collect())
-    };
+    let (start, mut priors) = start(&samples, expected)?;
+    let run = |from: &[f64], texture: f64, priors: &[Prior]| run(&samples, from, texture, priors);
     let mut texture = START_TEXTURE;
     let mut fitted = run(&start, texture, &priors)?;
     if fitted.spread * texture > ROUGH_TEXTURE {
@@ -223,6 +320,79 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         fitted = run(&fitted.parameters.clone(), texture, &priors)?;
     }
     describe(&fitted, &samples, scans, expected, texture)
+}
+
+/// Fits the same stretch in other light, from where it was found and with the texture that was found.
+pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
+    let samples = collect(scans, expected);
+    let (_, mut priors) = start(&samples, expected)?;
+    priors[11].sigma = (ROOM_SHARE * found.texture).max(LEAST_ROOM_SIGMA);
+    let fitted = run(&samples, &found.parameters, found.texture, &priors)?;
+    let (v0_deg, g) = cutoff_of(&fitted.parameters, 0.0)?;
+    let (right, left) =
+        (cutoff_of(&fitted.parameters, SLOPE_ARM_DEG)?.0, cutoff_of(&fitted.parameters, -SLOPE_ARM_DEG)?.0);
+    let slope = (right - left) / (2.0 * SLOPE_ARM_DEG);
+    Some(EdgeLine { v0_deg, g, slope, parameters: fitted.parameters, ..found.clone() })
+}
+
+fn run(samples: &[Sample], from: &[f64], texture: f64, priors: &[Prior]) -> Option<Fitted> {
+    let residuals = |p: &[f64]| samples.iter().map(|s| residual(p, s, texture)).collect::<Vec<f64>>();
+    solve(from, priors, &residuals, |p, current, weights| equations(p, samples, texture, current, weights))
+}
+
+/// First parameters and the priors; `None` when the samples do not reach far enough on both sides.
+fn start(samples: &[Sample], expected: &Expected) -> Option<([f64; N], [Prior; N])> {
+    let side = |s: &Sample| s.v - expected.v0_deg - expected.slope * s.d;
+    let below = samples.iter().filter(|s| side(s) < -0.15).count();
+    let above = samples.iter().filter(|s| side(s) > 0.15).count();
+    if below < MIN_SIDE_SAMPLES || above < MIN_SIDE_SAMPLES {
+        return None;
+    }
+    let quantile = |mut levels: Vec<f64>, share: f64| {
+        levels.sort_by(f64::total_cmp);
+        levels[((levels.len() - 1) as f64 * share) as usize].max(1e-6)
+    };
+    let high = quantile(samples.iter().filter(|s| side(s) < -0.2).map(|s| s.level).collect(), 0.6).ln();
+    let dark = samples.iter().filter(|s| side(s) > 0.5).map(|s| (s.level - s.room).max(1e-6)).collect();
+    let low = quantile(dark, 0.5).ln().clamp(high - 6.5, high - 1.0);
+    let soft = expected.softness_deg.ln();
+    let start = [
+        expected.v0_deg - 0.15,
+        expected.slope,
+        soft,
+        high,
+        0.0,
+        0.0,
+        -0.2,
+        low,
+        0.0,
+        0.3,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+    ];
+    let priors = [
+        Prior { mean: start[0], sigma: 0.5 },
+        Prior { mean: expected.slope, sigma: expected.slope_sigma },
+        Prior { mean: soft, sigma: expected.softness_ln_sigma },
+        Prior { mean: high, sigma: 1.0 },
+        Prior { mean: 0.0, sigma: 0.4 },
+        Prior { mean: 0.0, sigma: 0.15 },
+        Prior { mean: -0.2, sigma: 0.6 },
+        Prior { mean: low, sigma: 1.0 },
+        Prior { mean: 0.0, sigma: 0.15 },
+        Prior { mean: 0.3, sigma: 0.3 },
+        Prior { mean: 0.0, sigma: SKEW_SIGMA },
+        Prior { mean: 0.0, sigma: ROOM_SHARE * START_TEXTURE },
+        Prior { mean: 0.0, sigma: SOFTENING_SIGMA },
+        Prior { mean: 0.0, sigma: 0.15 },
+        Prior { mean: 0.0, sigma: BEND_SIGMA },
+        Prior { mean: 0.0, sigma: 0.1 },
+    ];
+    Some((start, priors))
 }
 
 fn describe(
@@ -391,6 +561,24 @@ mod tests {
             // The window holds 0.04 degree means of a curve, which shifts a place by far less than 0.003 degrees.
             assert!((line.v0_deg - truth).abs() < 0.003, "{} against {truth} for s = {s}", line.v0_deg);
             assert!((line.slope - 0.01).abs() < 0.002);
+        }
+    }
+
+    #[test]
+    fn derivatives_agree_with_differences() {
+        let p = [-0.6, 0.02, -2.0, -1.0, 0.1, 0.02, -0.3, -4.0, 0.05, 0.3, 0.15, 0.01, 0.03, 0.1, -0.2, 0.05];
+        for (d, v) in [(0.4, -1.2), (-0.7, -0.65), (0.9, -0.4), (0.2, 0.5)] {
+            let slopes = intensity_slopes(&p, d, &parts(&p, d, v));
+            for k in 0..N {
+                let moved = |step: f64| {
+                    let mut q = p;
+                    q[k] += step;
+                    intensity(&q, d, v)
+                };
+                let difference = (moved(1e-6) - moved(-1e-6)) / 2e-6;
+                // Central differences of a function of order 1 with this step err by about 1e-9.
+                assert!((slopes[k] - difference).abs() < 1e-6, "parameter {k}: {} against {difference}", slopes[k]);
+            }
         }
     }
 

@@ -7,14 +7,18 @@ use super::edge::Scan;
 use crate::grid::AngleGrid;
 use crate::photo::linear::{LUMINANCE_WEIGHTS, linear_to_srgb, srgb_to_linear};
 
-/// Entries of the table over the encoded domain.
-const TABLE: usize = 1024;
+/// Entries of the table of a tone curve.
+const TABLE: usize = 2048;
+
+/// Weaker curves count as none.
+const PLAIN_STRENGTH: f64 = 1e-9;
 
 /// Undoes the camera's tone curve of one strength.
 #[derive(Debug, Clone)]
 pub struct ToneCurve {
+    /// True light over the square root of the light that was read: fine steps in the dark.
     table: Vec<f32>,
-    is_plain: bool,
+    strength: f64,
 }
 
 /// The S-curve in the encoded domain, 0..1 to 0..1.
@@ -59,21 +63,29 @@ fn inverse_from(start: f64, target: f64, strength: f64) -> f64 {
 impl ToneCurve {
     /// The inverse of the curve with strength `a`.
     pub fn new(strength: f64) -> Self {
-        let mut table = Vec::with_capacity(TABLE + 1);
+        let mut table = Vec::with_capacity(TABLE + 2);
         let mut x = 0.0f64;
         for k in 0..=TABLE {
-            x = inverse_from(x, k as f64 / TABLE as f64, strength);
+            let read = (k as f32 / TABLE as f32).powi(2);
+            x = inverse_from(x, f64::from(linear_to_srgb(read)) / 255.0, strength);
             table.push(srgb_to_linear((x * 255.0) as f32));
         }
-        Self { table, is_plain: strength.abs() < 1e-9 }
+        // The interpolation at full scale reads one entry further.
+        table.push(table[TABLE]);
+        Self { table, strength }
+    }
+
+    /// Strength of the curve.
+    pub fn strength(&self) -> f64 {
+        self.strength
     }
 
     /// True light of a level that was read as plain sRGB.
     pub fn level(&self, srgb_level: f32) -> f32 {
-        if self.is_plain || srgb_level <= 0.0 {
+        if self.strength.abs() < PLAIN_STRENGTH || srgb_level <= 0.0 {
             return srgb_level;
         }
-        let at = (linear_to_srgb(srgb_level.min(1.0)) / 255.0 * TABLE as f32).clamp(0.0, TABLE as f32 - 0.001);
+        let at = srgb_level.min(1.0).sqrt() * TABLE as f32;
         let below = at as usize;
         let fraction = at - below as f32;
         self.table[below] + fraction * (self.table[below + 1] - self.table[below])
@@ -85,8 +97,7 @@ impl ToneCurve {
 pub struct LightGrid<'a> {
     /// The grid it was made from.
     pub grid: &'a AngleGrid,
-    /// Relative luminance per cell.
-    pub level: Vec<f32>,
+    tone: ToneCurve,
 }
 
 /// Standard deviation of a cell's light from quantisation and read noise, relative to full scale (about one 8-bit code in
@@ -96,23 +107,51 @@ const DARK_SIGMA: f64 = 2.0e-4;
 const RELATIVE_SIGMA: f64 = 0.01;
 
 impl<'a> LightGrid<'a> {
-    /// Luminance of every cell under a tone curve.
+    /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        let level = grid
-            .rgb
-            .iter()
-            .zip(&grid.is_valid)
-            .map(
-                |(rgb, &is_valid)| {
-                    if is_valid { (0..3).map(|c| LUMINANCE_WEIGHTS[c] * tone.level(rgb[c])).sum() } else { 0.0 }
-                },
-            )
-            .collect();
-        Self { grid, level }
+        Self { grid, tone: tone.clone() }
     }
 
-    /// A vertical scan averaged over the columns within `half_width_deg` of `h_deg`, following a line of the given slope.
-    pub fn scan(&self, h_deg: f64, half_width_deg: f64, slope: f64, room: &impl Fn(f64, f64) -> f64) -> Scan {
+    /// Relative luminance of a cell.
+    pub fn level(&self, cell: usize) -> f32 {
+        let rgb = self.grid.rgb[cell];
+        if self.tone.strength.abs() < PLAIN_STRENGTH {
+            return (0..3).map(|c| LUMINANCE_WEIGHTS[c] * rgb[c]).sum();
+        }
+        (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum()
+    }
+
+    /// Relative luminance of every n-th valid cell, rising.
+    pub fn sorted_levels(&self, every: usize) -> Vec<f32> {
+        let valid = (0..self.grid.rgb.len()).step_by(every).filter(|&k| self.grid.is_valid[k]);
+        let mut levels: Vec<f32> = valid.map(|k| self.level(k)).collect();
+        levels.sort_by(f32::total_cmp);
+        levels
+    }
+
+    /// Plain mean light over the columns within `half_width_deg` of `h_deg`: V and light of every second row.
+    pub fn column(&self, h_deg: f64, half_width_deg: f64) -> Vec<(f64, f64)> {
+        let grid = self.grid;
+        let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
+        (0..grid.v.count)
+            .step_by(2)
+            .filter_map(|j| {
+                let valid = (left..=right).map(|i| grid.index(i, j)).filter(|&k| grid.is_valid[k]);
+                let (sum, count) = valid.fold((0.0, 0usize), |(sum, count), k| (sum + self.level(k), count + 1));
+                (2 * count > right - left).then(|| (grid.v.at_deg(j), f64::from(sum) / count as f64))
+            })
+            .collect()
+    }
+
+    /// A vertical scan between two heights, averaged over the columns within `half_width_deg` of `h_deg`, following a line of
+    /// the given slope.
+    pub fn scan(
+        &self,
+        (h_deg, half_width_deg): (f64, f64),
+        (from_deg, to_deg): (f64, f64),
+        slope: f64,
+        room: &impl Fn(f64, f64) -> f64,
+    ) -> Scan {
         let grid = self.grid;
         let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
         // The columns' own middle, which a narrow scan may miss by half a column.
@@ -120,7 +159,7 @@ impl<'a> LightGrid<'a> {
         let mut scan = Scan { h_deg, ..Scan::default() };
         let columns = right - left + 1;
         let mut values: Vec<f64> = Vec::with_capacity(columns);
-        for j in 0..grid.v.count {
+        for j in grid.v.nearest(from_deg)..=grid.v.nearest(to_deg) {
             let v_deg = grid.v.at_deg(j);
             values.clear();
             let (mut factor, mut clipped) = (0.0, 0.0);
@@ -129,7 +168,7 @@ impl<'a> LightGrid<'a> {
                 let row = grid.v.nearest(along);
                 let k = grid.index(i, row);
                 if grid.is_valid[k] {
-                    values.push(f64::from(self.level[k]));
+                    values.push(f64::from(self.level(k)));
                     factor += f64::from(grid.intensity_factor[k]);
                     clipped += f64::from(grid.clipped[k]);
                 }

@@ -4,7 +4,7 @@
 //! its place on the mark. **How**: the print is known (a code of the tag family, or two crossing edges), its place comes
 //! from the mark stage; an edge under a Gaussian blur is the normal distribution function.
 
-use crate::marks::{CODE_SIDE, FoundMark, SQUARE_SIDE, code_of, is_white, normal};
+use crate::marks::{BlurredEdge, CODE_SIDE, FoundMark, SQUARE_SIDE, TagCode};
 use crate::photo::{LinearImage, linear::CLIPPED_FROM_CODE};
 use crate::units::PxPoint;
 use nalgebra::{Matrix3, Vector3};
@@ -52,7 +52,7 @@ pub(super) struct MarkWindow {
 /// What is printed.
 #[derive(Debug, Clone, Copy)]
 enum Print {
-    Tag(u64),
+    Tag(TagCode),
     Quadrant,
 }
 
@@ -63,9 +63,8 @@ impl MarkWindow {
             return Self::of_print(image, corners, Print::Quadrant).map(|(window, _)| window);
         }
         // Two common sources print the same code half a turn apart.
-        let code = code_of(mark.id)?;
-        let half_turned = code.reverse_bits() >> (u64::BITS as usize - CODE_SIDE * CODE_SIDE);
-        [code, half_turned]
+        let code = TagCode::of(mark.id)?;
+        [code, code.half_turned()]
             .into_iter()
             .filter_map(|code| Self::of_print(image, corners, Print::Tag(code)))
             .max_by(|a, b| a.1.total_cmp(&b.1))
@@ -133,8 +132,9 @@ impl Print {
     fn whiteness(self, (s, t): (f64, f64), blur_px: f64, side_px: [f64; 2]) -> f64 {
         match self {
             Self::Quadrant => {
-                let right = normal(0.5 * s * side_px[0] / blur_px).0;
-                let up = normal(-0.5 * t * side_px[1] / blur_px).0;
+                let edge = BlurredEdge { blur: blur_px };
+                let right = edge.share(0.5 * s * side_px[0]);
+                let up = edge.share(-0.5 * t * side_px[1]);
                 right * up + (1.0 - right) * (1.0 - up)
             }
             Self::Tag(code) => {
@@ -145,7 +145,7 @@ impl Print {
                 for (row, of_row) in down.iter().enumerate().filter(|(_, share)| **share > 0.0) {
                     for (column, of_column) in across.iter().enumerate().filter(|(_, share)| **share > 0.0) {
                         let inner = |k: usize| (1..=CODE_SIDE).contains(&k);
-                        let is_white = inner(row) && inner(column) && is_white(code, row - 1, column - 1);
+                        let is_white = inner(row) && inner(column) && code.is_white(row - 1, column - 1);
                         dark += if is_white { 0.0 } else { of_row * of_column };
                     }
                 }
@@ -158,9 +158,10 @@ impl Print {
 /// Share of each module along one axis in what a blurred point sees; place and blur in modules.
 fn shares(place: f64, blur: f64) -> [f64; SQUARE_SIDE] {
     let mut out = [0.0; SQUARE_SIDE];
-    let mut low = normal(-place / blur).0;
+    let edge = BlurredEdge { blur };
+    let mut low = edge.share(-place);
     for (k, share) in out.iter_mut().enumerate() {
-        let high = normal(((k + 1) as f64 - place) / blur).0;
+        let high = edge.share((k + 1) as f64 - place);
         *share = high - low;
         low = high;
     }

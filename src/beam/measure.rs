@@ -6,7 +6,7 @@ use super::edge_line::EdgeLine;
 use super::features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 use super::hotspot::{self, NotSeen, SpotInput};
 use super::light::{LightGrid, ToneCurve};
-use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
+use super::lines::{CutoffShape, ScanPlan, again, flat_stretch, shape};
 use super::room::{self, RoomLight};
 use super::setup_budget::{Component, add_geometry};
 use super::tone::ToneKnowledge;
@@ -86,7 +86,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     let room = room_light(&light, input.tone.strength, &hinge, side, input);
     let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
     check_edges(&found.flat)?;
-    let variants = Variants::new(grid, input, &hinge, side, &room);
+    let variants = Variants::new(&light, input, (&hinge, side), &room, &found);
     features.cutoff = Some(cutoff(&found, &variants, input));
     features.elbow = elbow(&found, &variants, input);
     features.rise = rise(&found);
@@ -185,9 +185,7 @@ fn check_beam(looked: &[CoarsePlace], hinge: &Hinge, side: f64, pattern: Pattern
 
 /// The level of the darkest tenth of the wall: room light for lamps without a cutoff.
 fn dark_level(light: &LightGrid<'_>) -> RoomLight {
-    let mut levels: Vec<f32> =
-        light.level.iter().zip(&light.grid.is_valid).filter(|(_, v)| **v).map(|(l, _)| *l).step_by(5).collect();
-    levels.sort_by(f32::total_cmp);
+    let levels = light.sorted_levels(5);
     let base = f64::from(levels.get(levels.len() / 10).copied().unwrap_or(0.0));
     RoomLight::uniform(base, 0.5 * base)
 }
@@ -211,8 +209,7 @@ fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, patte
     let (centre, reach) = level_window(pattern);
     let plan = ScanPlan { from_deg: centre - reach, to_deg: centre + reach, step_deg: 0.2, half_width_deg: 0.1 };
     let v0_deg = hinge.v_deg + hinge.tilt * (centre - hinge.h_deg);
-    let flat = flat_stretch(light, room, &plan, v0_deg, hinge.tilt)?;
-    Some(CutoffShape { flat, rise: None, elbow: None, rise_points: Vec::new() })
+    flat_stretch(light, room, &plan, v0_deg, hinge.tilt)
 }
 
 fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
@@ -247,14 +244,20 @@ struct Variants {
 }
 
 impl Variants {
-    fn new(grid: &AngleGrid, input: &BeamInput<'_>, hinge: &Hinge, side: f64, room: &RoomLight) -> Self {
-        let light = LightGrid::new(grid, &ToneCurve::new(input.tone.strength));
-        let toned = LightGrid::new(grid, &ToneCurve::new(input.tone.strength + input.tone.sigma));
-        let room_toned = room_light(&toned, input.tone.strength + input.tone.sigma, hinge, side, input);
+    fn new(
+        light: &LightGrid<'_>,
+        input: &BeamInput<'_>,
+        (hinge, side): (&Hinge, f64),
+        room: &RoomLight,
+        found: &CutoffShape,
+    ) -> Self {
+        let strength = input.tone.strength + input.tone.sigma;
+        let toned = LightGrid::new(light.grid, &ToneCurve::new(strength));
+        let room_toned = room_light(&toned, strength, hinge, side, input);
         Self {
-            room: read(&light, &room.moved(-1.0), hinge, side, input.pattern),
-            tone: read(&toned, &room_toned, hinge, side, input.pattern),
-            without_room: read(&light, &RoomLight::default(), hinge, side, input.pattern),
+            room: again(light, &room.moved(-1.0), found),
+            tone: again(&toned, &room_toned, found),
+            without_room: again(light, &RoomLight::default(), found),
         }
     }
 }
@@ -297,8 +300,7 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
     add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
     let steepness = (rise.slope - found.flat.slope).abs().max(0.05);
     let flat_sigma = found.flat.sigma_at(h);
-    let rise_sigma = rise.sigma_deg.hypot(rise.slope_sigma * (h - rise.h0_deg));
-    budget_h.add("edge fit", (flat_sigma.hypot(rise_sigma) / steepness).hypot(ELBOW_FLOOR_DEG));
+    budget_h.add("edge fit", found.elbow_sigma_deg.hypot(ELBOW_FLOOR_DEG));
     budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
@@ -330,7 +332,7 @@ fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
         points.push(AnglePoint::new(h, v));
     }
     if let Some(rise) = found.rise {
-        points.extend(found.rise_points.iter().map(|(h, _, _)| AnglePoint::new(*h, rise.at(*h))));
+        points.extend(found.rise_points.iter().map(|(h, _)| AnglePoint::new(*h, rise.at(*h))));
     }
     points.sort_by(|a, b| a.h.get().total_cmp(&b.h.get()));
     points

@@ -11,6 +11,7 @@ pub mod tone;
 pub mod coarse;
 pub mod room;
 pub mod lines;
+pub mod step;
 pub mod spot_cells;
 pub mod spot_model;
 pub mod spot_fit;

@@ -1,9 +1,10 @@
 //! Light that is not the lamp's: how much of the dark side's light is the room's.
 //!
-//! An edge fit cannot tell room light from the lamp's own stray light. What can is how the light fades: the lamp's stray
-//! light falls upward and sideways from the cutoff and obeys inverse square and cosine, room light varies slowly. A closed-form
-//! beam fitted to one published lamp has stray light `(c1·exp(-dv/1.157) + c0)·exp(-(h/24.69)²)` with c0/c1 = 0.18; that
-//! ratio and the fading are taken as prior knowledge with wide spreads, everything else from the photo.
+//! An edge fit cannot tell room light from the lamp's own stray light. Two things can. How the light fades: the lamp's stray
+//! light falls upward and sideways from the cutoff and obeys inverse square and cosine, room light varies slowly. And its
+//! colour: the lamp's is known from the bright part of the beam, and where the room's differs the mixture tells the share. The
+//! fading is taken as prior knowledge with wide spreads (a closed-form beam fitted to one published lamp has stray light
+//! `(c1·exp(-dv/1.157) + c0)·exp(-(h/24.69)²)` up to 3 degrees above the cutoff), everything else from the photo.
 
 use super::light::ToneCurve;
 use super::solve::{Prior, fit};
@@ -29,18 +30,34 @@ const ABOVE_DEG: (f64, f64) = (0.8, 12.0);
 const PATCH_SIGMA: f64 = 0.04;
 /// Absolute spread of a patch, relative to full scale.
 const PATCH_FLOOR: f64 = 1.5e-4;
-/// The lamp's stray light fades upward in two steps: fast just above the cutoff (1.2 degrees: the fit to one published
-/// lamp), then slowly (about 9 degrees; own judgement). The spreads are logarithmic.
-const FAST_DEG: f64 = 1.2;
+/// Logarithmic spread of the ratio of two channels over a wall of one paint, and its absolute part (own judgement).
+const COLOUR_SIGMA: f64 = 0.02;
+const COLOUR_FLOOR: f64 = 2.0e-4;
+/// Logarithmic spread of the room's colour about the lamp's (daylight against filament: 0.7), and of the lamp's stray light
+/// about its beam's (own judgement).
+const ROOM_COLOUR_SIGMA: f64 = 0.5;
+const STRAY_COLOUR_SIGMA: f64 = 0.03;
+/// A tone curve changes the colour of dark light against bright light: spread of the ratios per strength of the curve.
+const TONE_COLOUR_SIGMA: f64 = 0.3;
+/// The lamp's stray light fades upward in two steps of about the same size, fast and slow; with wide logarithmic spreads (own
+/// judgement, from photos of a beam in a dark room).
+const FAST_DEG: f64 = 2.6;
 const FAST_LN_SIGMA: f64 = 0.3;
-const SLOW_DEG: f64 = 9.0;
-const SLOW_LN_SIGMA: f64 = 0.3;
+const SLOW_DEG: f64 = 18.0;
+const SLOW_LN_SIGMA: f64 = 0.25;
+const SLOW_SHARE_LN: f64 = -0.1;
+const SLOW_SHARE_LN_SIGMA: f64 = 0.5;
+/// Share of the slow stray light at mid height that may be taken for room light or the reverse (own judgement, checked on
+/// photos with known truth), and share of the room's own light.
+const MISTAKEN_SHARE: f64 = 0.5;
+const MISTAKEN_AT_DEG: f64 = 5.0;
+const LEAST_ROOM_SHARE: f64 = 0.03;
 /// Patches over the rising part keep this distance from the cutoff, degrees: its course is known worse there.
 const ABOVE_RISE_DEG: f64 = 1.5;
 /// Sideways fading of the lamp's stray light, degrees.
 const SIDEWAYS_DEG: f64 = 24.69;
 /// Gradient of room light across the wall, per degree.
-const GRADIENT_SIGMA: f64 = 0.008;
+const GRADIENT_SIGMA: f64 = 0.005;
 /// Share of the lens's cos⁴ fall-off that the camera left in (own judgement: half, anywhere between none and all).
 const FALL_OFF_SHARE: f64 = 0.4;
 const FALL_OFF_SHARE_SIGMA: f64 = 0.3;
@@ -76,8 +93,58 @@ struct Patch {
     v: f64,
     above: f64,
     level: f64,
+    /// Logarithms of red and blue over green, relative to the lamp's, and their spreads.
+    colour: [f64; 2],
+    colour_sigma: [f64; 2],
     factor: f64,
     off_axis: f64,
+}
+
+/// Logarithms of red over green and blue over green.
+fn log_colour(rgb: [f64; 3]) -> [f64; 2] {
+    let green = rgb[1].max(1e-6).ln();
+    [rgb[0].max(1e-6).ln() - green, rgb[2].max(1e-6).ln() - green]
+}
+
+fn colour_sigma(rgb: [f64; 3]) -> [f64; 2] {
+    let floor = |c: usize| COLOUR_FLOOR / rgb[c].max(1e-6);
+    [0, 2].map(|c| COLOUR_SIGMA.hypot(floor(c)).hypot(floor(1)))
+}
+
+/// Luminance of light of a log colour whose green is 1.
+fn luminance_of(colour: [f64; 2]) -> f64 {
+    let [red, green, blue] = LUMINANCE_WEIGHTS.map(f64::from);
+    red * colour[0].exp() + green + blue * colour[1].exp()
+}
+
+/// Brightest light that counts as not clipped, in any channel.
+const UNCLIPPED: f64 = 0.8;
+/// The beam is at least so many times brighter than the dark wall where its colour is read.
+const BEAM_CONTRAST: f64 = 8.0;
+/// Fewest patches that tell the beam's colour.
+const BEAM_PATCHES: usize = 4;
+
+/// The beam's colour: the median over bright patches below the cutoff, the dark wall's light taken off.
+fn beam_colour(far: &[FarSample], tone: &ToneCurve, cutoff: &impl Fn(f64) -> f64) -> Option<[f64; 2]> {
+    let light = |sample: &FarSample| sample.rgb.map(|c| f64::from(tone.level(c)));
+    let mut dark: Vec<[f64; 3]> = far.iter().filter(|s| s.v_deg > cutoff(s.h_deg) + ABOVE_DEG.0).map(light).collect();
+    dark.sort_by(|a, b| a[1].total_cmp(&b[1]));
+    let dark = *dark.get(dark.len() / 2)?;
+    let colours: Vec<[f64; 2]> = far
+        .iter()
+        .filter(|s| s.v_deg < cutoff(s.h_deg) - 0.2)
+        .map(light)
+        .filter(|rgb| rgb.iter().all(|&c| c < UNCLIPPED) && rgb[1] > BEAM_CONTRAST * dark[1])
+        .map(|rgb| log_colour([0, 1, 2].map(|c| rgb[c] - dark[c])))
+        .collect();
+    if colours.len() < BEAM_PATCHES {
+        return None;
+    }
+    Some([0, 1].map(|k| {
+        let mut values: Vec<f64> = colours.iter().map(|c| c[k]).collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    }))
 }
 
 /// Estimates the room's light from the wall above the cutoff; `cutoff` gives the cutoff's V at an H.
@@ -87,15 +154,22 @@ pub fn estimate(
     centre_deg: (f64, f64),
     cutoff: &impl Fn(f64) -> f64,
 ) -> Option<RoomLight> {
+    let lamp = beam_colour(far, tone, cutoff);
     let patches: Vec<Patch> = far
         .iter()
-        .map(|sample| Patch {
-            h: sample.h_deg,
-            v: sample.v_deg,
-            above: sample.v_deg - cutoff(sample.h_deg),
-            level: f64::from((0..3).map(|c| LUMINANCE_WEIGHTS[c] * tone.level(sample.rgb[c])).sum::<f32>()),
-            factor: sample.factor,
-            off_axis: sample.off_axis,
+        .map(|sample| {
+            let rgb = sample.rgb.map(|c| f64::from(tone.level(c)));
+            let (seen, beam) = (log_colour(rgb), lamp.unwrap_or_default());
+            Patch {
+                h: sample.h_deg,
+                v: sample.v_deg,
+                above: sample.v_deg - cutoff(sample.h_deg),
+                level: (0..3).map(|c| f64::from(LUMINANCE_WEIGHTS[c]) * rgb[c]).sum(),
+                colour: [seen[0] - beam[0], seen[1] - beam[1]],
+                colour_sigma: colour_sigma(rgb),
+                factor: sample.factor,
+                off_axis: sample.off_axis,
+            }
         })
         .filter(|patch| {
             let is_over_rise = cutoff(patch.h) > centre_deg.1 + 0.1;
@@ -110,40 +184,71 @@ pub fn estimate(
     levels.sort_by(f64::total_cmp);
     let darkest = levels[levels.len() / 20].max(1e-5);
     let near: f64 = levels[levels.len() * 9 / 10].max(darkest * 1.02);
-    // Parameters: ln room, its gradients, ln fast stray, ln its fading, ln slow stray, ln its fading, share of the
-    // lens's fall-off.
+    // Parameters: ln room, its gradients, ln fast stray, ln its fading, ln slow over fast stray, ln its fading, share of the
+    // lens's fall-off, the room's log colours and the stray light's, relative to the beam's.
     let stray = (near - darkest * 0.6).max(1e-6).ln();
-    let start = [(darkest * 0.6).ln(), 0.0, 0.0, stray, FAST_DEG.ln(), stray - 0.7, SLOW_DEG.ln(), FALL_OFF_SHARE];
-    let priors = [
-        Prior { mean: (darkest * 0.5).ln(), sigma: 2.0 },
-        Prior { mean: 0.0, sigma: GRADIENT_SIGMA },
-        Prior { mean: 0.0, sigma: GRADIENT_SIGMA },
-        Prior { mean: start[3], sigma: 2.0 },
-        Prior { mean: FAST_DEG.ln(), sigma: FAST_LN_SIGMA },
-        Prior { mean: start[5], sigma: 2.0 },
-        Prior { mean: SLOW_DEG.ln(), sigma: SLOW_LN_SIGMA },
-        Prior { mean: FALL_OFF_SHARE, sigma: FALL_OFF_SHARE_SIGMA },
+    let start = [
+        (darkest * 0.6).ln(),
+        0.0,
+        0.0,
+        stray - 0.7,
+        FAST_DEG.ln(),
+        SLOW_SHARE_LN,
+        SLOW_DEG.ln(),
+        FALL_OFF_SHARE,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
     ];
-    let model = |p: &[f64], patch: &Patch| {
-        let shape = 1.0 + p[1] * (patch.h - centre_deg.0) + p[2] * (patch.v - centre_deg.1);
-        let room = p[0].exp() * shape.max(0.1);
-        let fading = (p[3] - patch.above / p[4].exp()).exp() + (p[5] - patch.above / p[6].exp()).exp();
-        let stray = fading * (-(patch.h / SIDEWAYS_DEG).powi(2)).exp();
-        (room + stray / patch.factor) * (1.0 + patch.off_axis).powf(-2.0 * p[7])
-    };
+    let stray_colour_sigma = STRAY_COLOUR_SIGMA.hypot(TONE_COLOUR_SIGMA * tone.strength());
+    let wide = |mean: f64, sigma: f64| Prior { mean, sigma };
+    let priors = [
+        wide((darkest * 0.5).ln(), 2.0),
+        wide(0.0, GRADIENT_SIGMA),
+        wide(0.0, GRADIENT_SIGMA),
+        wide(start[3], 2.0),
+        wide(FAST_DEG.ln(), FAST_LN_SIGMA),
+        // Relative to the fast part.
+        wide(SLOW_SHARE_LN, SLOW_SHARE_LN_SIGMA),
+        wide(SLOW_DEG.ln(), SLOW_LN_SIGMA),
+        wide(FALL_OFF_SHARE, FALL_OFF_SHARE_SIGMA),
+        wide(0.0, ROOM_COLOUR_SIGMA),
+        wide(0.0, ROOM_COLOUR_SIGMA),
+        wide(0.0, stray_colour_sigma),
+        wide(0.0, stray_colour_sigma),
+    ];
+    let beam = lamp.unwrap_or_default();
+    let has_colour = lamp.is_some();
     let fitted = fit(&start, &priors, |p| {
-        patches
-            .iter()
-            .map(|patch| {
-                let value = model(p, patch);
-                (patch.level - value) / ((PATCH_SIGMA * value).hypot(PATCH_FLOOR) * SHARED.sqrt())
-            })
-            .collect()
+        let room_colour = [beam[0] + p[8], beam[1] + p[9]];
+        let stray_colour = [beam[0] + p[10], beam[1] + p[11]];
+        let (room_green, stray_green) = (1.0 / luminance_of(room_colour), 1.0 / luminance_of(stray_colour));
+        let mut residuals = Vec::with_capacity(3 * patches.len());
+        for patch in &patches {
+            let shape = 1.0 + p[1] * (patch.h - centre_deg.0) + p[2] * (patch.v - centre_deg.1);
+            let room = p[0].exp() * shape.max(0.1);
+            let fading = (p[3] - patch.above / p[4].exp()).exp() + (p[3] + p[5] - patch.above / p[6].exp()).exp();
+            let stray = fading * (-(patch.h / SIDEWAYS_DEG).powi(2)).exp() / patch.factor;
+            let value = (room + stray) * (1.0 + patch.off_axis).powf(-2.0 * p[7]);
+            let spread = (PATCH_SIGMA * value).hypot(PATCH_FLOOR) * SHARED.sqrt();
+            residuals.push((patch.level - value) / spread);
+            if has_colour {
+                let green = (room * room_green + stray * stray_green).max(1e-9);
+                for k in 0..2 {
+                    let share = (room * room_green * p[8 + k].exp() + stray * stray_green * p[10 + k].exp()) / green;
+                    residuals.push((patch.colour[k] - share.ln()) / (patch.colour_sigma[k] * SHARED.sqrt()));
+                }
+            }
+        }
+        residuals
     })?;
     let base = fitted.parameters[0].exp();
     let sigma_ln = fitted.covariance[(0, 0)].max(0.0).sqrt();
+    let p = &fitted.parameters;
+    let slow = (p[3] + p[5] - MISTAKEN_AT_DEG / p[6].exp()).exp();
     // In logs a light near zero has a wide spread; what counts is how much light that is.
-    let sigma = (base * sigma_ln).min(0.5 * darkest).max(0.02 * base);
+    let sigma = (base * sigma_ln).min(0.5 * darkest).hypot(MISTAKEN_SHARE * slow).hypot(LEAST_ROOM_SHARE * base);
     Some(RoomLight {
         base,
         sigma,

@@ -1,4 +1,4 @@
-//! A small robust Levenberg-Marquardt solver for the beam's curve fits (at most a dozen parameters).
+//! A small robust Levenberg-Marquardt solver for the beam's curve fits (at most some twenty parameters).
 //!
 //! Minimises the sum of Cauchy losses of the residuals (so that brick joints and pipes weigh little) plus Gaussian priors.
 //! Source of the damping scheme: Marquardt 1963; of the reweighting: Huber, Robust Statistics, ch. 7 (from memory).
@@ -10,7 +10,7 @@ const CAUCHY_SCALE: f64 = 2.385;
 /// Most iterations.
 const ITERATIONS: usize = 30;
 /// Relative fall of the cost that ends the iteration.
-const CONVERGED: f64 = 1e-7;
+const CONVERGED: f64 = 1e-5;
 /// Step of the numeric derivative, in units of each prior's sigma.
 const DERIVATIVE_STEP: f64 = 1e-4;
 
@@ -43,8 +43,54 @@ fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
     data + prior
 }
 
-/// Fits `parameters` so that `residuals(parameters)` (in sigmas) are small.
+/// Fits `parameters` so that `residuals(parameters)` (in sigmas) are small; derivatives are taken numerically.
 pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option<Fitted> {
+    let n = start.len();
+    let equations = |parameters: &[f64], current: &[f64], weights: &[f64]| {
+        let columns: Vec<Vec<f64>> = (0..n)
+            .map(|k| {
+                let step = DERIVATIVE_STEP * priors[k].sigma;
+                let mut moved = parameters.to_vec();
+                moved[k] += step;
+                residuals(&moved).iter().zip(current).map(|(t, c)| (t - c) / step).collect()
+            })
+            .collect();
+        let mut equations = Equations::zeros(n);
+        for a in 0..n {
+            for b in a..n {
+                let sum: f64 = weights.iter().zip(&columns[a]).zip(&columns[b]).map(|((w, x), y)| w * x * y).sum();
+                equations.normal[(b, a)] = sum;
+            }
+            equations.gradient[a] = weights.iter().zip(&columns[a]).zip(current).map(|((w, x), r)| w * x * r).sum();
+        }
+        equations
+    };
+    solve(start, priors, &residuals, equations)
+}
+
+/// The weighted normal equations: `JᵀWJ` (lower triangle) and `JᵀWr`, priors not included.
+#[derive(Debug)]
+pub struct Equations {
+    /// `JᵀWJ`, lower triangle.
+    pub normal: DMatrix<f64>,
+    /// `JᵀWr`.
+    pub gradient: DVector<f64>,
+}
+
+impl Equations {
+    /// For `n` parameters.
+    pub fn zeros(n: usize) -> Self {
+        Self { normal: DMatrix::zeros(n, n), gradient: DVector::zeros(n) }
+    }
+}
+
+/// Fits with the caller's own normal equations, given the parameters, their residuals and the residuals' robust weights.
+pub fn solve(
+    start: &[f64],
+    priors: &[Prior],
+    residuals: &impl Fn(&[f64]) -> Vec<f64>,
+    equations: impl Fn(&[f64], &[f64], &[f64]) -> Equations,
+) -> Option<Fitted> {
     let n = start.len();
     let mut parameters = start.to_vec();
     let mut current = residuals(&parameters);
@@ -53,23 +99,10 @@ pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f6
     let mut normal = DMatrix::zeros(n, n);
     for _ in 0..ITERATIONS {
         let weights: Vec<f64> = current.iter().map(|r| 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2))).collect();
-        let mut columns = Vec::with_capacity(n);
-        for k in 0..n {
-            let step = DERIVATIVE_STEP * priors[k].sigma;
-            let mut moved = parameters.clone();
-            moved[k] += step;
-            let there = residuals(&moved);
-            columns.push(there.iter().zip(&current).map(|(t, c)| (t - c) / step).collect::<Vec<f64>>());
-        }
-        normal = DMatrix::zeros(n, n);
-        let mut gradient = DVector::zeros(n);
+        let Equations { normal: lower, mut gradient } = equations(&parameters, &current, &weights);
+        normal = lower;
+        normal.fill_upper_triangle_with_lower_triangle();
         for a in 0..n {
-            for b in a..n {
-                let sum: f64 = weights.iter().zip(&columns[a]).zip(&columns[b]).map(|((w, x), y)| w * x * y).sum();
-                normal[(a, b)] = sum;
-                normal[(b, a)] = sum;
-            }
-            gradient[a] = weights.iter().zip(&columns[a]).zip(&current).map(|((w, x), r)| w * x * r).sum();
             normal[(a, a)] += priors[a].sigma.powi(-2);
             gradient[a] += (parameters[a] - priors[a].mean) * priors[a].sigma.powi(-2);
         }

@@ -45,12 +45,7 @@ pub fn estimate(image: &LinearImage<'_>, marks: &Marks, view: &WallView, bay: &B
         .filter(|mark| !mark.is_by_hand && mark.centre_sigma_px.max(mark.corner_sigma_px) < LARGEST_CORNER_SIGMA_PX)
         .filter_map(|mark| MarkWindow::cut(image, mark, &corners(mark, bay.marks.get(mark.index)?, view)))
         .collect();
-    let t0 = std::time::Instant::now();
-    let f = fit(&windows);
-    if std::env::var("TONE_DBG").is_ok() {
-        eprintln!("{} windows {:?} -> {:?} in {:?}", windows.len(), f, weighed(f), t0.elapsed());
-    }
-    weighed(f)
+    weighed(fit(&windows))
 }
 
 /// A mark's corners: a tag's own, a quadrant mark's from the wall, moved onto its own centre.

@@ -103,9 +103,7 @@ struct Pass {
 fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize) -> Option<(State, Pass)> {
     let mut damping = 1e-3;
     let mut pass = pass(marks, &state);
-    let mut tries = steps;
-    while tries > 0 {
-        tries -= 1;
+    for _ in 0..steps {
         let mut damped = pass.normal.clone();
         for k in 0..damped.nrows() {
             damped[(k, k)] *= 1.0 + damping;
@@ -123,12 +121,6 @@ fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize) -> Option<(Sta
         } else {
             damping *= 8.0;
         }
-    }
-    if std::env::var("TONE_DBG").is_ok() {
-        eprintln!(
-            "cost {:.1} common {:.3?} spreads {:.1?} tries left {}",
-            pass.cost, state.common, pass.spreads, tries
-        );
     }
     pass.cost.is_finite().then_some((state, pass))
 }
@@ -270,8 +262,8 @@ impl<'a> MarkFit<'a> {
             for a in 0..PER_MARK {
                 let weighted = weight * change[a];
                 part.right[a] += weighted * residual * sigma;
-                for b in 0..=a {
-                    part.normal[a][b] += weighted * change[b];
+                for (entry, other) in part.normal[a][..=a].iter_mut().zip(&change) {
+                    *entry += weighted * other;
                 }
             }
             magnitudes.push(residual.abs());

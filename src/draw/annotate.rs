@@ -189,7 +189,7 @@ fn draw_view(
         draw_arrows(canvas, &mut labels, &scene, &moves(goal, &found.advice), size, words);
     }
     if is_closest {
-        let text = if measurement.outcome.is_ok() { "allowed" } else { "beam belongs here" };
+        let text = if measurement.outcome.is_ok() { goal.zone_name() } else { "beam belongs here" };
         if let Some(area) = zone_outlines(&scene, goal).first().and_then(|outline| Area::around(outline)) {
             labels.put(canvas, text, ALLOWED, area, (-1.0, 0.0));
         }

@@ -48,7 +48,9 @@ pub(super) fn lay_photo(canvas: &mut Canvas, photo: &Photo, viewport: &Viewport)
             !matches!(Sampling::at(n as f64, viewport.top_px, viewport.scale, photo.height()), Sampling::Outside);
         for (pixel, column) in row[left * CHANNELS..right * CHANNELS].chunks_exact_mut(CHANNELS).zip(&columns) {
             if is_row_in && !matches!(column, Sampling::Outside) {
-                pixel.iter_mut().for_each(|code| *code = tone[usize::from(*code)]);
+                for code in pixel.iter_mut() {
+                    *code = tone[usize::from(*code)];
+                }
             }
         }
     });

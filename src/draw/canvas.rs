@@ -172,7 +172,8 @@ pub(super) fn dashed(line: &[Spot], dash: (f32, f32)) -> Vec<Vec<Spot>> {
     let mut open: Vec<Spot> = line.first().copied().into_iter().collect();
     for ends in line.windows(2) {
         let (mut from, to) = (ends[0], ends[1]);
-        if !(from.distance(to) < FAR_PX) {
+        let length = from.distance(to);
+        if length.is_nan() || length >= FAR_PX {
             return dashes;
         }
         loop {

@@ -78,6 +78,12 @@ impl Goal {
         }
     }
 
+    /// What the first zone is: one that the rule allows, or a nominal to which it names no limits.
+    pub(super) fn zone_name(&self) -> &'static str {
+        let is_judged = self.vertical.or(self.horizontal).is_some_and(|limits| limits.is_judged());
+        if is_judged { "allowed" } else { "nominal, no limits" }
+    }
+
     /// Whether both axes judge one place of the beam.
     pub(super) fn is_one_place(&self) -> bool {
         self.vertical_at == self.horizontal_at

@@ -1,6 +1,6 @@
 //! Words in the picture: their width, where they break, and their drawing.
 //!
-//! Sizes are the em in pixels. The fonts are DejaVu Sans and DejaVu Sans Bold, inside the program; their licence lies
+//! Sizes are the em in pixels. The fonts are `DejaVu` Sans and `DejaVu` Sans Bold, inside the program; their licence lies
 //! beside them.
 
 use super::canvas::Canvas;
@@ -14,7 +14,7 @@ static REGULAR: LazyLock<Option<FontRef<'static>>> =
 static BOLD: LazyLock<Option<FontRef<'static>>> =
     LazyLock::new(|| FontRef::try_from_slice(include_bytes!("fonts/DejaVuSans-Bold.ttf")).ok());
 
-/// Height of capitals as a part of the em (DejaVu Sans: 1493 of 2048).
+/// Height of capitals as a part of the em (`DejaVu` Sans: 1493 of 2048).
 pub(super) const CAPITALS: f32 = 0.729;
 
 /// Which of the two fonts.
@@ -40,11 +40,11 @@ impl Type {
         Self { weight: Weight::Bold, size }
     }
 
-    pub(super) fn line_height(&self) -> f32 {
+    pub(super) fn line_height(self) -> f32 {
         LINE_HEIGHT * self.size
     }
 
-    fn font(&self) -> Option<&'static FontRef<'static>> {
+    fn font(self) -> Option<&'static FontRef<'static>> {
         match self.weight {
             Weight::Regular => REGULAR.as_ref(),
             Weight::Bold => BOLD.as_ref(),
@@ -52,7 +52,7 @@ impl Type {
     }
 
     /// Each glyph with the place where it starts, and where the last one ends.
-    fn layout(&self, text: &str) -> (Vec<(GlyphId, f32)>, f32) {
+    fn layout(self, text: &str) -> (Vec<(GlyphId, f32)>, f32) {
         let Some(font) = self.font() else { return (Vec::new(), 0.0) };
         let scaled = font.as_scaled(self.scale(font));
         let (mut glyphs, mut x, mut last) = (Vec::new(), 0.0, None);
@@ -69,18 +69,18 @@ impl Type {
     }
 
     /// The em in pixels becomes the scale of the font, which counts from ascent to descent.
-    fn scale(&self, font: &FontRef<'_>) -> PxScale {
+    fn scale(self, font: &FontRef<'_>) -> PxScale {
         let per_em = font.units_per_em().unwrap_or_else(|| font.height_unscaled());
         PxScale::from(self.size * font.height_unscaled() / per_em)
     }
 
     /// Width of a text on one line.
-    pub(super) fn width(&self, text: &str) -> f32 {
+    pub(super) fn width(self, text: &str) -> f32 {
         self.layout(text).1
     }
 
     /// Draws one line; `at` is the left end of its base line. Gives where it ends.
-    pub(super) fn draw(&self, canvas: &mut Canvas, text: &str, at: Spot, ink: Ink) -> f32 {
+    pub(super) fn draw(self, canvas: &mut Canvas, text: &str, at: Spot, ink: Ink) -> f32 {
         let (glyphs, end) = self.layout(text);
         let Some(font) = self.font() else { return at.x };
         let scale = self.scale(font);
@@ -107,7 +107,7 @@ impl Type {
     }
 
     /// Breaks a text into lines that fit; a word that is too long for a line is broken inside.
-    pub(super) fn wrap(&self, text: &str, width: f32) -> Vec<String> {
+    pub(super) fn wrap(self, text: &str, width: f32) -> Vec<String> {
         let mut lines: Vec<String> = Vec::new();
         let mut line = String::new();
         for word in text.split_whitespace() {
@@ -129,7 +129,7 @@ impl Type {
         lines
     }
 
-    fn broken(&self, word: &str, width: f32) -> Vec<String> {
+    fn broken(self, word: &str, width: f32) -> Vec<String> {
         let mut parts = vec![String::new()];
         for letter in word.chars() {
             let Some(part) = parts.last_mut() else { break };
@@ -147,7 +147,7 @@ impl Type {
 mod tests {
     use super::*;
 
-    /// DejaVu Sans, units of 1/2048 em, read from the font's own tables with fontTools 4: "H" advances by 1540, " " by 651.
+    /// `DejaVu` Sans, units of 1/2048 em, read from the font's own tables with fontTools 4: "H" advances by 1540, " " by 651.
     #[test]
     fn fonts_load_and_widths_are_those_of_the_font() {
         assert!(REGULAR.is_some() && BOLD.is_some());

@@ -88,7 +88,7 @@ impl Shown {
 
     /// A grid line's label.
     pub(super) fn grid_label(&self, number: f64) -> String {
-        let digits = if (number - number.round()).abs() < 1e-6 { 0 } else { 1 };
+        let digits = usize::from((number - number.round()).abs() >= 1e-6);
         let text = signed(number, digits);
         if text == "0" { text } else { format!("{text}{}", self.sign()) }
     }
@@ -96,7 +96,7 @@ impl Shown {
 
 /// A true minus, and no sign on what rounds to zero.
 fn signed(number: f64, digits: usize) -> String {
-    let text = format!("{:+.digits$}", number);
+    let text = format!("{number:+.digits$}");
     if text.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
         text.replace('-', "\u{2212}")
     } else {

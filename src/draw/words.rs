@@ -97,6 +97,10 @@ fn measured(found: &Findings, input: &AnnotateInput<'_>) -> Vec<Sentence> {
         Overall::None if [&vertical, &horizontal].iter().all(|axis| *axis.verdict == AxisVerdict::NotJudged) => {
             sentences.push(sentence(Rank::Finding, format!("Rule {} has no limits for this beam.", input.rule.id)));
         }
+        Overall::None if [&vertical, &horizontal].iter().any(|axis| axis.is_nominal_only()) => {
+            let text = format!("Rule {} has a nominal without limits: nothing is judged.", input.rule.id);
+            sentences.push(sentence(Rank::Finding, text));
+        }
         _ => {}
     }
     for axis in [&vertical, &horizontal] {
@@ -144,6 +148,11 @@ fn axes<'a>(verdict: &'a Verdict, advice: &'a Advice, pattern: Pattern) -> [Axis
 }
 
 impl AxisWords<'_> {
+    /// Whether it was measured and the rule names a nominal but no limit, so that there is nothing to judge by.
+    fn is_nominal_only(&self) -> bool {
+        self.verdict.measured().is_some_and(|axis| !axis.limits.is_judged() && axis.limits.nominal.is_some())
+    }
+
     /// What is off and which way, and the turn of the screw.
     fn sentences(&self, shown: &Shown) -> Vec<Sentence> {
         if *self.verdict == AxisVerdict::NotMeasured {
@@ -153,7 +162,10 @@ impl AxisWords<'_> {
             )];
         }
         let (Some(axis), Some(advice)) = (self.verdict.measured(), self.advice) else { return Vec::new() };
-        if advice.direction == Direction::None || (axis.result.is_none() && advice.by <= axis.expanded) {
+        if axis.result.is_none() && advice.by <= axis.expanded {
+            return vec![sentence(Rank::Finding, format!("{} at its nominal, within ±U.", capital(self.feature)))];
+        }
+        if advice.direction == Direction::None {
             return Vec::new();
         }
         let way = advice.direction.as_str();
@@ -195,20 +207,23 @@ impl AxisWords<'_> {
         }
     }
 
-    /// Value, U and limits.
+    /// Value, U and limits; a nominal is named where it stands alone.
     fn numbers(&self, shown: &Shown) -> Option<String> {
         let axis = self.verdict.measured()?;
+        let sign = shown.sign();
         let limits = match (axis.limits.lower, axis.limits.upper, axis.limits.nominal) {
-            (Some(lower), Some(upper), _) => format!("allowed {} to {}", shown.signed(lower), shown.signed(upper)),
-            (None, Some(upper), _) => format!("allowed up to {}", shown.signed(upper)),
-            (Some(lower), None, _) => format!("allowed from {}", shown.signed(lower)),
-            (None, None, Some(nominal)) => format!("nominal {}", shown.signed(nominal)),
-            (None, None, None) => String::new(),
+            (Some(lower), Some(upper), _) => {
+                format!(", allowed {} to {}{sign}", shown.signed(lower), shown.signed(upper))
+            }
+            (None, Some(upper), _) => format!(", allowed up to {}{sign}", shown.signed(upper)),
+            (Some(lower), None, _) => format!(", allowed from {}{sign}", shown.signed(lower)),
+            (None, None, Some(nominal)) => format!(", nominal {}{sign}, no limits", shown.signed(nominal)),
+            (None, None, None) => ", no limits".to_owned(),
         };
         let half = shown.span(axis.value - axis.expanded * 0.5, axis.value + axis.expanded * 0.5);
         let good = if axis.result == Some(AxisResult::Pass) { " good" } else { "" };
-        let (name, value, sign) = (capital(self.name), shown.signed(axis.value), shown.sign());
-        Some(format!("{name}{good}: {value} ± {half}{sign}, {limits}{sign}"))
+        let (name, value) = (capital(self.name), shown.signed(axis.value));
+        Some(format!("{name}{good}: {value} ± {half}{sign}{limits}"))
     }
 }
 
@@ -281,6 +296,9 @@ fn small_print(measurement: &Measurement, input: &AnnotateInput<'_>) -> Vec<Stri
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::aim::AxisLimits;
+    use crate::reading::DisplayUnits;
+    use crate::units::{Deg, Mm};
 
     #[test]
     fn turns_read_as_a_hand_does_them() {
@@ -295,6 +313,50 @@ mod tests {
         for (turns, words) in cases {
             assert_eq!(turns_in_words(turns), words);
         }
+    }
+
+    #[test]
+    fn a_nominal_without_limits_is_called_so() {
+        let shown = Shown { units: DisplayUnits::Percent, distance: Mm::new(10_000.0) };
+        let axis = |value: f64, lower: Option<f64>| {
+            let limits = AxisLimits { nominal: Some(Deg::new(-0.573)), lower: lower.map(Deg::new), upper: None };
+            let result = lower.map(|_| AxisResult::Pass);
+            AxisVerdict::Measured(AxisValue {
+                value: Deg::new(value),
+                expanded: Deg::new(0.05),
+                limits,
+                result,
+                conformance: None,
+            })
+        };
+        let words = |verdict: &AxisVerdict, by: f64| {
+            let advice = AxisAdvice {
+                direction: Direction::Up,
+                by: Deg::new(by),
+                by_at_wall: Mm::new(174.5 * by),
+                screw: None,
+                turn: Turn::Unknown,
+                turns: None,
+            };
+            let words = AxisWords {
+                name: "vertical",
+                feature: "cutoff",
+                sides: ["too high", "too low"],
+                verdict,
+                advice: Some(&advice),
+            };
+            let first = words.sentences(&shown).first().map(|sentence| sentence.text.clone());
+            (words.is_nominal_only(), words.numbers(&shown).unwrap(), first.unwrap_or_default())
+        };
+        // tan of 0.573 degrees is 1.00 %, of 0.859 degrees 1.50 %.
+        let (is_nominal_only, numbers, first) = words(&axis(-0.859, None), 0.286);
+        assert!(is_nominal_only && numbers.contains("1.5") && numbers.ends_with("%, no limits"), "{numbers}");
+        assert!(numbers.contains(", nominal \u{2212}1.0"), "{numbers}");
+        assert!(first.starts_with("Cutoff off its nominal: move up"), "{first}");
+        let (_, _, first) = words(&axis(-0.560, None), 0.013);
+        assert_eq!(first, "Cutoff at its nominal, within ±U.");
+        let (is_nominal_only, numbers, _) = words(&axis(-0.560, Some(-0.8)), 0.0);
+        assert!(!is_nominal_only && numbers.contains(", allowed from ") && !numbers.contains("nominal"), "{numbers}");
     }
 
     #[test]

@@ -27,9 +27,23 @@ fn density(z: f64) -> f64 {
     (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt()
 }
 
+/// A straight edge between dark and light, seen through a Gaussian blur.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct BlurredEdge {
+    /// Standard deviation of the blur; places are in the same unit.
+    pub(crate) blur: f64,
+}
+
+impl BlurredEdge {
+    /// Share of the light side at a place, counted from the edge into it: 0 to 1, a half on the edge.
+    pub(crate) fn share(self, place: f64) -> f64 {
+        normal(place / self.blur).0
+    }
+}
+
 /// Distribution and density of the standard normal at `z`, good to 3e-6.
 #[inline]
-pub(crate) fn normal(z: f64) -> (f64, f64) {
+pub(super) fn normal(z: f64) -> (f64, f64) {
     let table: &[(f64, f64); COUNT] = &TABLE;
     let place = z.abs().min(REACH) * PER_UNIT;
     let k = (place as usize).min(COUNT - 2);

@@ -28,8 +28,8 @@ mod threshold;
 #[cfg(test)]
 mod testing;
 
-pub(crate) use gaussian::normal;
-pub(crate) use tag_family::{CODE_SIDE, SQUARE_SIDE, code_of, is_white};
+pub(crate) use gaussian::BlurredEdge;
+pub(crate) use tag_family::{CODE_SIDE, SQUARE_SIDE, TagCode};
 
 pub use find::{FindOptions, find};
 pub use found::{FoundMark, Marks, MissingMark};

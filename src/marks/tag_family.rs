@@ -59,6 +59,27 @@ pub fn code_of(id: u32) -> Option<u64> {
     CODES.get(id as usize).copied()
 }
 
+/// What one tag shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct TagCode(u64);
+
+impl TagCode {
+    /// The print of a tag id, if the family has it.
+    pub(crate) fn of(id: u32) -> Option<Self> {
+        code_of(id).map(Self)
+    }
+
+    /// The same print hung half a turn round: the first module becomes the last.
+    pub(crate) fn half_turned(self) -> Self {
+        Self(self.0.reverse_bits() >> (u64::BITS as usize - CODE_SIDE * CODE_SIDE))
+    }
+
+    /// Whether the inner module (row, column), each 0..6 from the upper left, is white.
+    pub(crate) fn is_white(self, row: usize, column: usize) -> bool {
+        is_white(self.0, row, column)
+    }
+}
+
 /// The code as it appears when the printed tag is turned by a quarter turn, `quarter_turns` times, clockwise.
 pub fn turned(code: u64, quarter_turns: usize) -> u64 {
     (0..quarter_turns % 4).fold(code, |word, _| {

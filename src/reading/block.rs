@@ -46,7 +46,8 @@ pub struct SoftwareBlock {
     pub name: String,
     /// Version.
     pub version: String,
-    /// Commit that it was built from, `unknown` when the build did not say.
+    /// Commit that it was built from, with `-dirty` when tracked files differed from it; `unknown` outside a
+    /// clone.
     pub commit: String,
 }
 

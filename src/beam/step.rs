@@ -1,0 +1,281 @@
+//! A steep rise: a step from the flat part to a shelf, fitted as one surface.
+//!
+//! Across a step two edges mix, so that no model of one straight edge fits. The surface is an edge whose place follows the
+//! step: with t towards the rising side from the step's foot and `r` its rounding, the course is
+//! `vc(t) = flat + sp(m·t) - sp(m·t - height)`, `sp(x) = ln(1 + exp(k·x))/k`, `k = r/m`. The contract's line is then taken from
+//! the model's own steepest log fall between a quarter and three quarters of the step's height.
+
+use super::coarse::Hinge;
+use super::edge::{Scan, steepest_every};
+use super::edge_line::EdgeLine;
+use super::light::LightGrid;
+use super::lines::{Line, ScanPlan, scans_between};
+use super::room::RoomLight;
+use super::solve::{Fitted, Prior, fit};
+
+/// A fitted step.
+#[derive(Debug, Clone)]
+pub struct StepFit {
+    /// The line between a quarter and three quarters of the step's height.
+    pub line: Line,
+    /// Where it meets the flat line, degrees.
+    pub elbow_h_deg: f64,
+    /// Its standard uncertainty from the fit.
+    pub elbow_sigma_deg: f64,
+    /// Cutoff positions of the model on that line (h, v), degrees.
+    pub points: Vec<(f64, f64)>,
+    parameters: Vec<f64>,
+    plan: ScanPlan,
+    side: f64,
+    top_deg: f64,
+}
+
+/// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur), and its logarithmic spread.
+const ROUNDING: f64 = 20.0;
+const ROUNDING_LN_SIGMA: f64 = 0.6;
+/// Reach of the fit beyond foot and corner, degrees.
+const BESIDE_DEG: f64 = 0.7;
+const BELOW_DEG: f64 = 0.6;
+const ABOVE_DEG: f64 = 0.7;
+/// First looks steeper than the first figure expect an upright step, of about the second slope.
+const UPRIGHT_FROM: f64 = 1.7;
+const UPRIGHT_SLOPE: f64 = 8.0;
+/// Fitted slope from which the step counts as upright (72 degrees).
+const UPRIGHT_FITTED: f64 = 3.0;
+/// Rows that are joined into one sample, and the distance of the columns.
+const JOINED_ROWS: usize = 4;
+const COLUMN_STEP_DEG: f64 = 0.1;
+/// Distance between the model's columns where its cutoff is read, degrees.
+const READ_STEP_DEG: f64 = 0.02;
+/// The part of the step's height whose positions make the line.
+const LINE_SHARE: (f64, f64) = (0.25, 0.75);
+/// Step of the derivative of the elbow's place, in standard deviations.
+const PROBE_SIGMAS: f64 = 0.2;
+/// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
+const SHARED_SAMPLES: f64 = 3.0;
+/// Largest slope of a line that is stated, degrees per degree (89 degrees).
+const STEEPEST: f64 = 57.0;
+
+/// Parameters: foot, ln slope, height, shelf's tilt, offset of the flat 50 % line, ln s, H, H1, kb, L, ka, ln r.
+const FOOT: usize = 0;
+
+struct Sample {
+    h: f64,
+    v: f64,
+    level: f64,
+    noise: f64,
+    factor: f64,
+    room: f64,
+}
+
+fn softplus(x: f64, k: f64) -> f64 {
+    let kx = k * x;
+    if kx > 30.0 { x } else { kx.exp().ln_1p() / k }
+}
+
+/// The model's fixed surroundings: the flat stretch's 50 % line and asymmetry.
+struct Ground {
+    v0_deg: f64,
+    slope: f64,
+    h0_deg: f64,
+    skew: f64,
+    side: f64,
+}
+
+impl Ground {
+    fn new(flat: &EdgeLine, side: f64) -> Self {
+        let (v0_deg, slope, skew) = flat.half_line();
+        Self { v0_deg, slope, h0_deg: flat.h0_deg, skew, side }
+    }
+
+    /// Intensity of the step's surface.
+    fn light(&self, p: &[f64], h: f64, v: f64) -> f64 {
+        let t = (p[FOOT] - h) * self.side;
+        let slope = p[1].exp();
+        let k = p[11].exp() / slope;
+        let height = p[2] + p[3] * t.max(0.0);
+        let course = softplus(slope * t, k) - softplus(slope * t - height, k);
+        let x = v - self.v0_deg - self.slope * (h - self.h0_deg) - p[4] - course;
+        let u = (x / p[5].exp()).clamp(-60.0, 60.0);
+        let lit = 1.0 / (1.0 + (u * (1.0 + self.skew * (u / 2.0).tanh())).exp());
+        let d = h - p[FOOT];
+        (p[6] + p[7] * d + p[8] * x.clamp(-1.5, 1.5)).exp() * lit + (p[9] - p[10] * x.max(0.0)).exp() * (1.0 - lit)
+    }
+
+    fn cutoff(&self, p: &[f64], h: f64, from: f64, to: f64) -> Option<f64> {
+        steepest_every::<4>(|v| self.light(p, h, v), from, to).map(|(v, _)| v)
+    }
+}
+
+/// Fits the step near the first look's hinge.
+pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, flat: &EdgeLine) -> Option<StepFit> {
+    let height = hinge.cap_deg.min(2.5);
+    let run = height / hinge.slope;
+    let plan = ScanPlan {
+        from_deg: hinge.h_deg + side * BESIDE_DEG,
+        to_deg: hinge.h_deg - side * (run + BESIDE_DEG),
+        step_deg: COLUMN_STEP_DEG,
+        half_width_deg: COLUMN_STEP_DEG / 2.0,
+    };
+    let start = vec![
+        hinge.h_deg,
+        if hinge.slope > UPRIGHT_FROM { UPRIGHT_SLOPE.ln() } else { hinge.slope.ln() },
+        height,
+        0.0,
+        0.0,
+        flat.softness_deg.ln(),
+        flat.level_at(hinge.h_deg).ln(),
+        0.0,
+        -0.2,
+        flat.low.max(1e-6).ln(),
+        0.3,
+        ROUNDING.ln(),
+    ];
+    let frame = Frame { plan, side, top_deg: height };
+    let fitted = run_fit(light, room, flat, &frame, &start)?;
+    describe(&fitted, &Ground::new(flat, side), flat, &frame)
+}
+
+impl StepFit {
+    /// The same step in other light, from where it was found.
+    pub fn again(&self, light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine) -> Option<Self> {
+        let mut start = self.parameters.clone();
+        start[9] = flat.low.max(1e-6).ln();
+        let frame = Frame { plan: self.plan, side: self.side, top_deg: self.top_deg };
+        let ground = Ground::new(flat, frame.side);
+        let fitted = run_fit(light, room, flat, &frame, &start)?;
+        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat)?;
+        Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
+    }
+}
+
+/// Where the step is looked at.
+#[derive(Debug, Clone, Copy)]
+struct Frame {
+    plan: ScanPlan,
+    side: f64,
+    top_deg: f64,
+}
+
+fn run_fit(light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine, frame: &Frame, start: &[f64]) -> Option<Fitted> {
+    let ground = Ground::new(flat, frame.side);
+    let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + frame.top_deg + ABOVE_DEG);
+    let samples = collect(&scans_between(light, room, &frame.plan, 0.0, &window));
+    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, ROUNDING_LN_SIGMA];
+    let priors: Vec<Prior> = start.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
+    fit(start, &priors, |p| {
+        samples
+            .iter()
+            .map(|s| {
+                let model = (ground.light(p, s.h, s.v) / s.factor + s.room).max(1e-7);
+                (s.level.max(0.05 * model) / model).ln() / (s.noise / model).hypot(flat.texture)
+            })
+            .collect()
+    })
+}
+
+fn collect(scans: &[Scan]) -> Vec<Sample> {
+    let mut samples = Vec::new();
+    for scan in scans {
+        for k in (0..(scan.v_deg.len() + 1).saturating_sub(JOINED_ROWS)).step_by(JOINED_ROWS) {
+            let mean = |values: &[f64]| values[k..k + JOINED_ROWS].iter().sum::<f64>() / JOINED_ROWS as f64;
+            if mean(&scan.clipped_at) < 0.02 {
+                samples.push(Sample {
+                    h: scan.h_deg,
+                    v: mean(&scan.v_deg),
+                    level: mean(&scan.level),
+                    noise: mean(&scan.sigma) / (JOINED_ROWS as f64).sqrt(),
+                    factor: mean(&scan.factor),
+                    room: mean(&scan.room),
+                });
+            }
+        }
+    }
+    samples
+}
+
+/// The step's line, the elbow's h, and the points behind the line.
+type StepLine = (Line, f64, Vec<(f64, f64)>);
+
+/// The contract's line and elbow of a set of parameters: slope, h and v of its middle, elbow's h, and the points.
+fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
+    let side = ground.side;
+    let run = p[2] / p[1].exp();
+    let (low, high) = (flat.at(p[FOOT]) - 0.3, flat.at(p[FOOT]) + p[2] + 0.4);
+    let cutoff = |t: f64| ground.cutoff(p, p[FOOT] - side * t, low, high);
+    let shelf = cutoff(run + BESIDE_DEG)? - flat.at(p[FOOT] - side * (run + BESIDE_DEG));
+    let count = ((run + 0.6) / READ_STEP_DEG) as usize;
+    let course: Vec<(f64, f64)> = (0..=count)
+        .filter_map(|k| {
+            let t = -0.3 + k as f64 * READ_STEP_DEG;
+            let h = p[FOOT] - side * t;
+            cutoff(t).map(|v| (t, (v - flat.at(h)) / shelf))
+        })
+        .collect();
+    let crossing = |level: f64| {
+        course.windows(2).find_map(|pair| {
+            let (a, b) = (pair[0].1, pair[1].1);
+            (a <= level && b > level).then(|| pair[0].0 + (level - a) / (b - a) * READ_STEP_DEG)
+        })
+    };
+    let (first, last) = (crossing(LINE_SHARE.0)?, crossing(LINE_SHARE.1)?);
+    // Least squares of t over share: the step may stand upright.
+    let inside: Vec<(f64, f64)> = course
+        .iter()
+        .copied()
+        .filter(|&(t, share)| t >= first && t <= last && share >= LINE_SHARE.0 && share <= LINE_SHARE.1)
+        .chain([(first, LINE_SHARE.0), (last, LINE_SHARE.1)])
+        .collect();
+    let n = inside.len() as f64;
+    let (mean_t, mean_s) = (inside.iter().map(|p| p.0).sum::<f64>() / n, inside.iter().map(|p| p.1).sum::<f64>() / n);
+    let covariance: f64 = inside.iter().map(|(t, s)| (t - mean_t) * (s - mean_s)).sum();
+    let variance: f64 = inside.iter().map(|(_, s)| (s - mean_s).powi(2)).sum();
+    // An upright step has one H; what slant its positions show is the rounding's.
+    let is_upright = p[1].exp() > UPRIGHT_FITTED;
+    let t_by_share = if is_upright { shelf / STEEPEST } else { (covariance / variance).max(shelf / STEEPEST) };
+    let foot_t = mean_t - t_by_share * mean_s;
+    let slope = -side * shelf / t_by_share + flat.slope;
+    let at = |t: f64| p[FOOT] - side * t;
+    let middle = at(mean_t);
+    let line =
+        Line { h0_deg: middle, v0_deg: flat.at(middle) + mean_s * shelf, slope, sigma_deg: 0.0, slope_sigma: 0.0 };
+    let points = inside.iter().map(|&(t, s)| (at(t), flat.at(at(t)) + s * shelf)).collect();
+    Some((line, at(foot_t), points))
+}
+
+fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, frame: &Frame) -> Option<StepFit> {
+    let p = &fitted.parameters;
+    let (mut line, elbow_h_deg, points) = line_of(p, ground, flat)?;
+    let scale = SHARED_SAMPLES.sqrt() * fitted.spread.max(0.5);
+    let mut variance = 0.0;
+    let mut slope_variance = 0.0;
+    let gradients: Vec<(f64, f64)> = (0..p.len())
+        .map(|k| {
+            let step = fitted.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
+            let mut moved = p.clone();
+            moved[k] += step;
+            line_of(&moved, ground, flat)
+                .map_or((0.0, 0.0), |(other, h, _)| ((h - elbow_h_deg) / step, (other.slope - line.slope) / step))
+        })
+        .collect();
+    for (a, (ha, sa)) in gradients.iter().enumerate() {
+        for (b, (hb, sb)) in gradients.iter().enumerate() {
+            variance += ha * hb * fitted.covariance[(a, b)];
+            slope_variance += sa * sb * fitted.covariance[(a, b)];
+        }
+    }
+    let elbow_sigma_deg = scale * variance.max(0.0).sqrt();
+    // Seen along the flat line, the elbow's place is the line's place over its steepness.
+    line.sigma_deg = elbow_sigma_deg * (line.slope - flat.slope).abs();
+    line.slope_sigma = scale * slope_variance.max(0.0).sqrt();
+    Some(StepFit {
+        line,
+        elbow_h_deg,
+        elbow_sigma_deg,
+        points,
+        parameters: p.clone(),
+        plan: frame.plan,
+        side: frame.side,
+        top_deg: frame.top_deg,
+    })
+}
