@@ -1,9 +1,10 @@
 //! The beam stage: from the angle grid to features with budgets, or a refusal.
 
+use super::bright_zone::{self, Way};
 use super::coarse::{CoarsePlace, Hinge, find_hinge, hinge_height, places, robust_line, smooth};
 use super::edge_line::EdgeLine;
-use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
-use super::hotspot;
+use super::features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
+use super::hotspot::{self, NotSeen, SpotInput};
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, again, flat_stretch, shape};
 use super::room::{self, RoomLight};
@@ -77,11 +78,12 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
-        features.hot_spot = hot_spot(&light, &room, input);
-        if features.hot_spot.is_none() {
+        let spot = hot_spot(&light, &room, None, input);
+        if spot.as_ref().is_err_and(|why| *why == NotSeen::TooLittle) {
             return Err(no_beam(0.0));
         }
-        flag_hot_spot(&mut features);
+        keep_hot_spot(&mut features, spot);
+        features.bright_zone = features.hot_spot.as_ref().and_then(|spot| bright_zone(&light, &room, spot, input));
         return Ok(features);
     }
     let side = flat_side(input);
@@ -98,10 +100,10 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     features.elbow = elbow(&found, &variants, input);
     features.rise = rise(&found);
     features.cutoff_line = drawn_line(&found);
-    features.hot_spot = hot_spot(&light, &room, input);
+    let spot = hot_spot_under(&light, &room, &found, (&hinge, side), input);
     check_uncertainty(&features, &room, &found)?;
     flag(&mut features, &found, &variants, input);
-    flag_hot_spot(&mut features);
+    keep_hot_spot(&mut features, spot);
     Ok(features)
 }
 
@@ -396,32 +398,83 @@ fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
     points
 }
 
-fn hot_spot(light: &LightGrid<'_>, room: &RoomLight, input: &BeamInput<'_>) -> Option<HotSpot> {
-    // The camera's own correction of its fall-off is unknown: half of cos⁴ is taken off, the other half is uncertainty.
-    let fall_off = |share: f64| {
-        move |h: f64, v: f64| {
-            let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 1.0 };
-            let place = input.view.to_px(wall);
-            let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
-            (1.0 / (1.0 + r * r)).powi(2).powf(share)
-        }
+/// ln of the lens's whole fall-off (cos⁴) in a direction.
+fn ln_fall_off(input: &BeamInput<'_>, h: f64, v: f64) -> f64 {
+    let Some(wall) = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v)) else { return 0.0 };
+    let place = input.view.to_px(wall);
+    let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
+    -2.0 * (r * r).ln_1p()
+}
+
+/// Top and left edge of the bright zone around a hot spot.
+fn bright_zone(light: &LightGrid<'_>, room: &RoomLight, spot: &HotSpot, input: &BeamInput<'_>) -> Option<BrightZone> {
+    let (h, v) = (spot.h.value.get(), spot.v.value.get());
+    let read = |way: Way, component: Component| {
+        let edge = bright_zone::edge(light, room, (h, v), way, &|h, v| ln_fall_off(input, h, v))?;
+        let at = if way == Way::Up { AnglePoint::new(h, edge.at_deg) } else { AnglePoint::new(edge.at_deg, v) };
+        let mut budget = Budget::new();
+        add_geometry(&mut budget, input.view, input.setup, at, component);
+        budget.add("edge fit", edge.fit_sigma_deg);
+        budget.add("wall reflectance", edge.texture_sigma_deg);
+        budget.add("room light", edge.room_sigma_deg);
+        Some(Measured { value: Deg::new(edge.at_deg), budget })
     };
-    let spot = hotspot::find(light, room, &fall_off(0.5))?;
-    let other = hotspot::find(light, room, &fall_off(1.0))?;
+    Some(BrightZone { top_v: read(Way::Up, Component::V)?, left_h: read(Way::Left, Component::H)? })
+}
+
+fn hot_spot(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    cutoff: Option<hotspot::UnderCutoff<'_>>,
+    input: &BeamInput<'_>,
+) -> Result<HotSpot, NotSeen> {
+    let ln_fall_off = |h: f64, v: f64| ln_fall_off(input, h, v);
+    let tones = (
+        ToneCurve::new(input.tone.strength),
+        ToneCurve::new(input.tone.strength + input.tone.sigma.max(hotspot::LEAST_TONE_SIGMA)),
+    );
+    let spot = hotspot::find(&SpotInput {
+        grid: light.grid,
+        tones: (&tones.0, &tones.1),
+        room,
+        cutoff,
+        ln_fall_off: &ln_fall_off,
+    })?;
     let at = AnglePoint::new(spot.h_deg, spot.v_deg);
     let mut budget_h = Budget::new();
     add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
-    budget_h.add("wall reflectance", spot.sigma_h_deg);
-    budget_h.add("lens fall-off", (other.h_deg - spot.h_deg).abs().min(0.3));
+    budget_h.add("spot fit", spot.sigma_h_deg);
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
-    budget_v.add("wall reflectance", spot.sigma_v_deg);
-    budget_v.add("lens fall-off", (other.v_deg - spot.v_deg).abs().min(0.3));
-    Some(HotSpot {
+    budget_v.add("spot fit", spot.sigma_v_deg);
+    Ok(HotSpot {
         h: Measured { value: Deg::new(spot.h_deg), budget: budget_h },
         v: Measured { value: Deg::new(spot.v_deg), budget: budget_v },
         is_clipped: spot.is_clipped,
     })
+}
+
+/// The hot spot under a cutoff that was read.
+fn hot_spot_under(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    found: &CutoffShape,
+    (hinge, side): (&Hinge, f64),
+    input: &BeamInput<'_>,
+) -> Result<HotSpot, NotSeen> {
+    let flat = |h: f64| found.flat.at(h);
+    // The hinge's own course over the rise: the rising line has no end where a shelf does.
+    let line = |h: f64| {
+        found.flat.at(h) + super::coarse::hinge_height(hinge, h, side) - hinge.v_deg - hinge.tilt * (h - hinge.h_deg)
+    };
+    let cutoff = hotspot::UnderCutoff {
+        flat: &flat,
+        line: &line,
+        softness_deg: found.flat.softness_deg,
+        elbow_h_deg: found.elbow.map(|elbow| elbow.0),
+        hot_side: if input.pattern == Pattern::Flat { 0.0 } else { -side },
+    };
+    hot_spot(light, room, Some(cutoff), input)
 }
 
 /// Parts of the budget that come from the image itself.
@@ -485,10 +538,20 @@ fn flag(features: &mut BeamFeatures, found: &CutoffShape, variants: &Variants, i
     }
 }
 
-fn flag_hot_spot(features: &mut BeamFeatures) {
-    match &features.hot_spot {
-        None => features.flags.push(Flag::plain(FlagCode::HotSpotNotMeasured)),
-        Some(spot) if spot.is_clipped => features.flags.push(Flag::plain(FlagCode::HotSpotClipped)),
-        Some(_) => {}
-    }
+fn keep_hot_spot(features: &mut BeamFeatures, spot: Result<HotSpot, NotSeen>) {
+    let flag = match &spot {
+        Err(NotSeen::TooLittle) => Some(Flag::new(
+            FlagCode::HotSpotNotMeasured,
+            "the hot spot could not be measured: too little of the lamp's light is on the visible wall",
+        )),
+        Err(NotSeen::AtTheRim) => Some(Flag::new(
+            FlagCode::HotSpotNotMeasured,
+            "the hot spot could not be measured: the light still grows at the edge of the visible wall, so that the \
+             brightest place may lie beyond it, on the floor or outside the photo",
+        )),
+        Ok(spot) if spot.is_clipped => Some(Flag::plain(FlagCode::HotSpotClipped)),
+        Ok(_) => None,
+    };
+    features.flags.extend(flag);
+    features.hot_spot = spot.ok();
 }

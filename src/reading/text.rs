@@ -50,6 +50,7 @@ fn measured(reading: &Reading, show: &Show) -> Vec<String> {
     }
     lines.push(format!("{} ({}, U: k = 2)", styled(Style::new().bold(), "Numbers"), show.meaning()));
     lines.extend(axes.iter().filter_map(|axis| axis.numbers(show)));
+    lines.extend(bright_zone(reading, show));
     let rule = rule_lines(reading, SCREEN_LINES.saturating_sub(lines.len() + FLAG_LINES_KEPT));
     let room = SCREEN_LINES.saturating_sub(lines.len() + rule.len());
     lines.extend(flag_lines(reading, room));
@@ -143,6 +144,15 @@ impl AxisView<'_> {
         let limits = self.judged.map(|axis| limits(axis, show)).unwrap_or_default();
         Some(format!("  {:<11}{value:>8} {unit}  ± {u} {unit}{limits}", self.name))
     }
+}
+
+/// The bright zone's edges, where they were measured.
+fn bright_zone(reading: &Reading, show: &Show) -> Option<String> {
+    let zone = reading.features.as_ref()?.bright_zone.as_ref()?;
+    let unit = show.unit();
+    let one = |value, u| format!("{} {unit} ± {}", show.signed(value), show.half_width(value, u));
+    let (top, left) = (one(zone.top_v_deg, zone.u_top_deg), one(zone.left_h_deg, zone.u_left_deg));
+    Some(format!("  bright zone  top {top}, left edge {left}"))
 }
 
 fn limits(axis: &AxisBlock, show: &Show) -> String {

@@ -1,0 +1,172 @@
+//! Fits the lamp's closed form to the blocks of wall, and says how well the data pin it.
+//!
+//! Marquardt's damping with analytic slopes, Cauchy weights against joints and stains, Gaussian priors on every parameter.
+//! The wall's mottling is correlated from block to block; how much is taken from the residuals themselves: blocks of blocks
+//! scatter more than independent ones would, and the covariance grows by that factor.
+
+use super::solve::Prior;
+use super::spot_model::{COUNT, Place, index, ln_intensity};
+use nalgebra::{SMatrix, SVector};
+
+/// Scale of the Cauchy loss in sigmas (as in the edge fits).
+const CAUCHY_SCALE: f64 = 2.385;
+/// Mottling as long as the top itself is taken up by the form and leaves no residual: by how much it raises the variance
+/// (own judgement, held against rendered plaster and concrete).
+const LONG_MOTTLING: f64 = 3.3;
+/// Most iterations.
+const ITERATIONS: usize = 25;
+/// Relative fall of the cost that ends the iteration.
+const CONVERGED: f64 = 1e-4;
+
+/// One block as the fit sees it.
+#[derive(Debug, Clone, Copy)]
+pub struct Datum {
+    /// Where.
+    pub place: Place,
+    /// Natural log of the relative intensity that was seen.
+    pub ln_level: f64,
+    /// ln of the lens's whole fall-off there.
+    pub ln_fall_off: f64,
+    /// Change of `ln_level` by one sigma of the tone curve.
+    pub ln_tone: f64,
+    /// H and V from the middle of the data, for the wall's gradient.
+    pub from_middle: (f64, f64),
+    /// Standard deviation of the log from texture and from what the form may be off.
+    pub sigma: f64,
+    /// Column and row of the block.
+    pub block: (usize, usize),
+}
+
+pub(super) type Matrix = SMatrix<f64, COUNT, COUNT>;
+
+/// The fitted form.
+#[derive(Debug, Clone)]
+pub struct SpotFit {
+    /// Parameters.
+    pub parameters: [f64; COUNT],
+    /// Their covariance.
+    pub covariance: Matrix,
+    /// Robust cost that was reached.
+    pub cost: f64,
+    /// Factor by which the residuals and their correlation raise the variance of what the data say.
+    pub scale: f64,
+}
+
+fn residual(p: &[f64; COUNT], datum: &Datum, slopes: Option<&mut [f64; COUNT]>) -> f64 {
+    let nuisance = p[index::FALL_OFF] * datum.ln_fall_off
+        + p[index::WALL_H] * datum.from_middle.0
+        + p[index::WALL_V] * datum.from_middle.1
+        + p[index::TONE] * datum.ln_tone;
+    let model = match slopes {
+        None => ln_intensity(p, &datum.place, None),
+        Some(slopes) => {
+            let value = ln_intensity(p, &datum.place, Some(slopes));
+            slopes[index::FALL_OFF] = datum.ln_fall_off;
+            slopes[index::WALL_H] = datum.from_middle.0;
+            slopes[index::WALL_V] = datum.from_middle.1;
+            slopes[index::TONE] = datum.ln_tone;
+            value
+        }
+    };
+    (model + nuisance - datum.ln_level) / datum.sigma
+}
+
+fn cost(p: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> f64 {
+    let c2 = CAUCHY_SCALE * CAUCHY_SCALE;
+    let of_data: f64 = data.iter().map(|datum| c2 * (residual(p, datum, None).powi(2) / c2).ln_1p()).sum();
+    of_data + p.iter().zip(priors).map(|(p, prior)| ((p - prior.mean) / prior.sigma).powi(2)).sum::<f64>()
+}
+
+/// Fits from `start`; `None` when nothing finite comes of it.
+pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Option<SpotFit> {
+    let mut p = *start;
+    let mut best = cost(&p, data, priors);
+    let mut damping = 1e-2;
+    let mut normal = Matrix::zeros();
+    for _ in 0..ITERATIONS {
+        let mut gradient = SVector::<f64, COUNT>::zeros();
+        normal = Matrix::zeros();
+        for datum in data {
+            let mut slopes = [0.0; COUNT];
+            let r = residual(&p, datum, Some(&mut slopes));
+            let weight = 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2)) / datum.sigma;
+            for a in 0..COUNT {
+                gradient[a] += weight * r * slopes[a];
+                for b in a..COUNT {
+                    normal[(b, a)] += weight / datum.sigma * slopes[a] * slopes[b];
+                }
+            }
+        }
+        for a in 0..COUNT {
+            normal[(a, a)] += priors[a].sigma.powi(-2);
+            gradient[a] += (p[a] - priors[a].mean) * priors[a].sigma.powi(-2);
+        }
+        normal.fill_upper_triangle_with_lower_triangle();
+        let before = best;
+        for _ in 0..8 {
+            let mut damped = normal;
+            for a in 0..COUNT {
+                damped[(a, a)] *= 1.0 + damping;
+            }
+            let Some(step) = damped.cholesky().map(|factor| factor.solve(&gradient)) else {
+                damping *= 10.0;
+                continue;
+            };
+            let mut trial = p;
+            trial.iter_mut().zip(step.iter()).for_each(|(p, s)| *p -= s);
+            let value = cost(&trial, data, priors);
+            if value.is_finite() && value < best {
+                (p, best) = (trial, value);
+                damping = (damping * 0.2).max(1e-9);
+                break;
+            }
+            damping *= 6.0;
+        }
+        if before - best < CONVERGED * best.abs().max(1.0) {
+            break;
+        }
+    }
+    let scale = scale(data, &data.iter().map(|datum| residual(&p, datum, None)).collect::<Vec<f64>>());
+    // What the data say counts for less by `scale`; what is known beforehand keeps its weight.
+    for a in 0..COUNT {
+        normal[(a, a)] -= priors[a].sigma.powi(-2);
+    }
+    normal /= scale;
+    for a in 0..COUNT {
+        normal[(a, a)] += priors[a].sigma.powi(-2);
+    }
+    let covariance = normal.cholesky()?.inverse();
+    p.iter().all(|p| p.is_finite()).then_some(SpotFit { parameters: p, covariance, cost: best, scale })
+}
+
+/// Variance of the data's weighted sums over tiles of blocks, against that of independent blocks of their stated sigmas: the
+/// largest over the tiles' sizes. Weighted as the fit weighs, so that it is the texture around the top that counts.
+fn scale(data: &[Datum], residuals: &[f64]) -> f64 {
+    /// Sizes of the tiles in blocks along H and V.
+    const TILES: [(usize, usize); 5] = [(1, 1), (1, 2), (2, 4), (3, 8), (5, 12)];
+    /// Residuals beyond this many spreads are joints and stains; the fit hardly weighs them either.
+    const LIMIT: f64 = 3.0;
+    let mut magnitudes: Vec<(f64, f64)> =
+        data.iter().zip(residuals).map(|(datum, r)| (r.abs(), datum.sigma.powi(-2))).collect();
+    magnitudes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = 0.5 * magnitudes.iter().map(|m| m.1).sum::<f64>();
+    let mut weight = 0.0;
+    let median = magnitudes.iter().find(|m| {
+        weight += m.1;
+        weight >= half
+    });
+    let limit = LIMIT * 1.4826 * median.map_or(1.0, |m| m.0);
+    let mut factor: f64 = f64::MIN_POSITIVE;
+    for (wide, high) in TILES {
+        let columns = data.iter().map(|datum| datum.block.0 / wide).max().unwrap_or(0) + 1;
+        let rows = data.iter().map(|datum| datum.block.1 / high).max().unwrap_or(0) + 1;
+        let mut tiles = vec![0.0; columns * rows];
+        let mut total = 0.0;
+        for (datum, r) in data.iter().zip(residuals) {
+            tiles[datum.block.1 / high * columns + datum.block.0 / wide] += r.clamp(-limit, limit) / datum.sigma;
+            total += datum.sigma.powi(-2);
+        }
+        factor = factor.max(tiles.iter().map(|sum| sum * sum).sum::<f64>() / total);
+    }
+    LONG_MOTTLING * factor
+}
