@@ -6,7 +6,7 @@
 //! the model's own steepest log fall between a quarter and three quarters of the step's height.
 
 use super::coarse::Hinge;
-use super::edge::{Scan, steepest};
+use super::edge::{Scan, steepest_every};
 use super::edge_line::EdgeLine;
 use super::light::LightGrid;
 use super::lines::{Line, ScanPlan, scans_between};
@@ -46,7 +46,7 @@ const UPRIGHT_FITTED: f64 = 3.0;
 const JOINED_ROWS: usize = 4;
 const COLUMN_STEP_DEG: f64 = 0.1;
 /// Distance between the model's columns where its cutoff is read, degrees.
-const READ_STEP_DEG: f64 = 0.01;
+const READ_STEP_DEG: f64 = 0.02;
 /// The part of the step's height whose positions make the line.
 const LINE_SHARE: (f64, f64) = (0.25, 0.75);
 /// Step of the derivative of the elbow's place, in standard deviations.
@@ -103,7 +103,7 @@ impl Ground {
     }
 
     fn cutoff(&self, p: &[f64], h: f64, from: f64, to: f64) -> Option<f64> {
-        steepest(|v| self.light(p, h, v), from, to).map(|(v, _)| v)
+        steepest_every::<4>(|v| self.light(p, h, v), from, to).map(|(v, _)| v)
     }
 }
 
@@ -131,7 +131,9 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         0.3,
         ROUNDING.ln(),
     ];
-    run_fit(light, room, flat, &plan, side, height, &start, &start)
+    let frame = Frame { plan, side, top_deg: height };
+    let fitted = run_fit(light, room, flat, &frame, &start)?;
+    describe(&fitted, &Ground::new(flat, side), flat, &frame)
 }
 
 impl StepFit {
@@ -139,27 +141,29 @@ impl StepFit {
     pub fn again(&self, light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine) -> Option<Self> {
         let mut start = self.parameters.clone();
         start[9] = flat.low.max(1e-6).ln();
-        run_fit(light, room, flat, &self.plan, self.side, self.top_deg, &start, &start)
+        let frame = Frame { plan: self.plan, side: self.side, top_deg: self.top_deg };
+        let ground = Ground::new(flat, frame.side);
+        let fitted = run_fit(light, room, flat, &frame, &start)?;
+        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat)?;
+        Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "one fit, described by what it starts from")]
-fn run_fit(
-    light: &LightGrid<'_>,
-    room: &RoomLight,
-    flat: &EdgeLine,
-    plan: &ScanPlan,
+/// Where the step is looked at.
+#[derive(Debug, Clone, Copy)]
+struct Frame {
+    plan: ScanPlan,
     side: f64,
     top_deg: f64,
-    start: &[f64],
-    expected: &[f64],
-) -> Option<StepFit> {
-    let ground = Ground::new(flat, side);
-    let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + top_deg + ABOVE_DEG);
-    let samples = collect(&scans_between(light, room, plan, 0.0, &window));
+}
+
+fn run_fit(light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine, frame: &Frame, start: &[f64]) -> Option<Fitted> {
+    let ground = Ground::new(flat, frame.side);
+    let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + frame.top_deg + ABOVE_DEG);
+    let samples = collect(&scans_between(light, room, &frame.plan, 0.0, &window));
     let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, ROUNDING_LN_SIGMA];
-    let priors: Vec<Prior> = expected.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
-    let fitted = fit(start, &priors, |p| {
+    let priors: Vec<Prior> = start.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
+    fit(start, &priors, |p| {
         samples
             .iter()
             .map(|s| {
@@ -167,8 +171,7 @@ fn run_fit(
                 (s.level.max(0.05 * model) / model).ln() / (s.noise / model).hypot(flat.texture)
             })
             .collect()
-    })?;
-    describe(&fitted, &ground, flat, plan, top_deg)
+    })
 }
 
 fn collect(scans: &[Scan]) -> Vec<Sample> {
@@ -240,7 +243,7 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     Some((line, at(foot_t), points))
 }
 
-fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, plan: &ScanPlan, top_deg: f64) -> Option<StepFit> {
+fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, frame: &Frame) -> Option<StepFit> {
     let p = &fitted.parameters;
     let (mut line, elbow_h_deg, points) = line_of(p, ground, flat)?;
     let scale = SHARED_SAMPLES.sqrt() * fitted.spread.max(0.5);
@@ -271,8 +274,8 @@ fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, plan: &ScanPlan, 
         elbow_sigma_deg,
         points,
         parameters: p.clone(),
-        plan: *plan,
-        side: ground.side,
-        top_deg,
+        plan: frame.plan,
+        side: frame.side,
+        top_deg: frame.top_deg,
     })
 }
