@@ -129,7 +129,7 @@ pub fn resample(
         return grid;
     }
     let nodes = Nodes::of(view, setup, h, v);
-    let (columns, rows) = (nodes.shares(h, nodes.h), nodes.shares(v, nodes.v));
+    let (columns, rows) = (Nodes::shares(h, nodes.h), Nodes::shares(v, nodes.v));
     let bare = Bare::of(bay, setup);
     // Bands of rows share no cell, so each is filled by itself.
     let band_rows = ((BAND_NODES as f64 * NODE_STEP_DEG / options.step_v_deg).round() as usize).max(1);
@@ -140,7 +140,7 @@ pub fn resample(
     bands.for_each(|(((rgb, clipped), (is_valid, factor)), rows)| {
         let mut band = Band { rgb, clipped, is_valid, factor, columns: h.count };
         let mut window = LightWindow::new(image);
-        for patch in nodes.patches(&columns, rows) {
+        for patch in Nodes::patches(&columns, rows) {
             let steps = (options.step_h_deg / NODE_STEP_DEG, options.step_v_deg / NODE_STEP_DEG);
             window.load(nodes.footprint(&patch));
             fill(&mut band, &window, &nodes, &patch, steps, &bare);
@@ -238,16 +238,12 @@ impl Nodes {
     }
 
     /// Per cell of an axis the node before it and the share of the way to the next.
-    fn shares(&self, cells: Axis, nodes: Axis) -> Vec<(usize, f64)> {
+    fn shares(cells: Axis, nodes: Axis) -> Vec<(usize, f64)> {
         let place = |i: usize| (cells.at_deg(i) - nodes.first_deg) / NODE_STEP_DEG;
         (0..cells.count).map(|i| (place(i) as usize, place(i).fract())).collect()
     }
 
-    fn patches<'a>(
-        &self,
-        columns: &'a [(usize, f64)],
-        rows: &'a [(usize, f64)],
-    ) -> impl Iterator<Item = Patch<'a>> + use<'a> {
+    fn patches<'a>(columns: &'a [(usize, f64)], rows: &'a [(usize, f64)]) -> impl Iterator<Item = Patch<'a>> + use<'a> {
         let mut first_column = 0;
         columns.chunk_by(|a, b| a.0 / PATCH_NODES == b.0 / PATCH_NODES).map(move |columns| {
             let patch = Patch { first_column, columns, rows };
