@@ -211,7 +211,7 @@ struct Node {
 struct Nodes {
     h: Axis,
     v: Axis,
-    nodes: Vec<Option<Node>>,
+    at: Vec<Option<Node>>,
 }
 
 /// A rectangle of cells whose pixels are read together: per column and row the node before it and the share of the way
@@ -234,7 +234,7 @@ impl Nodes {
             let factor = ray.distance_mm.powi(2) / ray.cos_incidence / reference;
             Some(Node { wall, place: view.to_px(wall), factor })
         };
-        Self { h, v, nodes: (0..h.count * v.count).map(node).collect() }
+        Self { h, v, at: (0..h.count * v.count).map(node).collect() }
     }
 
     /// Per cell of an axis the node before it and the share of the way to the next.
@@ -253,7 +253,7 @@ impl Nodes {
     }
 
     fn at(&self, i: usize, j: usize) -> Option<&Node> {
-        self.nodes[j.min(self.v.count - 1) * self.h.count + i.min(self.h.count - 1)].as_ref()
+        self.at[j.min(self.v.count - 1) * self.h.count + i.min(self.h.count - 1)].as_ref()
     }
 
     fn around(&self, i: usize, j: usize) -> Option<[&Node; 4]> {
