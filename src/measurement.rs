@@ -164,7 +164,11 @@ fn stages(
     let fitted = view.insert(fitted);
     observer.stage("wall");
     let image = linear_image(photo, extra.ambient_photo, flags)?;
-    let grid = resample(&image, fitted, request.setup, request.bay, &GridOptions::default());
+    let is_elsewhere = extra.marks_photo.is_some();
+    let (grid, tone) = rayon::join(
+        || resample(&image, fitted, request.setup, request.bay, &GridOptions::default()),
+        || tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags),
+    );
     let focal_35mm = photo.shot.focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM);
     let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);
     let centre_px = (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0);
@@ -176,7 +180,7 @@ fn stages(
         setup: request.setup,
         pattern: request.pattern,
         traffic: request.traffic,
-        tone: tone_curve(&image, marks, fitted, request.bay, extra.marks_photo.is_some(), flags),
+        tone,
         is_ambient_subtracted: extra.ambient_photo.is_some(),
         focal_px: focal,
         centre_px,

@@ -63,12 +63,10 @@ impl MarkWindow {
             return Self::of_print(image, corners, Print::Quadrant).map(|(window, _)| window);
         }
         // Two common sources print the same code half a turn apart.
-        let code = TagCode::of(mark.id)?;
-        [code, code.half_turned()]
-            .into_iter()
-            .filter_map(|code| Self::of_print(image, corners, Print::Tag(code)))
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-            .map(|(window, _)| window)
+        let (code, half_turned) = (TagCode::of(mark.id)?, TagCode::of(mark.id)?.half_turned());
+        let [likeness, turned_likeness] = [code, half_turned].map(|code| likeness(image, corners, Print::Tag(code)));
+        let code = if turned_likeness? > likeness? { half_turned } else { code };
+        Self::of_print(image, corners, Print::Tag(code)).map(|(window, _)| window)
     }
 
     fn of_print(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print) -> Option<(Self, f64)> {
@@ -76,8 +74,7 @@ impl MarkWindow {
         let back = unit_square_map(corners)?.try_inverse()?;
         let (columns, rows) = (span(corners, |p| p.x, photo.width())?, span(corners, |p| p.y, photo.height())?);
         let (width, height) = (columns.len(), rows.len());
-        let side_px =
-            [side(corners, 0, 1) + side(corners, 2, 3), side(corners, 1, 2) + side(corners, 3, 0)].map(|s| 0.5 * s);
+        let side_px = sides(corners);
         let count = width * height;
         let mut window = Self {
             width,
@@ -120,6 +117,29 @@ impl MarkWindow {
     }
 }
 
+/// Correlation of whiteness and luma over every few pixels of a window: enough to tell two prints apart.
+fn likeness(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print) -> Option<f64> {
+    /// Odd, so that the pixels do not fall in step with blocks of eight.
+    const STRIDE_PX: usize = 3;
+    let photo = image.photo();
+    let back = unit_square_map(corners)?.try_inverse()?;
+    let (columns, rows) = (span(corners, |p| p.x, photo.width())?, span(corners, |p| p.y, photo.height())?);
+    let side_px = sides(corners);
+    let mut pairs = Vec::new();
+    for y in rows.step_by(STRIDE_PX) {
+        for x in columns.clone().step_by(STRIDE_PX) {
+            let at = back * Vector3::new(x as f64 + 0.5, y as f64 + 0.5, 1.0);
+            let place = (2.0 * at.x / at.z - 1.0, 2.0 * at.y / at.z - 1.0);
+            if print.is_on(place) {
+                let code = photo.rgb_code(x, y);
+                let luma = (0..3).map(|c| LUMA[c] * f64::from(code[c])).sum();
+                pairs.push((print.whiteness(place, SORTING_BLUR_PX, side_px), luma));
+            }
+        }
+    }
+    Some(correlation(&pairs))
+}
+
 impl Print {
     fn is_on(self, (s, t): (f64, f64)) -> bool {
         match self {
@@ -157,15 +177,24 @@ impl Print {
 
 /// Share of each module along one axis in what a blurred point sees; place and blur in modules.
 fn shares(place: f64, blur: f64) -> [f64; SQUARE_SIDE] {
+    /// Sigmas beyond which the blur sees nothing.
+    const REACH: f64 = 4.25;
     let mut out = [0.0; SQUARE_SIDE];
+    let bound = |edge: f64| edge.clamp(0.0, SQUARE_SIDE as f64) as usize;
+    let (first, end) = (bound((place - REACH * blur).floor()), bound((place + REACH * blur).ceil()));
     let edge = BlurredEdge { blur };
-    let mut low = edge.share(-place);
-    for (k, share) in out.iter_mut().enumerate() {
+    let mut low = edge.share(first as f64 - place);
+    for (k, share) in out.iter_mut().enumerate().take(end).skip(first) {
         let high = edge.share((k + 1) as f64 - place);
         *share = high - low;
         low = high;
     }
     out
+}
+
+/// Mean width and height, pixels.
+fn sides(corners: &[PxPoint; 4]) -> [f64; 2] {
+    [side(corners, 0, 1) + side(corners, 2, 3), side(corners, 1, 2) + side(corners, 3, 0)].map(|sum| 0.5 * sum)
 }
 
 fn side(corners: &[PxPoint; 4], from: usize, to: usize) -> f64 {

@@ -353,10 +353,16 @@ fn blurred(values: &[f64], width: usize) -> Vec<f64> {
     let height = values.len() / width.max(1);
     let clamped = |k: usize, shift: usize, size: usize| (k + shift).saturating_sub(REACH).min(size - 1);
     let mut across = vec![0.0; values.len()];
+    let mut padded = vec![0.0; width + 2 * REACH];
     for row in 0..height {
         let line = &values[row * width..(row + 1) * width];
-        for (column, out) in across[row * width..(row + 1) * width].iter_mut().enumerate() {
-            *out = taps.iter().enumerate().map(|(shift, tap)| tap * line[clamped(column, shift, width)]).sum();
+        for (shift, value) in padded.iter_mut().enumerate() {
+            *value = line[clamped(0, shift, width)];
+        }
+        for (shift, tap) in taps.iter().enumerate() {
+            for (out, value) in across[row * width..(row + 1) * width].iter_mut().zip(&padded[shift..]) {
+                *out += tap * value;
+            }
         }
     }
     let mut out = vec![0.0; values.len()];

@@ -1,5 +1,6 @@
 //! The photo resampled on the lamp's own angle axes.
 
+mod window;
 pub mod resample;
 pub mod far;
 

@@ -6,10 +6,12 @@
 //! the photo are not valid. **How**: pixel places are computed exactly at nodes 0.5 degrees apart and interpolated between
 //! them; at phone scales the perspective's curvature over such a patch stays below 0.01 px.
 
+use super::window::{Footprint, LightWindow};
 use crate::bay::{Bay, LampSetup};
 use crate::photo::LinearImage;
 use crate::units::{AnglePoint, PxPoint, WallPoint};
 use crate::wall::{WallView, geometry};
+use rayon::prelude::*;
 
 /// One axis of the grid: centres at `first + i·step`, degrees.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,13 +92,10 @@ const NODE_STEP_DEG: f64 = 0.5;
 const FLOOR_MARGIN_MM: f64 = 25.0;
 /// Half side of the square around a mark that is left out, in units of the mark's size: black square and quiet zone.
 const MARK_HALF_SIDE: f64 = 0.8;
-/// Pixels along the photo's edge that are left out.
-const PHOTO_MARGIN_PX: f64 = 2.0;
-
-struct Node {
-    place: PxPoint,
-    factor: f64,
-}
+/// Nodes along each side of a patch whose pixels are made light together.
+const PATCH_NODES: usize = 4;
+/// Rows of nodes in a band, the part that one thread fills.
+const BAND_NODES: usize = 2;
 
 /// Wall height (on the face, mm) of the floor at the wall.
 pub fn floor_line_mm(setup: &LampSetup) -> f64 {
@@ -117,22 +116,6 @@ pub fn resample(
 ) -> AngleGrid {
     let h = Axis::spanning(-options.half_width_deg, options.half_width_deg, options.step_h_deg);
     let v = Axis::spanning(options.bottom_deg, options.top_deg, options.step_v_deg);
-    let nodes_h = Axis::spanning(h.first_deg, h.at_deg(h.count - 1) + NODE_STEP_DEG, NODE_STEP_DEG);
-    let nodes_v = Axis::spanning(v.first_deg, v.at_deg(v.count - 1) + NODE_STEP_DEG, NODE_STEP_DEG);
-    let reference = setup.distance.get().powi(2);
-    let mut nodes: Vec<Option<Node>> = Vec::with_capacity(nodes_h.count * nodes_v.count);
-    let mut walls: Vec<Option<WallPoint>> = Vec::with_capacity(nodes.capacity());
-    for j in 0..nodes_v.count {
-        for i in 0..nodes_h.count {
-            let wall = geometry::wall_point(setup, AnglePoint::new(nodes_h.at_deg(i), nodes_v.at_deg(j)));
-            nodes.push(wall.map(|wall| {
-                let ray = geometry::solid(setup, wall);
-                Node { place: view.to_px(wall), factor: ray.distance_mm.powi(2) / ray.cos_incidence / reference }
-            }));
-            walls.push(wall);
-        }
-    }
-    let floor_mm = floor_line_mm(setup) + FLOOR_MARGIN_MM;
     let cells = h.count * v.count;
     let mut grid = AngleGrid {
         h,
@@ -142,48 +125,176 @@ pub fn resample(
         is_valid: vec![false; cells],
         intensity_factor: vec![1.0; cells],
     };
-    for j in 0..v.count {
-        let node_v = (v.at_deg(j) - nodes_v.first_deg) / NODE_STEP_DEG;
-        let (nj, fv) = (node_v as usize, node_v.fract());
-        for i in 0..h.count {
-            let node_h = (h.at_deg(i) - nodes_h.first_deg) / NODE_STEP_DEG;
-            let (ni, fh) = (node_h as usize, node_h.fract());
-            let at = |di: usize, dj: usize| {
-                (nj + dj).min(nodes_v.count - 1) * nodes_h.count + (ni + di).min(nodes_h.count - 1)
-            };
-            let corner = [at(0, 0), at(1, 0), at(0, 1), at(1, 1)];
-            let [Some(a), Some(b), Some(c), Some(d)] = corner.map(|k| nodes[k].as_ref()) else { continue };
-            let [Some(wa), Some(wb), Some(wc), Some(wd)] = corner.map(|k| walls[k]) else { continue };
+    if cells == 0 {
+        return grid;
+    }
+    let nodes = Nodes::of(view, setup, h, v);
+    let (columns, rows) = (Nodes::shares(h, nodes.h), Nodes::shares(v, nodes.v));
+    let bare = Bare::of(bay, setup);
+    // Bands of rows share no cell, so each is filled by itself.
+    let band_rows = ((BAND_NODES as f64 * NODE_STEP_DEG / options.step_v_deg).round() as usize).max(1);
+    let band_cells = band_rows * h.count;
+    let lines = grid.rgb.par_chunks_mut(band_cells).zip(grid.clipped.par_chunks_mut(band_cells));
+    let facts = grid.is_valid.par_chunks_mut(band_cells).zip(grid.intensity_factor.par_chunks_mut(band_cells));
+    let bands = lines.zip(facts).zip(rows.par_chunks(band_rows));
+    bands.for_each(|(((rgb, clipped), (is_valid, factor)), rows)| {
+        let mut band = Band { rgb, clipped, is_valid, factor, columns: h.count };
+        let mut window = LightWindow::new(image);
+        for patch in Nodes::patches(&columns, rows) {
+            let steps = (options.step_h_deg / NODE_STEP_DEG, options.step_v_deg / NODE_STEP_DEG);
+            window.load(nodes.footprint(&patch));
+            fill(&mut band, &window, &nodes, &patch, steps, &bare);
+        }
+    });
+    grid
+}
+
+/// The cells of a band of rows.
+struct Band<'a> {
+    rgb: &'a mut [[f32; 3]],
+    clipped: &'a mut [f32],
+    is_valid: &'a mut [bool],
+    factor: &'a mut [f32],
+    columns: usize,
+}
+
+/// Fills the cells of one patch.
+fn fill(
+    band: &mut Band<'_>,
+    window: &LightWindow<'_>,
+    nodes: &Nodes,
+    patch: &Patch<'_>,
+    (scale_h, scale_v): (f64, f64),
+    bare: &Bare<'_>,
+) {
+    for (j, &(nj, fv)) in patch.rows.iter().enumerate() {
+        for (i, &(ni, fh)) in patch.columns.iter().enumerate() {
+            let Some([a, b, c, d]) = nodes.around(ni, nj) else { continue };
             let mix = |p: f64, q: f64, r: f64, s: f64| {
                 (p * (1.0 - fh) + q * fh) * (1.0 - fv) + (r * (1.0 - fh) + s * fh) * fv
             };
-            let wall = WallPoint::new(mix(wa.x_mm, wb.x_mm, wc.x_mm, wd.x_mm), mix(wa.y_mm, wb.y_mm, wc.y_mm, wd.y_mm));
-            if wall.y_mm < floor_mm || is_on_mark(bay, setup, wall) {
+            let wall = WallPoint::new(
+                mix(a.wall.x_mm, b.wall.x_mm, c.wall.x_mm, d.wall.x_mm),
+                mix(a.wall.y_mm, b.wall.y_mm, c.wall.y_mm, d.wall.y_mm),
+            );
+            if !bare.holds(wall) {
                 continue;
             }
-            let place = PxPoint::new(
-                mix(a.place.x, b.place.x, c.place.x, d.place.x),
-                mix(a.place.y, b.place.y, c.place.y, d.place.y),
-            );
-            let scale_h = options.step_h_deg / NODE_STEP_DEG;
-            let scale_v = options.step_v_deg / NODE_STEP_DEG;
-            let along_h = PxPoint::new((b.place.x - a.place.x) * scale_h, (b.place.y - a.place.y) * scale_h);
-            let along_v = PxPoint::new((c.place.x - a.place.x) * scale_v, (c.place.y - a.place.y) * scale_v);
-            let k = grid.index(i, j);
-            if let Some((rgb, clipped)) = cell_mean(image, place, along_h, along_v) {
-                grid.rgb[k] = rgb;
-                grid.clipped[k] = clipped;
-                grid.is_valid[k] = true;
-                grid.intensity_factor[k] = mix(a.factor, b.factor, c.factor, d.factor) as f32;
+            let footprint = Footprint {
+                place: PxPoint::new(
+                    mix(a.place.x, b.place.x, c.place.x, d.place.x),
+                    mix(a.place.y, b.place.y, c.place.y, d.place.y),
+                ),
+                along_h: PxPoint::new((b.place.x - a.place.x) * scale_h, (b.place.y - a.place.y) * scale_h),
+                along_v: PxPoint::new((c.place.x - a.place.x) * scale_v, (c.place.y - a.place.y) * scale_v),
+            };
+            if let Some((rgb, clipped)) = window.mean(&footprint) {
+                let k = j * band.columns + patch.first_column + i;
+                band.rgb[k] = rgb;
+                band.clipped[k] = clipped;
+                band.is_valid[k] = true;
+                band.factor[k] = mix(a.factor, b.factor, c.factor, d.factor) as f32;
             }
         }
     }
-    grid
+}
+
+/// A place where everything is computed exactly.
+#[derive(Debug, Clone, Copy)]
+struct Node {
+    wall: WallPoint,
+    place: PxPoint,
+    factor: f64,
+}
+
+/// The nodes, rows of V from the bottom.
+struct Nodes {
+    h: Axis,
+    v: Axis,
+    at: Vec<Option<Node>>,
+}
+
+/// A rectangle of cells whose pixels are read together: per column and row the node before it and the share of the way
+/// to the next one.
+struct Patch<'a> {
+    first_column: usize,
+    columns: &'a [(usize, f64)],
+    rows: &'a [(usize, f64)],
+}
+
+impl Nodes {
+    fn of(view: &WallView, setup: &LampSetup, h: Axis, v: Axis) -> Self {
+        let h = Axis::spanning(h.first_deg, h.at_deg(h.count - 1) + NODE_STEP_DEG, NODE_STEP_DEG);
+        let v = Axis::spanning(v.first_deg, v.at_deg(v.count - 1) + NODE_STEP_DEG, NODE_STEP_DEG);
+        let reference = setup.distance.get().powi(2);
+        let node = |k: usize| {
+            let at = AnglePoint::new(h.at_deg(k % h.count), v.at_deg(k / h.count));
+            let wall = geometry::wall_point(setup, at)?;
+            let ray = geometry::solid(setup, wall);
+            let factor = ray.distance_mm.powi(2) / ray.cos_incidence / reference;
+            Some(Node { wall, place: view.to_px(wall), factor })
+        };
+        Self { h, v, at: (0..h.count * v.count).map(node).collect() }
+    }
+
+    /// Per cell of an axis the node before it and the share of the way to the next.
+    fn shares(cells: Axis, nodes: Axis) -> Vec<(usize, f64)> {
+        let place = |i: usize| (cells.at_deg(i) - nodes.first_deg) / NODE_STEP_DEG;
+        (0..cells.count).map(|i| (place(i) as usize, place(i).fract())).collect()
+    }
+
+    fn patches<'a>(columns: &'a [(usize, f64)], rows: &'a [(usize, f64)]) -> impl Iterator<Item = Patch<'a>> + use<'a> {
+        let mut first_column = 0;
+        columns.chunk_by(|a, b| a.0 / PATCH_NODES == b.0 / PATCH_NODES).map(move |columns| {
+            let patch = Patch { first_column, columns, rows };
+            first_column += columns.len();
+            patch
+        })
+    }
+
+    fn at(&self, i: usize, j: usize) -> Option<&Node> {
+        self.at[j.min(self.v.count - 1) * self.h.count + i.min(self.h.count - 1)].as_ref()
+    }
+
+    fn around(&self, i: usize, j: usize) -> Option<[&Node; 4]> {
+        Some([self.at(i, j)?, self.at(i + 1, j)?, self.at(i, j + 1)?, self.at(i + 1, j + 1)?])
+    }
+
+    /// Box in the photo that holds the patch's nodes and half a node's distance around them.
+    fn footprint(&self, patch: &Patch<'_>) -> Option<(PxPoint, PxPoint)> {
+        let (first, last) = (patch.columns.first()?.0, patch.columns.last()?.0 + 1);
+        let (bottom, top) = (patch.rows.first()?.0, patch.rows.last()?.0 + 1);
+        let places: Vec<PxPoint> = (bottom..=top)
+            .flat_map(|j| (first..=last).filter_map(move |i| self.at(i, j)))
+            .map(|node| node.place)
+            .collect();
+        let low = places.iter().fold((f64::INFINITY, f64::INFINITY), |low, p| (low.0.min(p.x), low.1.min(p.y)));
+        let high =
+            places.iter().fold((f64::NEG_INFINITY, f64::NEG_INFINITY), |high, p| (high.0.max(p.x), high.1.max(p.y)));
+        (low.0 <= high.0 && low.1 <= high.1).then_some((PxPoint::new(low.0, low.1), PxPoint::new(high.0, high.1)))
+    }
+}
+
+/// The bare wall: above the floor line and off the marks.
+struct Bare<'a> {
+    bay: &'a Bay,
+    setup: &'a LampSetup,
+    floor_mm: f64,
+}
+
+impl<'a> Bare<'a> {
+    fn of(bay: &'a Bay, setup: &'a LampSetup) -> Self {
+        Self { bay, setup, floor_mm: floor_line_mm(setup) + FLOOR_MARGIN_MM }
+    }
+
+    fn holds(&self, wall: WallPoint) -> bool {
+        wall.y_mm >= self.floor_mm && !is_on_mark(self.bay, self.setup, wall)
+    }
 }
 
 /// Whether a place on the wall shows the bare wall: above the floor line and off the marks.
 pub fn wall_is_bare(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
-    wall.y_mm >= floor_line_mm(setup) + FLOOR_MARGIN_MM && !is_on_mark(bay, setup, wall)
+    Bare::of(bay, setup).holds(wall)
 }
 
 fn is_on_mark(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
@@ -192,40 +303,4 @@ fn is_on_mark(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
         let y = mark.centre.y_mm - setup.marks_lowered.get();
         (wall.x_mm - mark.centre.x_mm).abs() < reach && (wall.y_mm - y).abs() < reach
     })
-}
-
-/// Mean light over a cell's footprint and the share of clipped samples; `None` outside the photo.
-fn cell_mean(image: &LinearImage<'_>, place: PxPoint, along_h: PxPoint, along_v: PxPoint) -> Option<([f32; 3], f32)> {
-    let count_h = (along_h.x.hypot(along_h.y).ceil().max(1.0)) as usize;
-    let count_v = (along_v.x.hypot(along_v.y).ceil().max(1.0)) as usize;
-    let (width, height) = (image.photo().width() as f64, image.photo().height() as f64);
-    let mut sum = [0.0f32; 3];
-    let mut clipped = 0usize;
-    for b in 0..count_v {
-        let fb = (b as f64 + 0.5) / count_v as f64 - 0.5;
-        for a in 0..count_h {
-            let fa = (a as f64 + 0.5) / count_h as f64 - 0.5;
-            let x = place.x + fa * along_h.x + fb * along_v.x;
-            let y = place.y + fa * along_h.y + fb * along_v.y;
-            if !(x > PHOTO_MARGIN_PX
-                && y > PHOTO_MARGIN_PX
-                && x < width - PHOTO_MARGIN_PX
-                && y < height - PHOTO_MARGIN_PX)
-            {
-                return None;
-            }
-            let (left, top) = ((x - 0.5).floor(), (y - 0.5).floor());
-            let (fx, fy) = ((x - 0.5 - left) as f32, (y - 0.5 - top) as f32);
-            let (px, py) = (left as usize, top as usize);
-            let p = [image.rgb(px, py), image.rgb(px + 1, py), image.rgb(px, py + 1), image.rgb(px + 1, py + 1)];
-            for channel in 0..3 {
-                let upper = p[0][channel] + fx * (p[1][channel] - p[0][channel]);
-                let lower = p[2][channel] + fx * (p[3][channel] - p[2][channel]);
-                sum[channel] += upper + fy * (lower - upper);
-            }
-            clipped += usize::from(image.is_clipped(px, py));
-        }
-    }
-    let samples = (count_h * count_v) as f32;
-    Some((sum.map(|total| total / samples), clipped as f32 / samples))
 }

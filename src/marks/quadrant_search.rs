@@ -8,6 +8,7 @@ use super::shrink::Grey;
 use crate::bay::{Mark, MarkKind};
 use crate::photo::LinearImage;
 use crate::units::PxPoint;
+use rayon::prelude::*;
 
 /// A tag's neighbourhood in which no quadrant mark is sought, as a multiple of half its diagonal.
 const TAG_REACH: f64 = 1.1;
@@ -46,7 +47,7 @@ pub(super) fn search_quadrants(
 
 fn see(image: &LinearImage, grey: &Grey, known: &[FoundMark]) -> Vec<Seen> {
     sights(grey)
-        .into_iter()
+        .into_par_iter()
         .filter(|sight| !known.iter().any(|mark| covers(mark, sight.guess.centre)))
         .filter_map(|sight: QuadrantSight| refine(image, &sight.guess).map(|place| Seen { sight, place }))
         .collect()

@@ -13,6 +13,7 @@ use super::threshold::{Contrast, dark_runs};
 use crate::bay::{Mark, MarkKind};
 use crate::photo::LinearImage;
 use crate::units::PxPoint;
+use rayon::prelude::*;
 
 /// Contrasts in the order in which they are tried. The first suits nearly every mark; the others stand nearer to white
 /// (blurred small marks) or to black (a cutoff across the mark).
@@ -158,20 +159,31 @@ impl<'a> TagSearch<'a> {
             return;
         }
         let codes: Vec<u64> = missing.iter().map(|entry| entry.1).collect();
-        for shape in shapes(&dark_runs(grey, contrast)) {
-            let Some(quad) = quad_of(&shape, grey) else { continue };
-            let quad: Quad = quad.map(|corner| grey.to_photo(corner));
-            if let Some(reading) = read(self.image, &quad, &codes, care) {
-                self.take(&reading, missing[reading.place], care);
-            }
+        let image = self.image;
+        let places: Vec<(usize, TagPlace)> = shapes(&dark_runs(grey, contrast))
+            .par_iter()
+            .filter_map(|shape| {
+                let quad: Quad = quad_of(shape, grey)?.map(|corner| grey.to_photo(corner));
+                let reading = read(image, &quad, &codes, care)?;
+                let (index, code) = missing[reading.place];
+                Some((index, refine(image, &reading, code, care)?))
+            })
+            .collect();
+        for (index, place) in places {
+            self.keep(index, place);
+        }
+    }
+
+    /// Fits a tag that was read.
+    fn take(&mut self, reading: &CodeReading, (index, code): (usize, u64), care: Care) {
+        if let Some(place) = refine(self.image, reading, code, care) {
+            self.keep(index, place);
         }
     }
 
     /// Keeps the better of two places of one tag.
-    fn take(&mut self, reading: &CodeReading, (index, code): (usize, u64), care: Care) {
-        if let Some(place) = refine(self.image, reading, code, care)
-            && self.found[index].as_ref().is_none_or(|known| place.misfit < known.misfit)
-        {
+    fn keep(&mut self, index: usize, place: TagPlace) {
+        if self.found[index].as_ref().is_none_or(|known| place.misfit < known.misfit) {
             self.found[index] = Some(place);
         }
     }

@@ -98,21 +98,13 @@ pub fn decode(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Photo
 
 fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Photo, Defect> {
     let format = format_of(bytes)?;
-    let (stored_width, stored_height, pixels, exif): (_, _, Pixels, _) = match format {
-        Format::Jpeg => {
-            let picture = decode_jpeg(bytes, options)?;
-            (picture.width, picture.height, picture.pixels, picture.exif)
-        }
-        Format::Png => {
-            let picture = decode_png(bytes, options)?;
-            (picture.width, picture.height, picture.pixels, picture.exif)
-        }
-    };
+    let (picture, sha256) = rayon::join(|| picture_of(bytes, format, options), || sha256_hex(bytes));
+    let (stored_width, stored_height, pixels, exif) = picture?;
     let ExifFacts { orientation, shot } = exif.map(read_exif).unwrap_or_default();
     let flags = extension_flag(file, format).into_iter().chain(exposure_flag(&shot)).collect();
     Ok(Photo {
         file: file.to_owned(),
-        sha256: sha256_hex(bytes),
+        sha256,
         format,
         pixels,
         stored_width,
@@ -122,6 +114,22 @@ fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<P
         shot,
         flags,
     })
+}
+
+/// Width and height as stored, pixels, and the block of EXIF data.
+type Picture = (usize, usize, Pixels, Option<Vec<u8>>);
+
+fn picture_of(bytes: &[u8], format: Format, options: &DecodeOptions) -> Result<Picture, Defect> {
+    match format {
+        Format::Jpeg => {
+            let picture = decode_jpeg(bytes, options)?;
+            Ok((picture.width, picture.height, picture.pixels, picture.exif))
+        }
+        Format::Png => {
+            let picture = decode_png(bytes, options)?;
+            Ok((picture.width, picture.height, picture.pixels, picture.exif))
+        }
+    }
 }
 
 /// The type by content, or what the file is instead.

@@ -7,6 +7,7 @@
 //! **Weak when** the ambient photo is displaced by a fraction of a pixel: interpolation then smooths its noise.
 
 use super::image::{Photo, Pixels};
+use std::ops::Range;
 
 /// Luminance weights of linear sRGB (IEC 61966-2-1 / ITU-R BT.709): red, green, blue.
 pub const LUMINANCE_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
@@ -131,6 +132,31 @@ impl<'a> LinearImage<'a> {
                     .into_iter()
                     .any(|(x, y)| clipped(ambient.photo, x, y))
             })
+    }
+
+    /// Red, green and blue of upright pixel (x, y) as [`Self::rgb`] gives them, and 1 where it is clipped, else 0.
+    #[inline]
+    pub fn light_and_clipping(&self, x: usize, y: usize) -> [f32; 4] {
+        let [red, green, blue] = self.rgb(x, y);
+        [red, green, blue, f32::from(u8::from(self.is_clipped(x, y)))]
+    }
+
+    /// Appends a part of an upright row, pixel by pixel as [`Self::light_and_clipping`] gives them.
+    pub fn append_row(&self, columns: Range<usize>, y: usize, out: &mut Vec<[f32; 4]>) {
+        let photo = self.photo;
+        match (&photo.pixels, &self.ambient) {
+            // The usual photo, as it lies in memory: its pixels follow one another.
+            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 && !columns.is_empty() => {
+                let first = 3 * photo.upright.index(columns.start, y);
+                let (pixels, _) = samples[first..first + 3 * columns.len()].as_chunks::<3>();
+                out.extend(pixels.iter().map(|pixel| {
+                    let [red, green, blue] = pixel.map(|sample| self.table[usize::from(sample)]);
+                    let is_clipped = pixel.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE);
+                    [red, green, blue, f32::from(u8::from(is_clipped))]
+                }));
+            }
+            _ => out.extend(columns.map(|x| self.light_and_clipping(x, y))),
+        }
     }
 
     /// Light of one pixel as a photo has it.
