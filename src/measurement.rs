@@ -181,7 +181,8 @@ fn stages(
         focal_px: focal,
         centre_px,
     };
-    let features = beam::measure(&grid, &input)?;
+    let features = beam::measure(&grid, &input)
+        .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot))?;
     observer.stage("beam");
     let verdict = judge(&features, request.pattern, request.rule);
     let advice = advise(&verdict, request.screws, request.setup.distance);

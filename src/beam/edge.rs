@@ -25,18 +25,27 @@ pub struct Scan {
 
 /// Place (middle of the step) and size of the greatest fall of log10 over [`STEP_DEG`] between `from` and `to`.
 pub fn steepest(intensity: impl Fn(f64) -> f64, from_deg: f64, to_deg: f64) -> Option<(f64, f64)> {
-    const SCAN_STEP_DEG: f64 = 0.01;
-    let fall = |v: f64| {
-        let (below, above) = (intensity(v), intensity(v + STEP_DEG));
-        if below > 0.0 && above > 0.0 { (below / above).log10() } else { f64::NEG_INFINITY }
+    steepest_every::<10>(intensity, from_deg, to_deg)
+}
+
+/// As [`steepest`], with `PARTS` places a step; between them a parabola tells the maximum.
+pub fn steepest_every<const PARTS: usize>(
+    intensity: impl Fn(f64) -> f64,
+    from_deg: f64,
+    to_deg: f64,
+) -> Option<(f64, f64)> {
+    let distance = STEP_DEG / PARTS as f64;
+    let count = ((to_deg - from_deg) / distance) as usize;
+    let logs: Vec<f64> = (0..=count + PARTS).map(|k| intensity(from_deg + k as f64 * distance).log10()).collect();
+    let fall = |k: usize| {
+        let fall = logs[k] - logs[k + PARTS];
+        if fall.is_finite() { fall } else { f64::NEG_INFINITY }
     };
-    let count = ((to_deg - from_deg) / SCAN_STEP_DEG) as usize;
-    let falls: Vec<f64> = (0..=count).map(|k| fall(from_deg + k as f64 * SCAN_STEP_DEG)).collect();
-    let best = (1..count).max_by(|&a, &b| falls[a].total_cmp(&falls[b]))?;
-    let (left, mid, right) = (falls[best - 1], falls[best], falls[best + 1]);
+    let best = (1..count).max_by(|&a, &b| fall(a).total_cmp(&fall(b)))?;
+    let (left, mid, right) = (fall(best - 1), fall(best), fall(best + 1));
     let curvature = left - 2.0 * mid + right;
     let offset = if curvature < -1e-12 { 0.5 * (left - right) / curvature } else { 0.0 };
-    let at = from_deg + (best as f64 + offset.clamp(-1.0, 1.0)) * SCAN_STEP_DEG;
+    let at = from_deg + (best as f64 + offset.clamp(-1.0, 1.0)) * distance;
     mid.is_finite().then_some((at + STEP_DEG / 2.0, mid))
 }
 

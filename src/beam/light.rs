@@ -19,6 +19,7 @@ pub struct ToneCurve {
     /// True light over the square root of the light that was read: fine steps in the dark.
     table: Vec<f32>,
     strength: f64,
+    is_plain: bool,
 }
 
 /// The S-curve in the encoded domain, 0..1 to 0..1.
@@ -38,19 +39,20 @@ pub fn s_bend_slope(encoded: f64) -> f64 {
 
 /// The encoded value, 0..1, that the S-curve takes to `target`.
 pub fn inverse_s_curve(target: f64, strength: f64) -> f64 {
-    inverse_from(target, target, strength)
+    inverse_from(target, target, strength, 0.0)
 }
 
 /// Newton's method from a first guess; it stays in 0..1.
-fn inverse_from(start: f64, target: f64, strength: f64) -> f64 {
+fn inverse_from(start: f64, target: f64, strength: f64, lean: f64) -> f64 {
     const STEPS: usize = 30;
     /// Where the curve is flat (strengths near 1 at its ends) Newton's steps are shortened.
     const LEAST_SLOPE: f64 = 0.05;
     const CLOSE: f64 = 1e-9;
     let mut x = start;
     for _ in 0..STEPS {
-        let slope = 1.0 + strength * s_bend_slope(x);
-        let next = (x - (s_curve(x, strength) - target) / slope.max(LEAST_SLOPE)).clamp(0.0, 1.0);
+        let (side, bend) = (1.0 - 2.0 * x, s_bend(x));
+        let slope = 1.0 + (strength + lean * side) * s_bend_slope(x) - 2.0 * lean * bend;
+        let next = (x - (x + (strength + lean * side) * bend - target) / slope.max(LEAST_SLOPE)).clamp(0.0, 1.0);
         let is_done = (next - x).abs() < CLOSE;
         x = next;
         if is_done {
@@ -63,16 +65,22 @@ fn inverse_from(start: f64, target: f64, strength: f64) -> f64 {
 impl ToneCurve {
     /// The inverse of the curve with strength `a`.
     pub fn new(strength: f64) -> Self {
+        Self::leaning(strength, 0.0)
+    }
+
+    /// The inverse of a curve that is not even about mid-grey: `y = x + (a + b·(1 - 2x))·(3x² - 2x³ - x)`. Cameras' curves
+    /// differ in shape as well as in strength.
+    pub fn leaning(strength: f64, lean: f64) -> Self {
         let mut table = Vec::with_capacity(TABLE + 2);
         let mut x = 0.0f64;
         for k in 0..=TABLE {
             let read = (k as f32 / TABLE as f32).powi(2);
-            x = inverse_from(x, f64::from(linear_to_srgb(read)) / 255.0, strength);
+            x = inverse_from(x, f64::from(linear_to_srgb(read)) / 255.0, strength, lean);
             table.push(srgb_to_linear((x * 255.0) as f32));
         }
         // The interpolation at full scale reads one entry further.
         table.push(table[TABLE]);
-        Self { table, strength }
+        Self { table, strength, is_plain: strength.abs().max(lean.abs()) < PLAIN_STRENGTH }
     }
 
     /// Strength of the curve.
@@ -82,7 +90,7 @@ impl ToneCurve {
 
     /// True light of a level that was read as plain sRGB.
     pub fn level(&self, srgb_level: f32) -> f32 {
-        if self.strength.abs() < PLAIN_STRENGTH || srgb_level <= 0.0 {
+        if self.is_plain || srgb_level <= 0.0 {
             return srgb_level;
         }
         let at = srgb_level.min(1.0).sqrt() * TABLE as f32;
@@ -98,6 +106,8 @@ pub struct LightGrid<'a> {
     /// The grid it was made from.
     pub grid: &'a AngleGrid,
     tone: ToneCurve,
+    /// Reflectance of every row against the rest of the wall, where rows differ.
+    row_gains: Option<&'a [f32]>,
 }
 
 /// Standard deviation of a cell's light from quantisation and read noise, relative to full scale (about one 8-bit code in
@@ -109,16 +119,30 @@ const RELATIVE_SIGMA: f64 = 0.01;
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone() }
+        Self { grid, tone: tone.clone(), row_gains: None }
+    }
+
+    /// The same, with every row's light divided by its gain.
+    #[must_use]
+    pub fn with_row_gains(self, gains: Option<&'a [f32]>) -> Self {
+        Self { row_gains: gains, ..self }
+    }
+
+    /// The same wall under another tone curve.
+    #[must_use]
+    pub fn in_tone(&self, tone: &ToneCurve) -> Self {
+        Self { tone: tone.clone(), ..*self }
     }
 
     /// Relative luminance of a cell.
     pub fn level(&self, cell: usize) -> f32 {
         let rgb = self.grid.rgb[cell];
-        if self.tone.strength.abs() < PLAIN_STRENGTH {
-            return (0..3).map(|c| LUMINANCE_WEIGHTS[c] * rgb[c]).sum();
-        }
-        (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum()
+        let level = if self.tone.is_plain {
+            (0..3).map(|c| LUMINANCE_WEIGHTS[c] * rgb[c]).sum::<f32>()
+        } else {
+            (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum::<f32>()
+        };
+        self.row_gains.map_or(level, |gains| level / gains[cell / self.grid.h.count])
     }
 
     /// Relative luminance of every n-th valid cell, rising.

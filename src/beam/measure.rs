@@ -1,12 +1,13 @@
 //! The beam stage: from the angle grid to features with budgets, or a refusal.
 
-use super::coarse::{CoarsePlace, Hinge, find_hinge, places, robust_line, smooth};
+use super::coarse::{CoarsePlace, Hinge, find_hinge, hinge_height, places, robust_line, smooth};
 use super::edge_line::EdgeLine;
 use super::features::{BeamFeatures, Cutoff, Elbow, HotSpot, Pattern};
 use super::hotspot;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, again, flat_stretch, shape};
 use super::room::{self, RoomLight};
+use super::rows::row_gains;
 use super::setup_budget::{Component, add_geometry};
 use super::tone::ToneKnowledge;
 use crate::bay::{LampSetup, Traffic};
@@ -42,6 +43,9 @@ pub struct BeamInput<'a> {
 
 /// Fall of natural log light across the cutoff below which there is no beam (the 5 sigma edge of a textured wall).
 const LEAST_FALL: f64 = 0.30;
+/// A weaker fall may still be a beam in a bright room, where the columns' places agree within the second figure, degrees.
+const WEAK_FALL: f64 = 0.03;
+const AGREED_DEG: f64 = 0.08;
 /// Share of clipped cells above which the photo counts as white all over.
 const ALL_WHITE_SHARE: f64 = 0.5;
 /// Share of clipped light at the cutoff that refuses the photo.
@@ -53,20 +57,23 @@ const BLURRED_G: f64 = 0.055;
 /// Softest legal edge (UN R112).
 const SOFT_G: f64 = 0.13;
 /// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
-const SHAPE_SHARE: f64 = 0.03;
+const SHAPE_SHARE: f64 = 0.05;
 /// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
 const ELBOW_FLOOR_DEG: f64 = 0.03;
 /// Texture of the wall that is worth a flag.
 const UNEVEN_TEXTURE: f64 = 0.06;
 /// Room light's effect on the cutoff that is worth a flag, degrees.
 const ROOM_FLAG_DEG: f64 = 0.05;
+/// Texture from which rows of the wall are compared (joints, painted bands).
+const ROUGH_WALL: f64 = 0.03;
 /// Distance below which a large projector smears its edge on the wall.
 const NEAR_WALL: Mm = Mm::new(9_900.0);
 
 /// Measures the beam's features.
 pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
     check_white(grid)?;
-    let light = LightGrid::new(grid, &ToneCurve::new(input.tone.strength));
+    let tone = ToneCurve::new(input.tone.strength);
+    let light = LightGrid::new(grid, &tone);
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
@@ -78,11 +85,13 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
         return Ok(features);
     }
     let side = flat_side(input);
-    let looked = smooth(&places(&light, -7.5, 7.5));
-    let hinge = coarse_hinge(&looked, input.pattern, side)?;
-    check_beam(&looked, &hinge, side, input.pattern)?;
-    let room = room_light(&light, input.tone.strength, &hinge, side, input);
-    let found = read(&light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
+    let mut seen = look(&light, &tone, side, input)?;
+    let gains = if seen.found.flat.texture > ROUGH_WALL { row_gains(&light, &seen.looked) } else { None };
+    let light = light.with_row_gains(gains.as_deref());
+    if gains.is_some() {
+        seen = look(&light, &tone, side, input)?;
+    }
+    let Seen { hinge, room, found, .. } = seen;
     check_edges(&found.flat)?;
     let variants = Variants::new(&light, input, (&hinge, side), &room, &found);
     features.cutoff = Some(cutoff(&found, &variants, input));
@@ -94,6 +103,23 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     flag(&mut features, &found, &variants, input);
     flag_hot_spot(&mut features);
     Ok(features)
+}
+
+/// What one look at the beam gives.
+struct Seen {
+    looked: Vec<CoarsePlace>,
+    hinge: Hinge,
+    room: RoomLight,
+    found: CutoffShape,
+}
+
+fn look(light: &LightGrid<'_>, tone: &ToneCurve, side: f64, input: &BeamInput<'_>) -> Result<Seen, Refusal> {
+    let looked = smooth(&places(light, -7.5, 7.5));
+    let hinge = coarse_hinge(&looked, input.pattern, side)?;
+    check_beam(&looked, &hinge, side, input.pattern)?;
+    let room = room_light(light, tone, &hinge, side, input);
+    let found = read(light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
+    Ok(Seen { looked, hinge, room, found })
 }
 
 fn flat_side(input: &BeamInput<'_>) -> f64 {
@@ -173,12 +199,32 @@ fn level_window(pattern: Pattern) -> (f64, f64) {
     }
 }
 
+/// Refuses what is no beam. A weak fall at a place on which the columns agree is a beam that drowns in the room's light; texture
+/// falls anywhere.
 fn check_beam(looked: &[CoarsePlace], hinge: &Hinge, side: f64, pattern: Pattern) -> Result<(), Refusal> {
     let centre = if pattern == Pattern::Kink { hinge.h_deg + side * 2.0 } else { level_window(pattern).0 };
-    let mut falls: Vec<f64> = looked.iter().filter(|p| (p.h_deg - centre).abs() <= 1.2).map(|p| p.fall).collect();
-    falls.sort_by(f64::total_cmp);
-    let fall = falls.get(falls.len() / 2).copied().unwrap_or(0.0);
-    if fall < LEAST_FALL { Err(no_beam(fall)) } else { Ok(()) }
+    let near: Vec<&CoarsePlace> = looked.iter().filter(|p| (p.h_deg - centre).abs() <= 1.2).collect();
+    let median = |mut values: Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied()
+    };
+    let fall = median(near.iter().map(|p| p.fall).collect()).unwrap_or(0.0);
+    if fall >= LEAST_FALL {
+        return Ok(());
+    }
+    let astray = median(near.iter().map(|p| (p.v_deg - hinge_height(hinge, p.h_deg, side)).abs()).collect());
+    if fall >= WEAK_FALL && astray.is_some_and(|astray| astray < AGREED_DEG) {
+        return Err(Refusal::new(
+            FlagCode::AmbientTooStrong,
+            format!(
+                "the beam's edge falls by {:.0} % only, need {:.0} %: the room's light is too strong for this lamp",
+                100.0 * (1.0 - (-fall).exp()),
+                100.0 * (1.0 - (-LEAST_FALL).exp())
+            ),
+            "darken the room (close the gate, switch off the lights) and photograph again",
+        ));
+    }
+    Err(no_beam(fall))
 }
 
 /// The level of the darkest tenth of the wall: room light for lamps without a cutoff.
@@ -191,13 +237,13 @@ fn dark_level(light: &LightGrid<'_>) -> RoomLight {
 /// What remains of the room's light after subtracting an ambient photo, relative to full scale.
 const AFTER_SUBTRACTION: f64 = 2e-4;
 
-fn room_light(light: &LightGrid<'_>, strength: f64, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
+fn room_light(light: &LightGrid<'_>, tone: &ToneCurve, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
     if input.is_ambient_subtracted {
         return RoomLight::subtracted(AFTER_SUBTRACTION);
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
-    let cutoff = |h: f64| super::coarse::hinge_height(hinge, h, side);
-    room::estimate(input.far, &ToneCurve::new(strength), centre, &cutoff).unwrap_or_else(|| dark_level(light))
+    let cutoff = |h: f64| hinge_height(hinge, h, side);
+    room::estimate(input.far, tone, centre, &cutoff).unwrap_or_else(|| dark_level(light))
 }
 
 fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, pattern: Pattern) -> Option<CutoffShape> {
@@ -234,10 +280,14 @@ fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
     Ok(())
 }
 
+/// Unevenness of the tone curve about mid-grey, as a share of its strength (own judgement: curves differ by half).
+const TONE_LEAN_SHARE: f64 = 0.4;
+
 /// The same reading under other assumptions about room light and tone curve.
 struct Variants {
     room: Option<CutoffShape>,
     tone: Option<CutoffShape>,
+    lean: Option<CutoffShape>,
     without_room: Option<CutoffShape>,
 }
 
@@ -249,14 +299,19 @@ impl Variants {
         room: &RoomLight,
         found: &CutoffShape,
     ) -> Self {
-        let strength = input.tone.strength + input.tone.sigma;
-        let toned = LightGrid::new(light.grid, &ToneCurve::new(strength));
-        let room_toned = room_light(&toned, strength, hinge, side, input);
-        Self {
-            room: again(light, &room.moved(-1.0), found),
-            tone: again(&toned, &room_toned, found),
-            without_room: again(light, &RoomLight::default(), found),
-        }
+        let in_tone = |strength: f64, lean: f64| {
+            let curve = ToneCurve::leaning(strength, lean);
+            let toned = light.in_tone(&curve);
+            let room_toned = room_light(&toned, &curve, hinge, side, input);
+            again(&toned, &room_toned, found)
+        };
+        let ToneKnowledge { strength, sigma } = input.tone;
+        let lean = TONE_LEAN_SHARE * strength.abs().max(2.0 * sigma);
+        let ((tone, room), (lean, without_room)) = rayon::join(
+            || (in_tone(strength + sigma, 0.0), again(light, &room.moved(-1.0), found)),
+            || (in_tone(strength, lean), again(light, &RoomLight::default(), found)),
+        );
+        Self { room, tone, lean, without_room }
     }
 }
 
@@ -267,6 +322,11 @@ fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl Fn(&CutoffSh
     }
 }
 
+/// What the tone curve's strength and shape leave open.
+fn tone_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64> + Copy) -> f64 {
+    shift(found, variants.tone.as_ref(), of).hypot(shift(found, variants.lean.as_ref(), of))
+}
+
 fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cutoff {
     let scan_h = found.flat.h0_deg;
     let of = |s: &CutoffShape| Some(s.flat.at(scan_h));
@@ -275,7 +335,7 @@ fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cu
     add_geometry(&mut budget, input.view, input.setup, at, Component::V);
     add_image_v(&mut budget, &found.flat, found.flat.sigma_deg);
     budget.add("room light", shift(found, variants.room.as_ref(), of));
-    budget.add("tone curve", shift(found, variants.tone.as_ref(), of));
+    budget.add("tone curve", tone_shift(found, variants, of));
     Cutoff {
         v: Measured { value: Deg::new(found.flat.v0_deg), budget },
         scan_h: Deg::new(scan_h),
@@ -302,13 +362,13 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
     budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
-    budget_h.add("tone curve", shift(found, variants.tone.as_ref(), of_h));
+    budget_h.add("tone curve", tone_shift(found, variants, of_h));
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
     add_image_v(&mut budget_v, &found.flat, flat_sigma);
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
     budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
-    budget_v.add("tone curve", shift(found, variants.tone.as_ref(), of_v));
+    budget_v.add("tone curve", tone_shift(found, variants, of_v));
     Some(Elbow {
         h: Measured { value: Deg::new(h), budget: budget_h },
         v: Measured { value: Deg::new(v), budget: budget_v },

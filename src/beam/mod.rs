@@ -9,11 +9,13 @@ mod mark_window;
 mod tone_fit;
 pub mod tone;
 pub mod coarse;
+pub mod rows;
 pub mod room;
 pub mod lines;
 pub mod step;
 pub mod hotspot;
 pub mod setup_budget;
+pub mod absence;
 pub mod measure;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};

@@ -61,8 +61,8 @@ const GRADIENT_SIGMA: f64 = 0.005;
 /// Share of the lens's cos⁴ fall-off that the camera left in (own judgement: half, anywhere between none and all).
 const FALL_OFF_SHARE: f64 = 0.4;
 const FALL_OFF_SHARE_SIGMA: f64 = 0.3;
-/// Neighbouring patches share the wall's shading: about one in four counts as independent (own judgement).
-const SHARED: f64 = 4.0;
+/// Neighbouring patches share the wall's shading: about one in two counts as independent (own judgement).
+const SHARED: f64 = 2.0;
 
 impl RoomLight {
     /// Room light in a direction, relative to full scale, never negative.

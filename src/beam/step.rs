@@ -6,7 +6,7 @@
 //! the model's own steepest log fall between a quarter and three quarters of the step's height.
 
 use super::coarse::Hinge;
-use super::edge::{Scan, steepest};
+use super::edge::{Scan, steepest_every};
 use super::edge_line::EdgeLine;
 use super::light::LightGrid;
 use super::lines::{Line, ScanPlan, scans_between};
@@ -30,17 +30,23 @@ pub struct StepFit {
     top_deg: f64,
 }
 
-/// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur).
+/// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur), and its logarithmic spread.
 const ROUNDING: f64 = 20.0;
+const ROUNDING_LN_SIGMA: f64 = 0.6;
 /// Reach of the fit beyond foot and corner, degrees.
-const BESIDE_DEG: f64 = 0.9;
+const BESIDE_DEG: f64 = 0.7;
 const BELOW_DEG: f64 = 0.6;
 const ABOVE_DEG: f64 = 0.7;
+/// First looks steeper than the first figure expect an upright step, of about the second slope.
+const UPRIGHT_FROM: f64 = 1.7;
+const UPRIGHT_SLOPE: f64 = 8.0;
+/// Fitted slope from which the step counts as upright (72 degrees).
+const UPRIGHT_FITTED: f64 = 3.0;
 /// Rows that are joined into one sample, and the distance of the columns.
-const JOINED_ROWS: usize = 3;
-const COLUMN_STEP_DEG: f64 = 0.075;
+const JOINED_ROWS: usize = 4;
+const COLUMN_STEP_DEG: f64 = 0.1;
 /// Distance between the model's columns where its cutoff is read, degrees.
-const READ_STEP_DEG: f64 = 0.01;
+const READ_STEP_DEG: f64 = 0.02;
 /// The part of the step's height whose positions make the line.
 const LINE_SHARE: (f64, f64) = (0.25, 0.75);
 /// Step of the derivative of the elbow's place, in standard deviations.
@@ -50,7 +56,7 @@ const SHARED_SAMPLES: f64 = 3.0;
 /// Largest slope of a line that is stated, degrees per degree (89 degrees).
 const STEEPEST: f64 = 57.0;
 
-/// Parameters: foot, ln slope, height, shelf's tilt, offset of the flat 50 % line, ln s, H, H1, kb, L, ka.
+/// Parameters: foot, ln slope, height, shelf's tilt, offset of the flat 50 % line, ln s, H, H1, kb, L, ka, ln r.
 const FOOT: usize = 0;
 
 struct Sample {
@@ -86,7 +92,7 @@ impl Ground {
     fn light(&self, p: &[f64], h: f64, v: f64) -> f64 {
         let t = (p[FOOT] - h) * self.side;
         let slope = p[1].exp();
-        let k = ROUNDING / slope;
+        let k = p[11].exp() / slope;
         let height = p[2] + p[3] * t.max(0.0);
         let course = softplus(slope * t, k) - softplus(slope * t - height, k);
         let x = v - self.v0_deg - self.slope * (h - self.h0_deg) - p[4] - course;
@@ -97,7 +103,7 @@ impl Ground {
     }
 
     fn cutoff(&self, p: &[f64], h: f64, from: f64, to: f64) -> Option<f64> {
-        steepest(|v| self.light(p, h, v), from, to).map(|(v, _)| v)
+        steepest_every::<4>(|v| self.light(p, h, v), from, to).map(|(v, _)| v)
     }
 }
 
@@ -109,11 +115,11 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         from_deg: hinge.h_deg + side * BESIDE_DEG,
         to_deg: hinge.h_deg - side * (run + BESIDE_DEG),
         step_deg: COLUMN_STEP_DEG,
-        half_width_deg: COLUMN_STEP_DEG / 3.0,
+        half_width_deg: COLUMN_STEP_DEG / 2.0,
     };
     let start = vec![
         hinge.h_deg,
-        hinge.slope.ln(),
+        if hinge.slope > UPRIGHT_FROM { UPRIGHT_SLOPE.ln() } else { hinge.slope.ln() },
         height,
         0.0,
         0.0,
@@ -123,8 +129,11 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         -0.2,
         flat.low.max(1e-6).ln(),
         0.3,
+        ROUNDING.ln(),
     ];
-    run_fit(light, room, flat, &plan, side, height, &start, &start)
+    let frame = Frame { plan, side, top_deg: height };
+    let fitted = run_fit(light, room, flat, &frame, &start)?;
+    describe(&fitted, &Ground::new(flat, side), flat, &frame)
 }
 
 impl StepFit {
@@ -132,27 +141,29 @@ impl StepFit {
     pub fn again(&self, light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine) -> Option<Self> {
         let mut start = self.parameters.clone();
         start[9] = flat.low.max(1e-6).ln();
-        run_fit(light, room, flat, &self.plan, self.side, self.top_deg, &start, &start)
+        let frame = Frame { plan: self.plan, side: self.side, top_deg: self.top_deg };
+        let ground = Ground::new(flat, frame.side);
+        let fitted = run_fit(light, room, flat, &frame, &start)?;
+        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat)?;
+        Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "one fit, described by what it starts from")]
-fn run_fit(
-    light: &LightGrid<'_>,
-    room: &RoomLight,
-    flat: &EdgeLine,
-    plan: &ScanPlan,
+/// Where the step is looked at.
+#[derive(Debug, Clone, Copy)]
+struct Frame {
+    plan: ScanPlan,
     side: f64,
     top_deg: f64,
-    start: &[f64],
-    expected: &[f64],
-) -> Option<StepFit> {
-    let ground = Ground::new(flat, side);
-    let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + top_deg + ABOVE_DEG);
-    let samples = collect(&scans_between(light, room, plan, 0.0, &window));
-    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3];
-    let priors: Vec<Prior> = expected.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
-    let fitted = fit(start, &priors, |p| {
+}
+
+fn run_fit(light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine, frame: &Frame, start: &[f64]) -> Option<Fitted> {
+    let ground = Ground::new(flat, frame.side);
+    let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + frame.top_deg + ABOVE_DEG);
+    let samples = collect(&scans_between(light, room, &frame.plan, 0.0, &window));
+    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, ROUNDING_LN_SIGMA];
+    let priors: Vec<Prior> = start.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
+    fit(start, &priors, |p| {
         samples
             .iter()
             .map(|s| {
@@ -160,8 +171,7 @@ fn run_fit(
                 (s.level.max(0.05 * model) / model).ln() / (s.noise / model).hypot(flat.texture)
             })
             .collect()
-    })?;
-    describe(&fitted, &ground, flat, plan, top_deg)
+    })
 }
 
 fn collect(scans: &[Scan]) -> Vec<Sample> {
@@ -220,7 +230,9 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     let (mean_t, mean_s) = (inside.iter().map(|p| p.0).sum::<f64>() / n, inside.iter().map(|p| p.1).sum::<f64>() / n);
     let covariance: f64 = inside.iter().map(|(t, s)| (t - mean_t) * (s - mean_s)).sum();
     let variance: f64 = inside.iter().map(|(_, s)| (s - mean_s).powi(2)).sum();
-    let t_by_share = (covariance / variance).max(shelf / STEEPEST);
+    // An upright step has one H; what slant its positions show is the rounding's.
+    let is_upright = p[1].exp() > UPRIGHT_FITTED;
+    let t_by_share = if is_upright { shelf / STEEPEST } else { (covariance / variance).max(shelf / STEEPEST) };
     let foot_t = mean_t - t_by_share * mean_s;
     let slope = -side * shelf / t_by_share + flat.slope;
     let at = |t: f64| p[FOOT] - side * t;
@@ -231,7 +243,7 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     Some((line, at(foot_t), points))
 }
 
-fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, plan: &ScanPlan, top_deg: f64) -> Option<StepFit> {
+fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, frame: &Frame) -> Option<StepFit> {
     let p = &fitted.parameters;
     let (mut line, elbow_h_deg, points) = line_of(p, ground, flat)?;
     let scale = SHARED_SAMPLES.sqrt() * fitted.spread.max(0.5);
@@ -262,8 +274,8 @@ fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, plan: &ScanPlan, 
         elbow_sigma_deg,
         points,
         parameters: p.clone(),
-        plan: *plan,
-        side: ground.side,
-        top_deg,
+        plan: frame.plan,
+        side: frame.side,
+        top_deg: frame.top_deg,
     })
 }

@@ -24,8 +24,8 @@ pub struct FarSample {
 /// Region that is sampled, degrees, and the distance between patches.
 const H_REACH_DEG: f64 = 16.0;
 const V_RANGE_DEG: (f64, f64) = (-4.0, 13.0);
-const STEP_H_DEG: f64 = 1.0;
-const STEP_V_DEG: f64 = 0.5;
+const STEP_H_DEG: f64 = 1.5;
+const STEP_V_DEG: f64 = 0.7;
 /// Pixels on either side of a patch's centre, and the distance between those that are read.
 const REACH_PX: isize = 6;
 const STRIDE_PX: usize = 3;

@@ -4,4 +4,4 @@ pub mod resample;
 pub mod far;
 
 pub use far::{FarSample, far_field};
-pub use resample::{AngleGrid, Axis, GridOptions};
+pub use resample::{AngleGrid, Axis, GridOptions, floor_line_mm};

@@ -99,7 +99,7 @@ struct Node {
 }
 
 /// Wall height (on the face, mm) of the floor at the wall.
-fn floor_line_mm(setup: &LampSetup) -> f64 {
+pub fn floor_line_mm(setup: &LampSetup) -> f64 {
     if setup.floor.rise_to_wall.get().abs() > 0.0 {
         0.0
     } else {

@@ -1,0 +1,168 @@
+//! Joints and painted bands along the wall: reflectance that changes from row to row alike in every column.
+//!
+//! Along the flat cutoff such a row looks like a piece of the edge. But the wall's other columns see the same rows in smooth
+//! light: on the rising side they are well below the cutoff. The change of log light from row to row, less its own course over
+//! a degree, is the reflectance's; its median over all columns that do not have their cutoff near that row, summed up from the
+//! bottom, is the row's gain. Rows are level on the wall: V does not depend on H there (flat-screen convention).
+
+use super::coarse::CoarsePlace;
+use super::light::LightGrid;
+
+/// Columns that are compared: their half width, distance and reach, degrees.
+const COLUMN_HALF_DEG: f64 = 0.1;
+const COLUMN_STEP_DEG: f64 = 0.25;
+const REACH_DEG: f64 = 7.5;
+/// Distance from a column's own cutoff that is left out below and above it, degrees.
+const BELOW_CUTOFF_DEG: f64 = 0.35;
+const ABOVE_CUTOFF_DEG: f64 = 0.7;
+/// Half width of the window in which the light's own course is told, degrees.
+const COURSE_DEG: f64 = 0.5;
+/// Fewest columns that tell a row.
+const LEAST_COLUMNS: usize = 8;
+/// A change counts when it exceeds so many robust standard deviations of all rows' changes, and this share.
+const LEAST_SIGMAS: f64 = 4.0;
+const LEAST_CHANGE: f64 = 0.015;
+/// Darkest light that is compared, relative to full scale.
+const DARKEST: f64 = 0.003;
+
+/// The gain of every row of the grid (1: as bright as the rest); `None` on a wall without such rows.
+pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<Vec<f32>> {
+    let grid = light.grid;
+    // Rows of `LightGrid::column`: every second of the grid.
+    let rows = grid.v.count.div_ceil(2);
+    let mut changes: Vec<Vec<f64>> = vec![Vec::new(); rows];
+    let count = (2.0 * REACH_DEG / COLUMN_STEP_DEG) as usize;
+    for k in 0..=count {
+        let h_deg = -REACH_DEG + k as f64 * COLUMN_STEP_DEG;
+        let cutoff = looked.iter().min_by(|a, b| (a.h_deg - h_deg).abs().total_cmp(&(b.h_deg - h_deg).abs()))?.v_deg;
+        add_changes(
+            &light.column(h_deg, COLUMN_HALF_DEG),
+            cutoff,
+            grid.v.first_deg,
+            2.0 * grid.v.step_deg,
+            &mut changes,
+        );
+    }
+    let medians: Vec<Option<f64>> =
+        changes.iter_mut().map(|row| (row.len() >= LEAST_COLUMNS).then(|| median(row))).collect();
+    let mut sizes: Vec<f64> = medians.iter().flatten().map(|change| change.abs()).collect();
+    if sizes.is_empty() {
+        return None;
+    }
+    let threshold = (LEAST_SIGMAS * 1.4826 * median(&mut sizes)).max(LEAST_CHANGE);
+    // The two rows beside a great change belong to it.
+    let is_great = |row: usize| medians.get(row).copied().flatten().is_some_and(|change| change.abs() > threshold);
+    if !(0..rows).any(is_great) {
+        return None;
+    }
+    let mut log_gain = 0.0f64;
+    let mut gains = vec![0.0f64; rows];
+    for (row, gain) in gains.iter_mut().enumerate() {
+        if is_great(row) || is_great(row + 1) || (row > 0 && is_great(row - 1)) {
+            log_gain += medians[row].unwrap_or(0.0);
+        }
+        *gain = log_gain;
+    }
+    let middle = median(&mut gains.clone());
+    Some((0..grid.v.count).map(|j| (between(&gains, j) - middle).exp() as f32).collect())
+}
+
+/// The log gain of grid row `j` from those of every second row.
+fn between(gains: &[f64], j: usize) -> f64 {
+    let (a, b) = (j / 2, (j / 2 + j % 2).min(gains.len() - 1));
+    f64::midpoint(gains[a], gains[b])
+}
+
+/// Adds a column's changes of log light, less their course, to the rows; row `r` gets the change from `r - 1` to `r`.
+fn add_changes(column: &[(f64, f64)], cutoff_deg: f64, first_deg: f64, step_deg: f64, changes: &mut [Vec<f64>]) {
+    let steps: Vec<Option<(usize, f64)>> = column
+        .windows(2)
+        .map(|pair| {
+            let ((v0, below), (v1, above)) = (pair[0], pair[1]);
+            let is_next = (v1 - v0 - step_deg).abs() < 0.1 * step_deg;
+            let is_clear = v1 < cutoff_deg - BELOW_CUTOFF_DEG || v0 > cutoff_deg + ABOVE_CUTOFF_DEG;
+            let row = ((v1 - first_deg) / step_deg).round() as usize;
+            (is_next && is_clear && below > DARKEST && above > DARKEST).then(|| (row, (above / below).ln()))
+        })
+        .collect();
+    let reach = (COURSE_DEG / step_deg) as usize;
+    for (k, step) in steps.iter().enumerate() {
+        let Some((row, change)) = *step else { continue };
+        let near = &steps[k.saturating_sub(reach)..(k + reach + 1).min(steps.len())];
+        let mut course: Vec<f64> = near.iter().flatten().map(|step| step.1).collect();
+        if course.len() > reach / 2
+            && let Some(row) = changes.get_mut(row)
+        {
+            row.push(change - median(&mut course));
+        }
+    }
+}
+
+fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::beam::light::ToneCurve;
+    use crate::grid::{AngleGrid, Axis};
+
+    /// A cutoff that rises at 15 degrees on the right of a wall whose rows at `dark` reflect 0.6 of the rest.
+    fn wall(dark: impl Fn(f64) -> bool) -> (AngleGrid, Vec<CoarsePlace>) {
+        let (h, v) = (Axis::spanning(-9.0, 9.0, 0.05), Axis::spanning(-3.0, 4.0, 0.02));
+        let cutoff = |h: f64| -0.5 + 0.268 * h.max(0.0);
+        let mut rgb = Vec::new();
+        for j in 0..v.count {
+            for i in 0..h.count {
+                let x = v.at_deg(j) - cutoff(h.at_deg(i));
+                let light = 0.01 + 0.4 / (1.0 + (x / 0.12).exp());
+                rgb.push([(light * if dark(v.at_deg(j)) { 0.6 } else { 1.0 }) as f32; 3]);
+            }
+        }
+        let cells = rgb.len();
+        let grid = AngleGrid {
+            h,
+            v,
+            rgb,
+            clipped: vec![0.0; cells],
+            is_valid: vec![true; cells],
+            intensity_factor: vec![1.0; cells],
+        };
+        let looked = (-75..=75)
+            .map(|k| {
+                let h_deg = f64::from(k) / 10.0;
+                CoarsePlace { h_deg, v_deg: cutoff(h_deg) + 0.2, fall: 3.0, below: 0.4, above: 0.02 }
+            })
+            .collect();
+        (grid, looked)
+    }
+
+    #[test]
+    fn joints_across_the_flat_cutoff_are_told_by_the_rising_side() {
+        let is_joint = |v: f64| (v + 10.0).rem_euclid(0.56) < 0.12;
+        let (grid, looked) = wall(is_joint);
+        let gains = row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked).unwrap();
+        // Inside joints and between them, away from their rims, around the flat cutoff.
+        let mean = |dark: bool| {
+            let inside: Vec<f64> = (0..grid.v.count)
+                .filter(|&j| {
+                    let v = grid.v.at_deg(j);
+                    v.abs() < 1.5 && [-0.05, 0.0, 0.05].iter().all(|d| is_joint(v + d) == dark)
+                })
+                .map(|j| f64::from(gains[j]).ln())
+                .collect();
+            inside.iter().sum::<f64>() / inside.len() as f64
+        };
+        // The edge's own fading inside the compared columns leaves about a hundredth a row.
+        let ratio = (mean(true) - mean(false)).exp();
+        assert!((ratio - 0.6).abs() < 0.06, "{ratio}");
+    }
+
+    #[test]
+    fn a_plain_wall_has_no_rows() {
+        let (grid, looked) = wall(|_| false);
+        assert!(row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked).is_none());
+    }
+}
