@@ -283,10 +283,10 @@ fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[f64], weigh
         }
     }
     let mut sums = Equations::zeros(N);
-    for a in 0..N {
-        sums.gradient[a] = gradient[a];
-        for b in 0..=a {
-            sums.normal[(a, b)] = normal[a][b];
+    for (a, (slope, row)) in gradient.iter().zip(&normal).enumerate() {
+        sums.gradient[a] = *slope;
+        for (b, value) in row[..=a].iter().enumerate() {
+            sums.normal[(a, b)] = *value;
         }
     }
     sums

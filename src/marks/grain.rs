@@ -42,7 +42,8 @@ impl Grain {
             for y in (0..grey.height - 1).step_by(step) {
                 for x in (0..grey.width - reach).step_by(step) {
                     let [a, b, c] = [0, LAG, 2 * LAG].map(|shift| mean(grey, x + shift, y));
-                    bins[bin_of(b)].push((a + c).abs_diff(2 * b));
+                    // By the mean of the three, which white noise leaves independent of their second difference.
+                    bins[bin_of((a + b + c) / 3)].push((a + c).abs_diff(2 * b));
                 }
             }
         }

@@ -16,8 +16,9 @@ const STRIP_PX: usize = 8;
 const STRIP_STEP_PX: usize = 40;
 /// Pixels to each side of a steep place within which the height of its step is taken: room for a blur of 20 px.
 const REACH_PX: usize = 40;
-/// Baseline of the steepness, pixels.
-const BASE_PX: usize = 3;
+/// Baselines of the steepness, pixels, the longest first: noise makes the steepest place of a wide edge look steeper, the
+/// more so the shorter the baseline is. The longest that the edge itself is wider than counts.
+const BASES_PX: [usize; 3] = [12, 6, 3];
 /// Steep places that are looked at in each strip.
 const PLACES: usize = 3;
 /// Least height of a step in codes, and in standard deviations of the strip's noise.
@@ -77,26 +78,43 @@ fn strip_spreads(length: usize, depth: usize, code: impl Fn(usize, usize) -> f32
         .collect()
 }
 
+/// The sharpest edge of a strip, over the longest baseline that does not widen it.
 fn sharpest(line: &[f32]) -> Option<f32> {
-    let smooth: Vec<f32> = line.windows(BASE_PX).map(|part| part.iter().sum::<f32>() / BASE_PX as f32).collect();
+    let [longest, longer, shortest] = BASES_PX;
+    [longest, longer]
+        .into_iter()
+        .find_map(|base| sharpest_over(line, base).filter(|spread| *spread >= base as f32))
+        .or_else(|| sharpest_over(line, shortest))
+}
+
+fn sharpest_over(line: &[f32], base: usize) -> Option<f32> {
+    let smooth: Vec<f32> = line.windows(base).map(|part| part.iter().sum::<f32>() / base as f32).collect();
     let mut slopes: Vec<f32> =
-        smooth.windows(BASE_PX + 1).map(|part| (part[BASE_PX] - part[0]).abs() / BASE_PX as f32).collect();
+        smooth.windows(base + 1).map(|part| (part[base] - part[0]).abs() / base as f32).collect();
     let least = LEAST_CODES.max(LEAST_SIGMAS * noise(&smooth)?);
     let mut best: Option<f32> = None;
     for _ in 0..PLACES {
         let inner = REACH_PX..slopes.len().saturating_sub(REACH_PX);
         let place = inner.max_by(|&a, &b| slopes[a].total_cmp(&slopes[b]))?;
-        let around = &smooth[place - REACH_PX..(place + BASE_PX + REACH_PX).min(smooth.len())];
+        let around = &smooth[place - REACH_PX..(place + base + REACH_PX).min(smooth.len())];
         let (low, high) =
             around.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v)));
         if high - low > least {
-            let spread = (high - low) / (std::f32::consts::TAU.sqrt() * slopes[place]);
+            let spread = narrowed((high - low) / (std::f32::consts::TAU.sqrt() * slopes[place]), base);
             best = Some(best.map_or(spread, |best| best.min(spread)));
         }
         let end = (place + 2 * REACH_PX).min(slopes.len());
         slopes[place.saturating_sub(2 * REACH_PX)..end].fill(0.0);
     }
     best
+}
+
+/// Takes off what a mean and a difference over the baseline add to an edge's spread: a twelfth of its square each. Over
+/// the shortest one the pixels themselves are as wide, and it stays.
+fn narrowed(spread: f32, base: usize) -> f32 {
+    let [.., shortest] = BASES_PX;
+    let added = if base == shortest { 0.0 } else { (base * base) as f32 / 6.0 };
+    (spread * spread - added).max(0.0).sqrt()
 }
 
 fn noise(smooth: &[f32]) -> Option<f32> {
