@@ -13,7 +13,7 @@ const COLUMN_HALF_DEG: f64 = 0.1;
 const COLUMN_STEP_DEG: f64 = 0.25;
 const REACH_DEG: f64 = 7.5;
 /// Distance from a column's own cutoff that is left out below and above it, degrees.
-const BELOW_CUTOFF_DEG: f64 = 0.35;
+const BELOW_CUTOFF_DEG: f64 = 0.6;
 const ABOVE_CUTOFF_DEG: f64 = 0.7;
 /// Half width of the window in which the light's own course is told, degrees.
 const COURSE_DEG: f64 = 0.5;
@@ -21,7 +21,7 @@ const COURSE_DEG: f64 = 0.5;
 const LEAST_COLUMNS: usize = 8;
 /// A change counts when it exceeds so many robust standard deviations of all rows' changes, and this share.
 const LEAST_SIGMAS: f64 = 4.0;
-const LEAST_CHANGE: f64 = 0.008;
+const LEAST_CHANGE: f64 = 0.01;
 /// Darkest light that is compared, relative to full scale.
 const DARKEST: f64 = 0.003;
 
