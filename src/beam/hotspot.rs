@@ -145,12 +145,12 @@ fn place(input: &SpotInput<'_>, h_deg: f64, v_deg: f64) -> Place {
 }
 
 fn brightest(cells: &SpotCells, input: &SpotInput<'_>) -> Option<Top> {
+    /// The brightest few blocks may be a lamp's reflection or a joint.
+    const FROM_THE_TOP: usize = 6;
     let is_under = |cell: &SpotCell| place(input, cell.h_deg, cell.v_deg).over_line_deg.is_none_or(|over| over < 0.0);
     let lit: Vec<&SpotCell> = cells.cells.iter().flatten().filter(|cell| is_under(cell)).collect();
     let mut levels: Vec<f64> = lit.iter().filter_map(|cell| cell.ln_level).collect();
     levels.sort_by(f64::total_cmp);
-    /// The brightest few blocks may be a lamp's reflection or a joint.
-    const FROM_THE_TOP: usize = 6;
     let ln_level = *levels.get(levels.len().checked_sub(FROM_THE_TOP)?)?;
     let white: Vec<&&SpotCell> =
         lit.iter().filter(|cell| cell.is_clipped && cell.ln_level.is_none_or(|level| level > ln_level - 0.2)).collect();
@@ -183,7 +183,10 @@ fn data(cells: &SpotCells, input: &SpotInput<'_>, top: &Top) -> Vec<Datum> {
         let Some(cell) = cell else { continue };
         let Some(ln_level) = cell.ln_level else { continue };
         let (dh, dv) = (cell.h_deg - top.h_deg, cell.v_deg - top.v_deg);
-        if dh.abs() > REACH_H_DEG || dv < -REACH_DOWN_DEG || dv > REACH_UP_DEG || ln_level - top.ln_level < LEAST_LN {
+        if dh.abs() > REACH_H_DEG
+            || !(-REACH_DOWN_DEG..=REACH_UP_DEG).contains(&dv)
+            || ln_level - top.ln_level < LEAST_LN
+        {
             continue;
         }
         let place = place(input, cell.h_deg, cell.v_deg);
@@ -295,7 +298,7 @@ fn spread(fitted: &SpotFit, input: &SpotInput<'_>, peak_at: (f64, f64)) -> (f64,
         };
         let (more, less) = (moved(1.0), moved(-1.0));
         let part = |more: f64, less: f64, here: f64| {
-            ((more - less) / 2.0).powi(2) + 0.5 * ((more + less) / 2.0 - here).powi(2)
+            ((more - less) / 2.0).powi(2) + 0.5 * (f64::midpoint(more, less) - here).powi(2)
         };
         of_h += part(more.0, less.0, peak_at.0);
         of_v += part(more.1, less.1, peak_at.1);

@@ -46,7 +46,10 @@ pub mod index {
     /// Tone curve, in its own standard uncertainties.
     pub const TONE: usize = 17;
 }
-use index::*;
+use index::{
+    BELOW_DEPTH, BELOW_POWER, BELOW_START, EDGE_DROP, EDGE_SOFTNESS, HOT_H, HOT_HEIGHT, HOT_RATIO, HOT_V, HOT_WIDTH,
+    SCALE, WIDE_H, WIDE_POWER, WIDE_SPREAD,
+};
 
 /// Bend at which the downward fading begins, 1/deg (the published lamp's fit).
 const BEND_PER_DEG: f64 = 6.0;
