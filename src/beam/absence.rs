@@ -3,10 +3,9 @@
 use crate::bay::LampSetup;
 use crate::error::Refusal;
 use crate::flag::FlagCode;
-use crate::grid::floor_line_mm;
 use crate::photo::{LinearImage, ShotFacts};
 use crate::units::PxPoint;
-use crate::wall::WallView;
+use crate::wall::{WallView, geometry};
 
 /// Pixels between the places that are looked at.
 const STRIDE_PX: usize = 24;
@@ -67,7 +66,7 @@ pub fn explain(
 /// Light of wall and floor, each rising.
 fn levels(image: &LinearImage<'_>, view: &WallView, setup: &LampSetup) -> (Vec<f32>, Vec<f32>) {
     let (mut wall, mut floor) = (Vec::new(), Vec::new());
-    let line = floor_line_mm(setup);
+    let line = geometry::floor_line_mm(setup);
     for y in (0..image.photo().height()).step_by(STRIDE_PX) {
         for x in (0..image.photo().width()).step_by(STRIDE_PX) {
             let height = view.to_wall(PxPoint::new(x as f64 + 0.5, y as f64 + 0.5)).y_mm - line;

@@ -217,6 +217,8 @@ fn place(input: &SpotInput<'_>, h_deg: f64, v_deg: f64) -> Place {
 const FROM_THE_TOP: usize = 6;
 
 fn brightest(cells: &SpotCells, input: &SpotInput<'_>) -> Option<Top> {
+    /// The brightest few blocks may be a lamp's reflection or a joint.
+    const FROM_THE_TOP: usize = 6;
     let is_under = |cell: &SpotCell| place(input, cell.h_deg, cell.v_deg).over_line_deg.is_none_or(|over| over < 0.0);
     let lit: Vec<&SpotCell> = cells.cells.iter().flatten().filter(|cell| is_under(cell)).collect();
     let mut levels: Vec<f64> = lit.iter().filter_map(|cell| cell.ln_level).collect();

@@ -5,4 +5,4 @@ pub mod resample;
 pub mod far;
 
 pub use far::{FarSample, far_field};
-pub use resample::{AngleGrid, Axis, GridOptions, floor_line_mm};
+pub use resample::{AngleGrid, Axis, GridOptions};

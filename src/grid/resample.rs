@@ -97,15 +97,6 @@ const PATCH_NODES: usize = 4;
 /// Rows of nodes in a band, the part that one thread fills.
 const BAND_NODES: usize = 2;
 
-/// Wall height (on the face, mm) of the floor at the wall.
-pub fn floor_line_mm(setup: &LampSetup) -> f64 {
-    if setup.floor.rise_to_wall.get().abs() > 0.0 {
-        0.0
-    } else {
-        setup.floor.slope.get() / 100.0 * setup.distance.get()
-    }
-}
-
 /// Resamples the photo on the lamp's angle axes.
 pub fn resample(
     image: &LinearImage<'_>,
@@ -284,7 +275,7 @@ struct Bare<'a> {
 
 impl<'a> Bare<'a> {
     fn of(bay: &'a Bay, setup: &'a LampSetup) -> Self {
-        Self { bay, setup, floor_mm: floor_line_mm(setup) + FLOOR_MARGIN_MM }
+        Self { bay, setup, floor_mm: geometry::floor_line_mm(setup) + FLOOR_MARGIN_MM }
     }
 
     fn holds(&self, wall: WallPoint) -> bool {

@@ -110,6 +110,15 @@ pub fn wall_point(setup: &LampSetup, angle: AnglePoint) -> Option<WallPoint> {
     Some(WallPoint::new(from_origin.dot(&plane.level), from_origin.dot(&plane.steepest) - raised_mm(setup)))
 }
 
+/// Wall height (on the face, mm) of the floor at the wall.
+pub fn floor_line_mm(setup: &LampSetup) -> f64 {
+    if setup.floor.rise_to_wall.get().abs() > 0.0 {
+        0.0
+    } else {
+        setup.floor.slope.get() / 100.0 * setup.distance.get()
+    }
+}
+
 /// Length and incidence of the ray from the lamp to a point on the wall's face.
 pub fn solid(setup: &LampSetup, point: WallPoint) -> RayGeometry {
     let ray = bay_point(setup, point) - lamp(setup);
