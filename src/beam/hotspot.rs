@@ -213,9 +213,6 @@ fn place(input: &SpotInput<'_>, h_deg: f64, v_deg: f64) -> Place {
     }
 }
 
-/// The brightest few blocks may be a lamp's reflection or a joint.
-const FROM_THE_TOP: usize = 6;
-
 fn brightest(cells: &SpotCells, input: &SpotInput<'_>) -> Option<Top> {
     /// The brightest few blocks may be a lamp's reflection or a joint.
     const FROM_THE_TOP: usize = 6;

@@ -95,14 +95,16 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     }
     let Seen { hinge, room, found, .. } = seen;
     check_edges(&found.flat)?;
-    let variants = Variants::new(&light, input, (&hinge, side), &room, &found);
+    let (variants, spot) = rayon::join(
+        || Variants::new(&light, input, (&hinge, side), &room, &found),
+        || hot_spot_under(&light, &room, &found, (&hinge, side), input),
+    );
     features.cutoff = Some(cutoff(&found, &variants, input));
     features.elbow = elbow(&found, &variants, input);
     features.rise = rise(&found);
     features.cutoff_line = drawn_line(&found);
-    let spot = hot_spot_under(&light, &room, &found, (&hinge, side), input);
     check_uncertainty(&features, &room, &found)?;
-    flag(&mut features, &found, &variants, input);
+    flag(&mut features, &found, &variants, &room, input);
     keep_hot_spot(&mut features, spot);
     Ok(features)
 }
@@ -119,7 +121,7 @@ fn look(light: &LightGrid<'_>, tone: &ToneCurve, side: f64, input: &BeamInput<'_
     let looked = smooth(&places(light, -7.5, 7.5));
     let hinge = coarse_hinge(&looked, input.pattern, side)?;
     check_beam(&looked, &hinge, side, input.pattern)?;
-    let room = room_light(light, tone, &hinge, side, input);
+    let room = room_light(light, tone, (&hinge, side), input, None);
     let found = read(light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
     Ok(Seen { looked, hinge, room, found })
 }
@@ -239,13 +241,19 @@ fn dark_level(light: &LightGrid<'_>) -> RoomLight {
 /// What remains of the room's light after subtracting an ambient photo, relative to full scale.
 const AFTER_SUBTRACTION: f64 = 2e-4;
 
-fn room_light(light: &LightGrid<'_>, tone: &ToneCurve, hinge: &Hinge, side: f64, input: &BeamInput<'_>) -> RoomLight {
+fn room_light(
+    light: &LightGrid<'_>,
+    tone: &ToneCurve,
+    (hinge, side): (&Hinge, f64),
+    input: &BeamInput<'_>,
+    found: Option<&RoomLight>,
+) -> RoomLight {
     if input.is_ambient_subtracted {
         return RoomLight::subtracted(AFTER_SUBTRACTION);
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
     let cutoff = |h: f64| hinge_height(hinge, h, side);
-    room::estimate(input.far, tone, centre, &cutoff).unwrap_or_else(|| dark_level(light))
+    room::estimate(input.far, tone, centre, &cutoff, found).unwrap_or_else(|| dark_level(light))
 }
 
 fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, pattern: Pattern) -> Option<CutoffShape> {
@@ -290,7 +298,6 @@ struct Variants {
     room: Option<CutoffShape>,
     tone: Option<CutoffShape>,
     lean: Option<CutoffShape>,
-    without_room: Option<CutoffShape>,
 }
 
 impl Variants {
@@ -304,16 +311,16 @@ impl Variants {
         let in_tone = |strength: f64, lean: f64| {
             let curve = ToneCurve::leaning(strength, lean);
             let toned = light.in_tone(&curve);
-            let room_toned = room_light(&toned, &curve, hinge, side, input);
+            let room_toned = room_light(&toned, &curve, (hinge, side), input, Some(room));
             again(&toned, &room_toned, found)
         };
         let ToneKnowledge { strength, sigma } = input.tone;
         let lean = TONE_LEAN_SHARE * strength.abs().max(2.0 * sigma);
-        let ((tone, room), (lean, without_room)) = rayon::join(
-            || (in_tone(strength + sigma, 0.0), again(light, &room.moved(-1.0), found)),
-            || (in_tone(strength, lean), again(light, &RoomLight::default(), found)),
+        let (tone, (lean, room)) = rayon::join(
+            || in_tone(strength + sigma, 0.0),
+            || (in_tone(strength, lean), again(light, &room.moved(-1.0), found)),
         );
-        Self { room, tone, lean, without_room }
+        Self { room, tone, lean }
     }
 }
 
@@ -499,8 +506,15 @@ fn check_uncertainty(features: &BeamFeatures, room: &RoomLight, found: &CutoffSh
     Ok(())
 }
 
-fn flag(features: &mut BeamFeatures, found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) {
-    let room_shift = shift(found, variants.without_room.as_ref(), |s| Some(s.flat.v0_deg));
+fn flag(
+    features: &mut BeamFeatures,
+    found: &CutoffShape,
+    variants: &Variants,
+    room: &RoomLight,
+    input: &BeamInput<'_>,
+) {
+    // What one standard uncertainty of the room's light moves, taken to all of it.
+    let room_shift = shift(found, variants.room.as_ref(), |s| Some(s.flat.v0_deg)) * room.base / room.sigma.max(1e-9);
     if !input.is_ambient_subtracted && room_shift > ROOM_FLAG_DEG {
         features.flags.push(Flag::new(
             FlagCode::RoomLight,

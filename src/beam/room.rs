@@ -7,7 +7,7 @@
 //! `(c1·exp(-dv/1.157) + c0)·exp(-(h/24.69)²)` up to 3 degrees above the cutoff), everything else from the photo.
 
 use super::light::ToneCurve;
-use super::solve::{Prior, fit};
+use super::solve::{Prior, fit_within};
 use crate::grid::FarSample;
 use crate::photo::linear::LUMINANCE_WEIGHTS;
 
@@ -22,6 +22,8 @@ pub struct RoomLight {
     gradient_v: f64,
     centre_h: f64,
     centre_v: f64,
+    /// The fit's parameters, from which one under another tone curve starts.
+    fitted: Option<[f64; COUNT]>,
 }
 
 /// Where stray light is sampled above the cutoff, degrees.
@@ -88,6 +90,12 @@ impl RoomLight {
     }
 }
 
+/// Parameters of the fit.
+const COUNT: usize = 12;
+/// Most iterations of a fit that starts from one under another tone curve.
+const FEW_ITERATIONS: usize = 4;
+const MOST_ITERATIONS: usize = 30;
+
 struct Patch {
     h: f64,
     v: f64,
@@ -147,12 +155,14 @@ fn beam_colour(far: &[FarSample], tone: &ToneCurve, cutoff: &impl Fn(f64) -> f64
     }))
 }
 
-/// Estimates the room's light from the wall above the cutoff; `cutoff` gives the cutoff's V at an H.
+/// Estimates the room's light from the wall above the cutoff; `cutoff` gives the cutoff's V at an H, `found` what was found under
+/// another tone curve.
 pub fn estimate(
     far: &[FarSample],
     tone: &ToneCurve,
     centre_deg: (f64, f64),
     cutoff: &impl Fn(f64) -> f64,
+    found: Option<&RoomLight>,
 ) -> Option<RoomLight> {
     let lamp = beam_colour(far, tone, cutoff);
     let patches: Vec<Patch> = far
@@ -220,7 +230,9 @@ pub fn estimate(
     ];
     let beam = lamp.unwrap_or_default();
     let has_colour = lamp.is_some();
-    let fitted = fit(&start, &priors, |p| {
+    let (iterations, from) =
+        found.and_then(|found| found.fitted).map_or((MOST_ITERATIONS, start), |from| (FEW_ITERATIONS, from));
+    let fitted = fit_within(iterations, &from, &priors, |p| {
         let room_colour = [beam[0] + p[8], beam[1] + p[9]];
         let stray_colour = [beam[0] + p[10], beam[1] + p[11]];
         let (room_green, stray_green) = (1.0 / luminance_of(room_colour), 1.0 / luminance_of(stray_colour));
@@ -256,5 +268,6 @@ pub fn estimate(
         gradient_v: fitted.parameters[2],
         centre_h: centre_deg.0,
         centre_v: centre_deg.1,
+        fitted: fitted.parameters.try_into().ok(),
     })
 }

@@ -45,6 +45,16 @@ fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
 
 /// Fits `parameters` so that `residuals(parameters)` (in sigmas) are small; derivatives are taken numerically.
 pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option<Fitted> {
+    fit_within(ITERATIONS, start, priors, residuals)
+}
+
+/// As [`fit`], with a limit on the iterations: from a start that is nearly right a few are enough.
+pub fn fit_within(
+    iterations: usize,
+    start: &[f64],
+    priors: &[Prior],
+    residuals: impl Fn(&[f64]) -> Vec<f64>,
+) -> Option<Fitted> {
     let n = start.len();
     let equations = |parameters: &[f64], current: &[f64], weights: &[f64]| {
         let columns: Vec<Vec<f64>> = (0..n)
@@ -65,7 +75,7 @@ pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f6
         }
         equations
     };
-    solve(start, priors, &residuals, equations)
+    solve_within(iterations, start, priors, &residuals, equations)
 }
 
 /// The weighted normal equations: `JᵀWJ` (lower triangle) and `JᵀWr`, priors not included.
@@ -91,13 +101,23 @@ pub fn solve(
     residuals: &impl Fn(&[f64]) -> Vec<f64>,
     equations: impl Fn(&[f64], &[f64], &[f64]) -> Equations,
 ) -> Option<Fitted> {
+    solve_within(ITERATIONS, start, priors, residuals, equations)
+}
+
+fn solve_within(
+    iterations: usize,
+    start: &[f64],
+    priors: &[Prior],
+    residuals: &impl Fn(&[f64]) -> Vec<f64>,
+    equations: impl Fn(&[f64], &[f64], &[f64]) -> Equations,
+) -> Option<Fitted> {
     let n = start.len();
     let mut parameters = start.to_vec();
     let mut current = residuals(&parameters);
     let mut best = cost(&current, &parameters, priors);
     let mut damping = 1e-3;
     let mut normal = DMatrix::zeros(n, n);
-    for _ in 0..ITERATIONS {
+    for _ in 0..iterations {
         let weights: Vec<f64> = current.iter().map(|r| 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2))).collect();
         let Equations { normal: lower, mut gradient } = equations(&parameters, &current, &weights);
         normal = lower;
