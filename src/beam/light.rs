@@ -4,6 +4,7 @@
 //! domain, `y = x + a·(3x² - 2x³ - x)`: our own one-parameter family through black, mid-grey and white.
 
 use super::edge::Scan;
+use super::rows::RowGains;
 use crate::grid::AngleGrid;
 use crate::photo::linear::{LUMINANCE_WEIGHTS, linear_to_srgb, srgb_to_linear};
 
@@ -107,7 +108,7 @@ pub struct LightGrid<'a> {
     pub grid: &'a AngleGrid,
     tone: ToneCurve,
     /// Reflectance of every row against the rest of the wall, where rows differ.
-    row_gains: Option<&'a [f32]>,
+    row_gains: Option<&'a RowGains>,
 }
 
 /// Standard deviation of a cell's light from quantisation and read noise, relative to full scale (about one 8-bit code in
@@ -124,7 +125,7 @@ impl<'a> LightGrid<'a> {
 
     /// The same, with every row's light divided by its gain.
     #[must_use]
-    pub fn with_row_gains(self, gains: Option<&'a [f32]>) -> Self {
+    pub fn with_row_gains(self, gains: Option<&'a RowGains>) -> Self {
         Self { row_gains: gains, ..self }
     }
 
@@ -142,7 +143,7 @@ impl<'a> LightGrid<'a> {
         } else {
             (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum::<f32>()
         };
-        self.row_gains.map_or(level, |gains| level / gains[cell / self.grid.h.count])
+        self.row_gains.map_or(level, |gains| level / gains.at(cell % self.grid.h.count, cell / self.grid.h.count))
     }
 
     /// Relative luminance of every n-th valid cell, rising.

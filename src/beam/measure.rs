@@ -89,7 +89,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
     let side = flat_side(input);
     let mut seen = look(&light, &tone, side, input)?;
     let gains = if seen.found.flat.texture > ROUGH_WALL { row_gains(&light, &seen.looked) } else { None };
-    let light = light.with_row_gains(gains.as_deref());
+    let light = light.with_row_gains(gains.as_ref());
     if gains.is_some() {
         seen = look(&light, &tone, side, input)?;
     }

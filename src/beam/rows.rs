@@ -25,19 +25,76 @@ const LEAST_CHANGE: f64 = 0.01;
 /// Darkest light that is compared, relative to full scale.
 const DARKEST: f64 = 0.003;
 
-/// The gain of every row of the grid (1: as bright as the rest); `None` on a wall without such rows.
-pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<Vec<f32>> {
+/// The wall's rows: their gain against the rest, and how they lean.
+#[derive(Debug, Clone)]
+pub struct RowGains {
+    /// Gain of every row of the grid at H = 0 (1: as bright as the rest).
+    gains: Vec<f32>,
+    /// For every column of the grid, by how many rows its rows are higher than at H = 0.
+    raised: Vec<isize>,
+}
+
+impl RowGains {
+    /// Gain of the cell in column `i` and row `j`.
+    pub fn at(&self, i: usize, j: usize) -> f32 {
+        let row = (j as isize - self.raised[i]).clamp(0, self.gains.len() as isize - 1);
+        self.gains[row as usize]
+    }
+
+    /// Natural logarithms of the gains at H = 0.
+    #[cfg(test)]
+    fn logs(&self) -> Vec<f64> {
+        self.gains.iter().map(|gain| f64::from(*gain).ln()).collect()
+    }
+}
+
+/// Leans of the rows that are tried, degrees of V per degree of H, and their distance: marks and joints are both level only as
+/// well as they were laid, and a vehicle may roll.
+const LARGEST_LEAN: f64 = 0.03;
+const LEAN_STEP: f64 = 0.003;
+
+/// The gains of the wall's rows; `None` on a wall where rows do not differ.
+pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<RowGains> {
     let grid = light.grid;
-    let rows = grid.v.count;
-    let mut changes: Vec<Vec<f64>> = vec![Vec::new(); rows];
     let count = (2.0 * REACH_DEG / COLUMN_STEP_DEG) as usize;
+    let mut columns = Vec::with_capacity(count + 1);
     for k in 0..=count {
         let h_deg = -REACH_DEG + k as f64 * COLUMN_STEP_DEG;
         let cutoff = looked.iter().min_by(|a, b| (a.h_deg - h_deg).abs().total_cmp(&(b.h_deg - h_deg).abs()))?.v_deg;
-        add_changes(&light.column(h_deg, COLUMN_HALF_DEG, 1), cutoff, grid.v.first_deg, grid.v.step_deg, &mut changes);
+        let column = light.column(h_deg, COLUMN_HALF_DEG, 1);
+        columns.push((h_deg, changes(&column, cutoff, grid.v.first_deg, grid.v.step_deg)));
     }
-    let medians: Vec<Option<f64>> =
-        changes.iter_mut().map(|row| (row.len() >= LEAST_COLUMNS).then(|| median(row))).collect();
+    let leans = (LARGEST_LEAN / LEAN_STEP).round() as i32;
+    let (_, lean, medians) = (-leans..=leans)
+        .map(|k| f64::from(k) * LEAN_STEP)
+        .map(|lean| {
+            let medians = row_medians(&columns, lean, grid.v.count, grid.v.step_deg);
+            // What all columns share is greatest where the rows are followed.
+            (medians.iter().flatten().map(|change| change * change).sum::<f64>(), lean, medians)
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let gains = summed(&medians, grid.v.step_deg)?;
+    let raised = (0..grid.h.count).map(|i| (lean * grid.h.at_deg(i) / grid.v.step_deg).round() as isize).collect();
+    Some(RowGains { gains, raised })
+}
+
+/// Median change of every row over the columns, the rows leaning by `lean`.
+fn row_medians(columns: &[(f64, Vec<(usize, f64)>)], lean: f64, rows: usize, step_deg: f64) -> Vec<Option<f64>> {
+    let mut changes: Vec<Vec<f64>> = vec![Vec::new(); rows];
+    for (h_deg, column) in columns {
+        let raised = (lean * h_deg / step_deg).round() as isize;
+        for &(row, change) in column {
+            if let Some(row) = usize::try_from(row as isize - raised).ok().and_then(|row| changes.get_mut(row)) {
+                row.push(change);
+            }
+        }
+    }
+    changes.iter_mut().map(|row| (row.len() >= LEAST_COLUMNS).then(|| median(row))).collect()
+}
+
+/// The great changes summed up from the bottom; `None` without any.
+fn summed(medians: &[Option<f64>], step_deg: f64) -> Option<Vec<f32>> {
+    let rows = medians.len();
     let mut sizes: Vec<f64> = medians.iter().flatten().map(|change| change.abs()).collect();
     if sizes.is_empty() {
         return None;
@@ -57,7 +114,7 @@ pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<Vec<f3
         *gain = log_gain;
     }
     let is_told: Vec<bool> = medians.iter().map(Option::is_some).collect();
-    if let Some(courses) = courses_of_bricks(&gains, &is_told, grid.v.step_deg) {
+    if let Some(courses) = courses_of_bricks(&gains, &is_told, step_deg) {
         gains = courses;
     }
     let middle = median(&mut gains.clone());
@@ -125,8 +182,8 @@ fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64) -> Option<V
     )
 }
 
-/// Adds a column's changes of log light, less their course, to the rows; row `r` gets the change from `r - 1` to `r`.
-fn add_changes(column: &[(f64, f64)], cutoff_deg: f64, first_deg: f64, step_deg: f64, changes: &mut [Vec<f64>]) {
+/// A column's changes of log light from row to row, less their course; row `r` gets the change from `r - 1` to `r`.
+fn changes(column: &[(f64, f64)], cutoff_deg: f64, first_deg: f64, step_deg: f64) -> Vec<(usize, f64)> {
     let steps: Vec<Option<(usize, f64)>> = column
         .windows(2)
         .map(|pair| {
@@ -138,16 +195,16 @@ fn add_changes(column: &[(f64, f64)], cutoff_deg: f64, first_deg: f64, step_deg:
         })
         .collect();
     let reach = (COURSE_DEG / step_deg) as usize;
-    for (k, step) in steps.iter().enumerate() {
-        let Some((row, change)) = *step else { continue };
-        let near = &steps[k.saturating_sub(reach)..(k + reach + 1).min(steps.len())];
-        let mut course: Vec<f64> = near.iter().flatten().map(|step| step.1).collect();
-        if course.len() > reach / 2
-            && let Some(row) = changes.get_mut(row)
-        {
-            row.push(change - median(&mut course));
-        }
-    }
+    steps
+        .iter()
+        .enumerate()
+        .filter_map(|(k, step)| {
+            let (row, change) = (*step)?;
+            let near = &steps[k.saturating_sub(reach)..(k + reach + 1).min(steps.len())];
+            let mut course: Vec<f64> = near.iter().flatten().map(|step| step.1).collect();
+            (course.len() > reach / 2).then(|| (row, change - median(&mut course)))
+        })
+        .collect()
 }
 
 fn median(values: &mut [f64]) -> f64 {
@@ -195,7 +252,7 @@ mod tests {
     fn joints_across_the_flat_cutoff_are_told_by_the_rising_side() {
         let is_joint = |v: f64| (v + 10.0).rem_euclid(0.56) < 0.12;
         let (grid, looked) = wall(is_joint);
-        let gains = row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked).unwrap();
+        let gains = row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked).unwrap().logs();
         // Inside joints and between them, away from their rims, around the flat cutoff.
         let mean = |dark: bool| {
             let inside: Vec<f64> = (0..grid.v.count)
@@ -203,7 +260,7 @@ mod tests {
                     let v = grid.v.at_deg(j);
                     v.abs() < 1.5 && [-0.05, 0.0, 0.05].iter().all(|d| is_joint(v + d) == dark)
                 })
-                .map(|j| f64::from(gains[j]).ln())
+                .map(|j| gains[j])
                 .collect();
             inside.iter().sum::<f64>() / inside.len() as f64
         };
