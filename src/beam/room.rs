@@ -155,6 +155,45 @@ fn beam_colour(far: &[FarSample], tone: &ToneCurve, cutoff: &impl Fn(f64) -> f64
     }))
 }
 
+/// First parameters and the priors, from the darkest and the brighter light above the cutoff.
+fn start(darkest: f64, near: f64, tone_strength: f64) -> ([f64; COUNT], [Prior; COUNT]) {
+    // Parameters: ln room, its gradients, ln fast stray, ln its fading, ln slow over fast stray, ln its fading, share of the
+    // lens's fall-off, the room's log colours and the stray light's, relative to the beam's.
+    let stray = (near - darkest * 0.6).max(1e-6).ln();
+    let start = [
+        (darkest * 0.6).ln(),
+        0.0,
+        0.0,
+        stray - 0.7,
+        FAST_DEG.ln(),
+        SLOW_SHARE_LN,
+        SLOW_DEG.ln(),
+        FALL_OFF_SHARE,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+    ];
+    let stray_colour_sigma = STRAY_COLOUR_SIGMA.hypot(TONE_COLOUR_SIGMA * tone_strength);
+    let wide = |mean: f64, sigma: f64| Prior { mean, sigma };
+    let priors = [
+        wide((darkest * 0.5).ln(), 2.0),
+        wide(0.0, GRADIENT_SIGMA),
+        wide(0.0, GRADIENT_SIGMA),
+        wide(start[3], 2.0),
+        wide(FAST_DEG.ln(), FAST_LN_SIGMA),
+        // Relative to the fast part.
+        wide(SLOW_SHARE_LN, SLOW_SHARE_LN_SIGMA),
+        wide(SLOW_DEG.ln(), SLOW_LN_SIGMA),
+        wide(FALL_OFF_SHARE, FALL_OFF_SHARE_SIGMA),
+        wide(0.0, ROOM_COLOUR_SIGMA),
+        wide(0.0, ROOM_COLOUR_SIGMA),
+        wide(0.0, stray_colour_sigma),
+        wide(0.0, stray_colour_sigma),
+    ];
+    (start, priors)
+}
+
 /// Estimates the room's light from the wall above the cutoff; `cutoff` gives the cutoff's V at an H, `found` what was found under
 /// another tone curve.
 pub fn estimate(
@@ -194,40 +233,7 @@ pub fn estimate(
     levels.sort_by(f64::total_cmp);
     let darkest = levels[levels.len() / 20].max(1e-5);
     let near: f64 = levels[levels.len() * 9 / 10].max(darkest * 1.02);
-    // Parameters: ln room, its gradients, ln fast stray, ln its fading, ln slow over fast stray, ln its fading, share of the
-    // lens's fall-off, the room's log colours and the stray light's, relative to the beam's.
-    let stray = (near - darkest * 0.6).max(1e-6).ln();
-    let start = [
-        (darkest * 0.6).ln(),
-        0.0,
-        0.0,
-        stray - 0.7,
-        FAST_DEG.ln(),
-        SLOW_SHARE_LN,
-        SLOW_DEG.ln(),
-        FALL_OFF_SHARE,
-        0.0,
-        0.0,
-        0.0,
-        0.0,
-    ];
-    let stray_colour_sigma = STRAY_COLOUR_SIGMA.hypot(TONE_COLOUR_SIGMA * tone.strength());
-    let wide = |mean: f64, sigma: f64| Prior { mean, sigma };
-    let priors = [
-        wide((darkest * 0.5).ln(), 2.0),
-        wide(0.0, GRADIENT_SIGMA),
-        wide(0.0, GRADIENT_SIGMA),
-        wide(start[3], 2.0),
-        wide(FAST_DEG.ln(), FAST_LN_SIGMA),
-        // Relative to the fast part.
-        wide(SLOW_SHARE_LN, SLOW_SHARE_LN_SIGMA),
-        wide(SLOW_DEG.ln(), SLOW_LN_SIGMA),
-        wide(FALL_OFF_SHARE, FALL_OFF_SHARE_SIGMA),
-        wide(0.0, ROOM_COLOUR_SIGMA),
-        wide(0.0, ROOM_COLOUR_SIGMA),
-        wide(0.0, stray_colour_sigma),
-        wide(0.0, stray_colour_sigma),
-    ];
+    let (start, priors) = start(darkest, near, tone.strength());
     let beam = lamp.unwrap_or_default();
     let has_colour = lamp.is_some();
     let (iterations, from) =
