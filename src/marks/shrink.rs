@@ -6,6 +6,7 @@
 
 use crate::photo::{Photo, Pixels};
 use crate::units::PxPoint;
+use rayon::prelude::*;
 use std::array::from_fn;
 use std::ops::AddAssign;
 
@@ -149,6 +150,9 @@ const FIXED_BITS: u32 = 16;
 /// One, with that many fraction bits.
 const FIXED_ONE: f32 = 65_536.0;
 
+/// Rows of blocks that one thread adds up at a time.
+const BAND_ROWS: usize = 64;
+
 /// How the stored samples fall into blocks.
 struct Shape {
     stride: usize,
@@ -159,32 +163,43 @@ struct Shape {
 
 impl Shape {
     /// Adds up each block channel by channel and gives its level. `S` holds the sum of a block's column.
-    fn average<T, S, const CHANNELS: usize>(&self, samples: &[T], level: impl Fn([u32; CHANNELS]) -> u16) -> Vec<u16>
+    fn average<T, S, const CHANNELS: usize>(
+        &self,
+        samples: &[T],
+        level: impl Fn([u32; CHANNELS]) -> u16 + Sync,
+    ) -> Vec<u16>
     where
-        T: Copy + Into<S>,
+        T: Copy + Into<S> + Sync,
         S: Copy + Default + AddAssign + Into<u32>,
     {
         let length = self.stride * CHANNELS;
         let used = self.columns * self.block * CHANNELS;
-        let mut sums = vec![S::default(); used];
-        let mut out = Vec::with_capacity(self.columns * self.rows);
-        for row in 0..self.rows {
-            sums.fill(S::default());
-            for y in row * self.block..(row + 1) * self.block {
-                for (sum, &sample) in sums.iter_mut().zip(&samples[y * length..y * length + used]) {
-                    *sum += sample.into();
+        let mut out = vec![0; self.columns * self.rows];
+        // Bands of rows side by side; an empty picture has none.
+        out.par_chunks_mut((self.columns * BAND_ROWS).max(1)).enumerate().for_each(|(band, out)| {
+            let mut sums = vec![S::default(); used];
+            for (line, out) in out.chunks_mut(self.columns).enumerate() {
+                let row = band * BAND_ROWS + line;
+                sums.fill(S::default());
+                for y in row * self.block..(row + 1) * self.block {
+                    for (sum, &sample) in sums.iter_mut().zip(&samples[y * length..y * length + used]) {
+                        *sum += sample.into();
+                    }
+                }
+                let (pixels, _) = sums.as_chunks::<CHANNELS>();
+                // Blocks of two are the common case; their fixed size lets the compiler unroll.
+                if self.block == 2 {
+                    let (pairs, _) = pixels.as_chunks::<2>();
+                    for (out, [a, b]) in out.iter_mut().zip(pairs) {
+                        *out = level(from_fn(|k| a[k].into() + b[k].into()));
+                    }
+                } else {
+                    for (out, block) in out.iter_mut().zip(pixels.chunks_exact(self.block)) {
+                        *out = level(from_fn(|k| block.iter().map(|pixel| pixel[k].into()).sum()));
+                    }
                 }
             }
-            let (pixels, _) = sums.as_chunks::<CHANNELS>();
-            // Blocks of two are the common case; their fixed size lets the compiler unroll.
-            if self.block == 2 {
-                let (pairs, _) = pixels.as_chunks::<2>();
-                out.extend(pairs.iter().map(|[a, b]| level(from_fn(|k| a[k].into() + b[k].into()))));
-            } else {
-                let blocks = pixels.chunks_exact(self.block);
-                out.extend(blocks.map(|block| level(from_fn(|k| block.iter().map(|pixel| pixel[k].into()).sum()))));
-            }
-        }
+        });
         out
     }
 }
