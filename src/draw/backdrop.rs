@@ -105,32 +105,56 @@ fn fill_with(
     line: &Sampling,
     codes: impl Fn(usize) -> [u8; CHANNELS],
 ) {
-    let read = |x: usize, y: usize| codes(photo.upright.index(x, y)).map(u32::from);
-    for (pixel, column) in row.chunks_exact_mut(CHANNELS).zip(columns) {
-        let found = match (column, line) {
-            (Sampling::Mean(x0, x1), Sampling::Mean(y0, y1)) => {
+    match *line {
+        Sampling::Outside => {
+            for pixel in row.chunks_exact_mut(CHANNELS) {
+                pixel.copy_from_slice(&VOID.rgb);
+            }
+        }
+        Sampling::Mean(y0, y1) => {
+            for (pixel, column) in row.chunks_exact_mut(CHANNELS).zip(columns) {
+                let Sampling::Mean(x0, x1) = *column else {
+                    pixel.copy_from_slice(&VOID.rgb);
+                    continue;
+                };
                 let mut sum = [0_u32; CHANNELS];
-                for y in *y0..*y1 {
-                    for x in *x0..*x1 {
-                        let code = read(x, y);
-                        (0..CHANNELS).for_each(|c| sum[c] += code[c]);
+                for y in y0..y1 {
+                    for x in x0..x1 {
+                        let code = codes(photo.upright.index(x, y));
+                        for (sum, code) in sum.iter_mut().zip(code) {
+                            *sum += u32::from(code);
+                        }
                     }
                 }
                 let count = ((x1 - x0) * (y1 - y0)) as u32;
-                sum.map(|sum| sum / count)
+                for (out, sum) in pixel.iter_mut().zip(sum) {
+                    *out = (sum / count) as u8;
+                }
             }
-            (Sampling::Between(x0, x1, wx), Sampling::Between(y0, y1, wy)) => {
-                let (above, below) = ((read(*x0, *y0), read(*x1, *y0)), (read(*x0, *y1), read(*x1, *y1)));
-                std::array::from_fn(|c| {
-                    let upper = above.0[c] * (WEIGHT - wx) + above.1[c] * wx;
-                    let lower = below.0[c] * (WEIGHT - wx) + below.1[c] * wx;
-                    (upper * (WEIGHT - wy) + lower * wy) / (WEIGHT * WEIGHT)
-                })
+        }
+        Sampling::Between(y0, y1, wy) => {
+            // Neighbours in the picture mostly lie between the same two columns of the photo.
+            let mut last = (usize::MAX, [[0_u32; CHANNELS]; 2]);
+            let down = |x: usize| {
+                let (above, below) = (codes(photo.upright.index(x, y0)), codes(photo.upright.index(x, y1)));
+                let mut mixed = [0_u32; CHANNELS];
+                for (mixed, (a, b)) in mixed.iter_mut().zip(above.into_iter().zip(below)) {
+                    *mixed = u32::from(a) * (WEIGHT - wy) + u32::from(b) * wy;
+                }
+                mixed
+            };
+            for (pixel, column) in row.chunks_exact_mut(CHANNELS).zip(columns) {
+                let Sampling::Between(x0, x1, wx) = *column else {
+                    pixel.copy_from_slice(&VOID.rgb);
+                    continue;
+                };
+                if last.0 != x0 {
+                    last = (x0, [down(x0), down(x1)]);
+                }
+                for (c, out) in pixel.iter_mut().enumerate() {
+                    *out = ((last.1[0][c] * (WEIGHT - wx) + last.1[1][c] * wx) / (WEIGHT * WEIGHT)) as u8;
+                }
             }
-            _ => VOID.rgb.map(u32::from),
-        };
-        for (code, found) in pixel.iter_mut().zip(found) {
-            *code = found as u8;
         }
     }
 }

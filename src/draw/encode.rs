@@ -1,9 +1,9 @@
 //! The picture as a file's bytes.
 
 use crate::error::Error;
-use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
+use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 
 /// Quality of the JPEG: thin lines and small print stay clean, a picture takes a few hundred kilobytes.
 const JPEG_QUALITY: u8 = 88;
@@ -22,14 +22,10 @@ pub fn encode(picture: &RgbImage, format: PictureFormat) -> Result<Vec<u8>, Erro
     let (width, height) = picture.dimensions();
     let mut bytes = Vec::with_capacity(picture.as_raw().len() / 4);
     let written = match format {
-        PictureFormat::Jpeg => JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY).write_image(
-            picture.as_raw(),
-            width,
-            height,
-            ExtendedColorType::Rgb8,
-        ),
+        PictureFormat::Jpeg => jpeg(&mut bytes, picture).map_err(|error| error.to_string()),
         PictureFormat::Png => PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Adaptive)
-            .write_image(picture.as_raw(), width, height, ExtendedColorType::Rgb8),
+            .write_image(picture.as_raw(), width, height, ExtendedColorType::Rgb8)
+            .map_err(|error| error.to_string()),
     };
     written.map_err(|error| {
         Error::usage(
@@ -38,6 +34,14 @@ pub fn encode(picture: &RgbImage, format: PictureFormat) -> Result<Vec<u8>, Erro
         )
     })?;
     Ok(bytes)
+}
+
+/// Colour keeps its full resolution: thin coloured lines would smear otherwise.
+fn jpeg(bytes: &mut Vec<u8>, picture: &RgbImage) -> Result<(), jpeg_encoder::EncodingError> {
+    let side = |side: u32| u16::try_from(side).unwrap_or(u16::MAX);
+    let mut encoder = Encoder::new(bytes, JPEG_QUALITY);
+    encoder.set_sampling_factor(SamplingFactor::R_4_4_4);
+    encoder.encode(picture.as_raw(), side(picture.width()), side(picture.height()), ColorType::Rgb)
 }
 
 #[cfg(test)]
