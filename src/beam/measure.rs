@@ -58,7 +58,7 @@ const BLURRED_G: f64 = 0.055;
 /// Softest legal edge (UN R112).
 const SOFT_G: f64 = 0.13;
 /// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
-const SHAPE_SHARE: f64 = 0.065;
+const SHAPE_SHARE: f64 = 0.05;
 /// The same for the flat line's tilt, per degree of distance from its anchor.
 const TILT_SHARE: f64 = 0.03;
 /// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
@@ -296,7 +296,7 @@ fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
 }
 
 /// Unevenness of the tone curve about mid-grey, as a share of its strength (own judgement: curves differ by half).
-const TONE_LEAN_SHARE: f64 = 0.4;
+const TONE_LEAN_SHARE: f64 = 0.6;
 
 /// The same reading under other assumptions about room light and tone curve.
 struct Variants {

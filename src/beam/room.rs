@@ -51,7 +51,7 @@ const SLOW_SHARE_LN: f64 = -0.1;
 const SLOW_SHARE_LN_SIGMA: f64 = 0.5;
 /// Share of the slow stray light at mid height that may be taken for room light or the reverse (own judgement, checked on
 /// photos with known truth), and share of the room's own light.
-const MISTAKEN_SHARE: f64 = 0.5;
+const MISTAKEN_SHARE: f64 = 0.6;
 const MISTAKEN_AT_DEG: f64 = 5.0;
 const LEAST_ROOM_SHARE: f64 = 0.03;
 /// Patches over the rising part keep this distance from the cutoff, degrees: its course is known worse there.
