@@ -58,9 +58,14 @@ const BLURRED_G: f64 = 0.055;
 /// Softest legal edge (UN R112).
 const SOFT_G: f64 = 0.13;
 /// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
-const SHAPE_SHARE: f64 = 0.05;
+const SHAPE_SHARE: f64 = 0.065;
+/// The same for the flat line's tilt, per degree of distance from its anchor.
+const TILT_SHARE: f64 = 0.03;
 /// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
 const ELBOW_FLOOR_DEG: f64 = 0.03;
+/// Standard uncertainty of the elbow's H from which it is not stated, and its distance from the first look's bend, degrees.
+const LARGEST_ELBOW_SIGMA_DEG: f64 = 0.6;
+const FARTHEST_ELBOW_DEG: f64 = 1.5;
 /// Texture of the wall that is worth a flag.
 const UNEVEN_TEXTURE: f64 = 0.06;
 /// Room light's effect on the cutoff that is worth a flag, degrees.
@@ -100,7 +105,7 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
         || hot_spot_under(&light, &room, &found, (&hinge, side), input),
     );
     features.cutoff = Some(cutoff(&found, &variants, input));
-    features.elbow = elbow(&found, &variants, input);
+    features.elbow = elbow(&found, &variants, input).filter(|elbow| is_of_use(elbow, &hinge));
     features.rise = rise(&found);
     features.cutoff_line = drawn_line(&found);
     check_uncertainty(&features, &room, &found)?;
@@ -374,7 +379,8 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
     budget_h.add("tone curve", tone_shift(found, variants, of_h));
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
-    add_image_v(&mut budget_v, &found.flat, flat_sigma);
+    let tilted = TILT_SHARE * found.flat.softness_deg * (h - found.flat.h0_deg);
+    add_image_v(&mut budget_v, &found.flat, flat_sigma.hypot(tilted));
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
     budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
     budget_v.add("tone curve", tone_shift(found, variants, of_v));
@@ -382,6 +388,12 @@ fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Opt
         h: Measured { value: Deg::new(h), budget: budget_h },
         v: Measured { value: Deg::new(v), budget: budget_v },
     })
+}
+
+/// An elbow that is known worse than any rule's limits, or that lies far from where the first look saw a bend, misleads.
+fn is_of_use(elbow: &Elbow, hinge: &Hinge) -> bool {
+    elbow.h.budget.sigma_deg() < LARGEST_ELBOW_SIGMA_DEG
+        && (elbow.h.value.get() - hinge.h_deg).abs() < FARTHEST_ELBOW_DEG
 }
 
 fn rise(found: &CutoffShape) -> Option<Measured> {

@@ -53,7 +53,7 @@ const LINE_SHARE: (f64, f64) = (0.25, 0.75);
 const PROBE_SIGMAS: f64 = 0.2;
 /// Most iterations of a first fit, and of one that starts from a fit in other light.
 const ITERATIONS: usize = 25;
-const FEW_ITERATIONS: usize = 3;
+const FEW_ITERATIONS: usize = 6;
 /// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
 const SHARED_SAMPLES: f64 = 3.0;
 /// Largest slope of a line that is stated, degrees per degree (89 degrees).
