@@ -18,8 +18,10 @@ const PEAK_CODE: f64 = 156.0;
 const MOST_LIFT: f64 = 0.42;
 /// Greatest exponent of the tone curve: more would drown the wall above the cutoff.
 const MOST_DIMMING: f64 = 1.1;
-/// Every how many pixels one counts for the median.
-const MEDIAN_STEP: usize = 37;
+/// Every how many columns of the picture one counts for the median.
+const MEDIAN_STEP: usize = 7;
+/// Same for its rows: a few thousand pixels place a median to a code.
+const MEDIAN_ROW_STEP: usize = 31;
 /// Channels of a pixel.
 const CHANNELS: usize = 3;
 
@@ -36,23 +38,11 @@ pub(super) fn lay_photo(canvas: &mut Canvas, photo: &Photo, viewport: &Viewport)
         .map(|x| Sampling::at((x - left) as f64, viewport.left_px, viewport.scale, photo.width()))
         .collect();
     let row_bytes = canvas_width * CHANNELS;
+    let line_at = |n: usize| Sampling::at(n as f64, viewport.top_px, viewport.scale, photo.height());
+    let tone = tone_curve(photo, &columns, (0..bottom - top).map(line_at));
     let rows = &mut canvas.picture.as_flat_samples_mut().samples[top * row_bytes..bottom * row_bytes];
-    rows.par_chunks_mut(row_bytes).enumerate().for_each(|(n, row)| {
-        let line = Sampling::at(n as f64, viewport.top_px, viewport.scale, photo.height());
-        let wanted = &mut row[left * CHANNELS..right * CHANNELS];
-        fill_row(wanted, photo, &columns, &line);
-    });
-    let tone = tone_curve(rows, row_bytes, left * CHANNELS..right * CHANNELS);
-    rows.par_chunks_mut(row_bytes).enumerate().for_each(|(n, row)| {
-        let is_row_in =
-            !matches!(Sampling::at(n as f64, viewport.top_px, viewport.scale, photo.height()), Sampling::Outside);
-        for (pixel, column) in row[left * CHANNELS..right * CHANNELS].chunks_exact_mut(CHANNELS).zip(&columns) {
-            if is_row_in && !matches!(column, Sampling::Outside) {
-                for code in pixel.iter_mut() {
-                    *code = tone[usize::from(*code)];
-                }
-            }
-        }
+    rows.par_chunks_mut(row_bytes).enumerate().for_each_init(Vec::new, |strip, (n, row)| {
+        fill_row(&mut row[left * CHANNELS..right * CHANNELS], strip, photo, &columns, &line_at(n), &tone);
     });
 }
 
@@ -87,83 +77,106 @@ impl Sampling {
     }
 }
 
-fn fill_row(row: &mut [u8], photo: &Photo, columns: &[Sampling], line: &Sampling) {
-    match &photo.pixels {
-        Pixels::Rgb8(p) => fill_with(row, photo, columns, line, |i| [p[3 * i], p[3 * i + 1], p[3 * i + 2]]),
-        Pixels::Gray8(p) => fill_with(row, photo, columns, line, |i| [p[i]; CHANNELS]),
-        Pixels::Gray16(p) => fill_with(row, photo, columns, line, |i| [(p[i] >> 8) as u8; CHANNELS]),
-        Pixels::Rgb16(p) => {
-            fill_with(row, photo, columns, line, |i| [3 * i, 3 * i + 1, 3 * i + 2].map(|i| (p[i] >> 8) as u8));
-        }
-    }
-}
+/// Codes of the photo added up downwards, one place per column of the photo. A code times [`WEIGHT`] fits, and so does the
+/// sum over 257 rows; a window takes at most some 20, as photo and picture are of limited size.
+type Strip = Vec<[u16; CHANNELS]>;
 
-fn fill_with(
-    row: &mut [u8],
-    photo: &Photo,
-    columns: &[Sampling],
-    line: &Sampling,
-    codes: impl Fn(usize) -> [u8; CHANNELS],
-) {
-    match *line {
-        Sampling::Outside => {
-            for pixel in row.chunks_exact_mut(CHANNELS) {
-                pixel.copy_from_slice(&VOID.rgb);
-            }
-        }
+/// Fills one row of the picture: first down the photo's columns, so that neighbours share that work, then along the row.
+fn fill_row(row: &mut [u8], strip: &mut Strip, photo: &Photo, columns: &[Sampling], line: &Sampling, tone: &[u8; 256]) {
+    let Some(span) = span(columns) else { return row.chunks_exact_mut(CHANNELS).for_each(leave_void) };
+    strip.clear();
+    strip.resize(span.len(), [0; CHANNELS]);
+    let height = match *line {
+        Sampling::Outside => return row.chunks_exact_mut(CHANNELS).for_each(leave_void),
         Sampling::Mean(y0, y1) => {
-            for (pixel, column) in row.chunks_exact_mut(CHANNELS).zip(columns) {
-                let Sampling::Mean(x0, x1) = *column else {
-                    pixel.copy_from_slice(&VOID.rgb);
-                    continue;
-                };
-                let mut sum = [0_u32; CHANNELS];
-                for y in y0..y1 {
-                    for x in x0..x1 {
-                        let code = codes(photo.upright.index(x, y));
-                        for (sum, code) in sum.iter_mut().zip(code) {
-                            *sum += u32::from(code);
-                        }
-                    }
-                }
-                let count = ((x1 - x0) * (y1 - y0)) as u32;
-                for (out, sum) in pixel.iter_mut().zip(sum) {
-                    *out = (sum / count) as u8;
-                }
-            }
+            (y0..y1).for_each(|y| add_row(strip, photo, span.start, y, 1));
+            y1 - y0
         }
         Sampling::Between(y0, y1, wy) => {
-            // Neighbours in the picture mostly lie between the same two columns of the photo.
-            let mut last = (usize::MAX, [[0_u32; CHANNELS]; 2]);
-            let down = |x: usize| {
-                let (above, below) = (codes(photo.upright.index(x, y0)), codes(photo.upright.index(x, y1)));
-                let mut mixed = [0_u32; CHANNELS];
-                for (mixed, (a, b)) in mixed.iter_mut().zip(above.into_iter().zip(below)) {
-                    *mixed = u32::from(a) * (WEIGHT - wy) + u32::from(b) * wy;
-                }
-                mixed
-            };
-            for (pixel, column) in row.chunks_exact_mut(CHANNELS).zip(columns) {
-                let Sampling::Between(x0, x1, wx) = *column else {
-                    pixel.copy_from_slice(&VOID.rgb);
-                    continue;
-                };
-                if last.0 != x0 {
-                    last = (x0, [down(x0), down(x1)]);
-                }
-                for (c, out) in pixel.iter_mut().enumerate() {
-                    *out = ((last.1[0][c] * (WEIGHT - wx) + last.1[1][c] * wx) / (WEIGHT * WEIGHT)) as u8;
-                }
+            add_row(strip, photo, span.start, y0, (WEIGHT - wy) as u16);
+            add_row(strip, photo, span.start, y1, wy as u16);
+            1
+        }
+    };
+    for (pixel, column) in row.chunks_exact_mut(CHANNELS).zip(columns) {
+        let codes = match *column {
+            Sampling::Outside => {
+                leave_void(pixel);
+                continue;
             }
+            Sampling::Mean(x0, x1) => mean(&strip[x0 - span.start..x1 - span.start], height),
+            Sampling::Between(x0, x1, wx) => between(strip[x0 - span.start], strip[x1 - span.start], wx),
+        };
+        for (out, code) in pixel.iter_mut().zip(codes) {
+            *out = tone[usize::from(code)];
         }
     }
 }
 
-/// New code of every code.
-fn tone_curve(rows: &[u8], row_bytes: usize, span: std::ops::Range<usize>) -> [u8; 256] {
+fn leave_void(pixel: &mut [u8]) {
+    pixel.copy_from_slice(&VOID.rgb);
+}
+
+/// Columns of the photo that any of the picture's columns needs.
+fn span(columns: &[Sampling]) -> Option<std::ops::Range<usize>> {
+    let ends = columns.iter().filter_map(|column| match *column {
+        Sampling::Outside => None,
+        Sampling::Mean(first, end) => Some((first, end)),
+        Sampling::Between(first, next, _) => Some((first, next + 1)),
+    });
+    ends.reduce(|all, one| (all.0.min(one.0), all.1.max(one.1))).map(|(first, end)| first..end)
+}
+
+/// Adds a part of the photo's row `y`, from column `first` on, to the strip.
+fn add_row(strip: &mut [[u16; CHANNELS]], photo: &Photo, first: usize, y: usize, weight: u16) {
+    let at = |n: usize| photo.upright.index(first + n, y);
+    match &photo.pixels {
+        Pixels::Rgb8(p) if photo.upright.step_x == 1 => {
+            let codes = &p[CHANNELS * at(0)..CHANNELS * (at(0) + strip.len())];
+            for (sum, code) in strip.as_flattened_mut().iter_mut().zip(codes) {
+                *sum += u16::from(*code) * weight;
+            }
+        }
+        Pixels::Rgb8(p) => add_each(strip, weight, |n| [0, 1, 2].map(|c| p[3 * at(n) + c])),
+        Pixels::Gray8(p) => add_each(strip, weight, |n| [p[at(n)]; CHANNELS]),
+        Pixels::Gray16(p) => add_each(strip, weight, |n| [(p[at(n)] >> 8) as u8; CHANNELS]),
+        Pixels::Rgb16(p) => add_each(strip, weight, |n| [0, 1, 2].map(|c| (p[3 * at(n) + c] >> 8) as u8)),
+    }
+}
+
+fn add_each(strip: &mut [[u16; CHANNELS]], weight: u16, codes: impl Fn(usize) -> [u8; CHANNELS]) {
+    for (n, sums) in strip.iter_mut().enumerate() {
+        for (sum, code) in sums.iter_mut().zip(codes(n)) {
+            *sum += u16::from(code) * weight;
+        }
+    }
+}
+
+fn mean(sums: &[[u16; CHANNELS]], height: usize) -> [u8; CHANNELS] {
+    let mut total = [0_u32; CHANNELS];
+    for sum in sums {
+        total.iter_mut().zip(sum).for_each(|(total, sum)| *total += u32::from(*sum));
+    }
+    // Both are whole and below 2^24, so the quotient's whole part is exact; dividing floats is faster.
+    let count = (sums.len() * height) as f32;
+    total.map(|total| (total as f32 / count) as u8)
+}
+
+fn between(before: [u16; CHANNELS], after: [u16; CHANNELS], wx: u32) -> [u8; CHANNELS] {
+    std::array::from_fn(|c| {
+        ((u32::from(before[c]) * (WEIGHT - wx) + u32::from(after[c]) * wx) / (WEIGHT * WEIGHT)) as u8
+    })
+}
+
+/// New code of every code, from the median over a part of the window.
+fn tone_curve(photo: &Photo, columns: &[Sampling], lines: impl Iterator<Item = Sampling>) -> [u8; 256] {
+    let columns: Vec<Sampling> = columns.iter().copied().step_by(MEDIAN_STEP).collect();
+    let (mut row, mut strip) = (vec![0; columns.len() * CHANNELS], Strip::new());
+    let as_it_is = std::array::from_fn(|code| code as u8);
     let mut counts = [0_usize; 256];
-    for row in rows.chunks_exact(row_bytes) {
-        for pixel in row[span.clone()].chunks_exact(CHANNELS).step_by(MEDIAN_STEP) {
+    for line in lines.step_by(MEDIAN_ROW_STEP) {
+        fill_row(&mut row, &mut strip, photo, &columns, &line, &as_it_is);
+        for pixel in row.chunks_exact(CHANNELS) {
             counts[usize::from(pixel[1])] += 1;
         }
     }

@@ -3,7 +3,7 @@
 use crate::error::Error;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
-use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
+use jpeg_encoder::{ChromaSubsamplingMethod, ColorType, Encoder, SamplingFactor};
 
 /// Quality of the JPEG: thin lines and small print stay clean, a picture takes a few hundred kilobytes.
 const JPEG_QUALITY: u8 = 88;
@@ -36,11 +36,13 @@ pub fn encode(picture: &RgbImage, format: PictureFormat) -> Result<Vec<u8>, Erro
     Ok(bytes)
 }
 
-/// Colour keeps its full resolution: thin coloured lines would smear otherwise.
+/// Colour takes half the resolution both ways, which saves a third of the time. Its mean over four pixels is kept: a single
+/// one of them would leave pale fringes on words and lines.
 fn jpeg(bytes: &mut Vec<u8>, picture: &RgbImage) -> Result<(), jpeg_encoder::EncodingError> {
     let side = |side: u32| u16::try_from(side).unwrap_or(u16::MAX);
     let mut encoder = Encoder::new(bytes, JPEG_QUALITY);
-    encoder.set_sampling_factor(SamplingFactor::R_4_4_4);
+    encoder.set_sampling_factor(SamplingFactor::R_4_2_0);
+    encoder.set_chroma_subsampling_method(ChromaSubsamplingMethod::Average);
     encoder.encode(picture.as_raw(), side(picture.width()), side(picture.height()), ColorType::Rgb)
 }
 
