@@ -22,6 +22,10 @@ const MIN_SHARE: f64 = 0.25;
 const MAX_SIGMA_PX: f64 = 1.0;
 /// Sigma below which none is believed, pixels: lens and parallax move parts of the picture by this much.
 const SIGMA_FLOOR_PX: f64 = 0.05;
+/// Roll from which the camera counts as taken up and put back, degrees. A rested phone rolls by hundredths of a degree, one
+/// in a quiet hand by some tenths; what turns farther was moved as a whole, and then the wall's perspective changed too,
+/// which shift, roll and scale cannot follow (own judgement).
+const MAX_ROLL_DEG: f64 = 0.8;
 
 /// The movement between two photos.
 #[derive(Debug, Clone, PartialEq)]
@@ -137,6 +141,15 @@ fn judged(fit: &Fit, centre: PxPoint, tried: usize) -> PairShift {
         agreeing: fit.agreeing,
         tried,
     };
+    if shift.rotation_deg.abs() > MAX_ROLL_DEG {
+        let reason = format!(
+            "the camera was turned by {:.1} degrees and moved by {:.0} px between them, need {MAX_ROLL_DEG} degrees or less: \
+             it was not left in its place",
+            shift.rotation_deg.abs(),
+            shift.dx_px.hypot(shift.dy_px)
+        );
+        return PairShift::NotRecoverable { reason };
+    }
     let (across, down) = (shift.sigma_x_px, shift.sigma_y_px);
     if across.max(down) > MAX_SIGMA_PX {
         let reason =
@@ -264,6 +277,18 @@ mod tests {
         let room = shot(&moved(-6.7, 9.2, 0.0, 0.0), room_light, 0.0, 6);
         let PairShift::Found(found) = shift_between(&lamp, &room) else { panic!("{:?}", shift_between(&lamp, &room)) };
         assert!((found.dx_px + 6.7).abs() < 0.2 && (found.dy_px - 9.2).abs() < 0.2, "{found:?}");
+    }
+
+    /// Truth: the wall is rendered turned. Half of the limit is measured, twice the limit is refused, either way round.
+    #[test]
+    fn a_camera_that_was_taken_up_is_refused() {
+        let lamp = shot(&moved(0.0, 0.0, 0.0, 0.0), |x, y| lamp_light(x, y, 0.05), 0.1, 10);
+        for turn in [-1.0, 1.0] {
+            let little = shot(&moved(9.0, -6.0, 0.0, turn * 0.5 * MAX_ROLL_DEG), room_light, 0.1, 11);
+            assert!(matches!(shift_between(&lamp, &little), PairShift::Found(_)));
+            let much = shot(&moved(9.0, -6.0, 0.0, turn * 2.0 * MAX_ROLL_DEG), room_light, 0.1, 12);
+            assert!(reason(&lamp, &much).contains("need"), "{}", reason(&lamp, &much));
+        }
     }
 
     fn reason(a: &Photo, b: &Photo) -> String {
