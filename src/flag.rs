@@ -82,7 +82,7 @@ flags! {
     ToneCurve, "tone-curve", Info, "The camera's tone curve was estimated from the marks.";
     Exposure, "exposure", Warning, "The wall just below the cutoff is not at half to 0.8 of full scale, where the camera's tone curve matters least.";
     UnevenWall, "uneven-wall", Warning, "Joints, pipes or paint on the wall disturb the cutoff; parts of it were left out.";
-    Banding, "banding", Info, "The lamp's pulsed supply shows as bands in the photo; columns were averaged.";
+    Banding, "banding", Warning, "The lamp's pulsed supply shows as bands in the photo; take it again with a longer exposure.";
     CutoffNotMeasured, "cutoff-not-measured", Warning, "The cutoff could not be measured.";
     ElbowNotMeasured, "elbow-not-measured", Warning, "The elbow could not be measured.";
     HotSpotNotMeasured, "hot-spot-not-measured", Warning, "The hot spot could not be measured.";

@@ -13,7 +13,8 @@ use crate::flag::{Flag, FlagCode};
 use crate::grid::{GridOptions, far_field, resample::resample};
 use crate::marks::{self, FindOptions, Marks};
 use crate::photo::{
-    AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, decode, edge_spread_px, shift_between, white_share,
+    AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, shift_between,
+    white_share,
 };
 use crate::units::PxPoint;
 use crate::wall::{self, CameraFacts, FitOptions, WallView};
@@ -164,6 +165,7 @@ fn stages(
     let fitted = view.insert(fitted);
     observer.stage("wall");
     let image = linear_image(photo, extra.ambient_photo, flags)?;
+    flags.extend(banding(&image));
     let is_elsewhere = extra.marks_photo.is_some();
     let (grid, tone) = rayon::join(
         || resample(&image, fitted, request.setup, request.bay, &GridOptions::default()),
@@ -199,6 +201,21 @@ fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {
     let lens = Lens::parse(text, path)?;
     let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
     Ok(Some(lens.for_picture(width, height, photo.shot.focal_35mm, path)?.upright(photo.orientation)))
+}
+
+/// What is said of the bands of a pulsed lamp.
+fn banding(image: &LinearImage<'_>) -> Option<Flag> {
+    let seen = bands(image)?;
+    Some(Flag::new(
+        FlagCode::Banding,
+        format!(
+            "the lamp's light is pulsed and leaves bands in the photo, about {:.0} % deep and {:.0} in all; they may move hot \
+             spot and cutoff beyond the stated uncertainty: expose for 1/50 s or longer (lower ISO, phone held still) and \
+             photograph again",
+            100.0 * seen.depth,
+            seen.count
+        ),
+    ))
 }
 
 /// The camera's tone curve, told by the marks in the photo of the beam itself.

@@ -15,7 +15,6 @@ const NOT_RAISED: &[(&str, &str)] = &[
     ("SecondLamp", "nothing tells a second lamp's light from the lamp's own yet"),
     ("OutsideMarks", "the wall's fit carries the cost in its covariance; the hull of the marks is not asked yet"),
     ("Exposure", "the level of the wall under the cutoff is not held against the advised range yet"),
-    ("Banding", "bands of a pulsed supply are not looked for yet"),
     ("CutoffNotMeasured", "a cutoff that is not found is refused with no-beam or blurred instead"),
     ("CutoffNotStraight", "a bent flat part widens the fit's scatter and is not named yet"),
 ];

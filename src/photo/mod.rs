@@ -7,6 +7,7 @@ mod decode_png;
 mod exif;
 mod jpeg_walk;
 pub mod linear;
+pub mod banding;
 pub mod noise;
 pub mod pair;
 mod pair_fit;
@@ -14,6 +15,7 @@ mod pair_match;
 mod pair_reduce;
 pub mod sharpness;
 
+pub use banding::{Bands, bands};
 pub use decode::{DecodeOptions, decode};
 pub use image::{Format, Photo, Pixels, ShotFacts, UprightMap};
 pub use linear::{AmbientAlignment, LinearImage};

@@ -1,0 +1,214 @@
+//! Bands that a pulsed lamp and a rolling shutter put across the picture.
+//!
+//! **Takes** the photo as light. **Gives** the [`Bands`] that run along the upright picture's columns, or none.
+//! **How**: the sensor is read row by row while a lamp on pulse-width modulation goes on and off, so the lamp's light is
+//! multiplied by a wave that depends on the read-out coordinate alone. Where EXIF turned the picture by a quarter, that
+//! coordinate runs across the wall, along which a lamp's and a room's light change slowly. The log light of short
+//! stretches of many rows of the shrunk picture is freed of a cubic course, and one wave, of one phase all over the
+//! picture, is fitted to what is left of all of them.
+//! **Weak when** room light outshines the lamp: the depth is that of the whole light.
+//! **Does not tell** in a picture that was not turned: there bands lie level, as cutoff, floor and the beam's own course do,
+//! and hold few periods within each of them.
+
+use super::linear::LinearImage;
+use rayon::prelude::*;
+use std::f64::consts::TAU;
+
+/// Bands of a pulsed lamp.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bands {
+    /// Light lost from the crest to the trough, 0 to 1.
+    pub depth: f64,
+    /// Bands over the whole read-out.
+    pub count: f64,
+}
+
+/// Cells of the shrunk picture along the read-out and across it.
+const ALONG: usize = 120;
+const ACROSS: usize = 50;
+/// Pixels that are read in a cell, along the read-out and across it: noise of dark wall sinks to one or two percent.
+const READ: (usize, usize) = (5, 16);
+/// Cells of a stretch, and the distance between stretches: shorter than half of the widest band would show nothing.
+const STRETCH: usize = 36;
+const STEP: usize = 12;
+/// Light that is used, relative to full scale: noise below, clipping above.
+const USED_LIGHT: (f64, f64) = (1.5e-3, 0.8);
+/// Spread of the log light about its cubic course beyond which a mark, a door or the cutoff lies in a stretch.
+const SMOOTH: f64 = 0.10;
+/// Fewest stretches that tell.
+const LEAST_STRETCHES: usize = 60;
+/// Bands over the read-out that are tried, and their step.
+const COUNTS: (f64, f64) = (1.5, 8.0);
+const COUNT_STEP: f64 = 0.25;
+/// Share of what is left that the wave must explain: stains and plaster stay under 0.017, as their phases differ from row to
+/// row, bands of a tenth reach 0.035 and more (own judgement, from photos with known truth).
+const LEAST_SHARE: f64 = 0.025;
+/// Least amplitude of the log light that is worth a word: bands of two percent.
+const LEAST_AMPLITUDE: f64 = 0.010;
+/// Courses that are taken off: constant to cubic.
+const COURSES: usize = 4;
+
+type Stretch = [f64; STRETCH];
+
+/// Bands along the upright picture's columns; none where the picture was not turned by a quarter.
+pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
+    /// EXIF orientations from here on exchange rows and columns.
+    const TURNED_BY_A_QUARTER: u8 = 5;
+    let photo = image.photo();
+    let is_turned = photo.orientation >= TURNED_BY_A_QUARTER;
+    if !is_turned || photo.width() < READ.0 * ALONG || photo.height() < READ.1 * ACROSS {
+        return None;
+    }
+    let courses = courses();
+    let stretches: Vec<(usize, Stretch)> =
+        (0..ACROSS).into_par_iter().flat_map_iter(|row| stretches(image, row, &courses)).collect();
+    if stretches.len() < LEAST_STRETCHES {
+        return None;
+    }
+    let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
+    let waves = counts.filter_map(|count| Some((count, wave(&stretches, &courses, count)?)));
+    let (count, (share, amplitude)) = waves.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE;
+    is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count })
+}
+
+/// The stretches of a row of cells that show a smooth wall, their courses taken off, and where each starts.
+fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<(usize, Stretch)> {
+    let levels: Vec<f64> = (0..ALONG).map(|column| cell(image, column, row)).collect();
+    let starts = (0..=ALONG - STRETCH).step_by(STEP);
+    let stretch = |start: usize| {
+        let levels = &levels[start..start + STRETCH];
+        if levels.iter().any(|level| !(USED_LIGHT.0..USED_LIGHT.1).contains(level)) {
+            return None;
+        }
+        let mut rest = [0.0; STRETCH];
+        rest.iter_mut().zip(levels).for_each(|(rest, level)| *rest = level.ln());
+        take_off(&mut rest, courses);
+        (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some((start, rest))
+    };
+    starts.filter_map(stretch).collect()
+}
+
+/// Mean light of a cell.
+fn cell(image: &LinearImage<'_>, column: usize, row: usize) -> f64 {
+    let (width, height) = (image.photo().width(), image.photo().height());
+    let place = |step: usize, steps: usize, length: usize| (2 * step + 1) * length / (2 * steps);
+    let mut sum = 0.0;
+    for y in 0..READ.1 {
+        let y = place(READ.1 * row + y, READ.1 * ACROSS, height);
+        for x in 0..READ.0 {
+            sum += image.luminance(place(READ.0 * column + x, READ.0 * ALONG, width), y);
+        }
+    }
+    f64::from(sum) / (READ.0 * READ.1) as f64
+}
+
+fn dot(a: &Stretch, b: &Stretch) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+/// Polynomials over a stretch, made orthonormal one after the other.
+fn courses() -> [Stretch; COURSES] {
+    let mut courses = [[0.0; STRETCH]; COURSES];
+    for power in 0..COURSES {
+        let mut course = [0.0; STRETCH];
+        for (i, value) in course.iter_mut().enumerate() {
+            *value = (2.0 * i as f64 / (STRETCH - 1) as f64 - 1.0).powi(power as i32);
+        }
+        take_off(&mut course, &courses[..power]);
+        let length = dot(&course, &course).sqrt();
+        courses[power] = course.map(|value| value / length);
+    }
+    courses
+}
+
+fn take_off(values: &mut Stretch, courses: &[Stretch]) {
+    for course in courses {
+        let share = dot(values, course);
+        values.iter_mut().zip(course).for_each(|(value, course)| *value -= share * course);
+    }
+}
+
+/// Share of the stretches' scatter that one wave explains, and its amplitude.
+fn wave(stretches: &[(usize, Stretch)], courses: &[Stretch], count: f64) -> Option<(f64, f64)> {
+    let shapes: Vec<[Stretch; 2]> = (0..=ALONG - STRETCH)
+        .step_by(STEP)
+        .map(|start| {
+            let mut shapes = [[0.0; STRETCH]; 2];
+            for i in 0..STRETCH {
+                let (sin, cos) = (TAU * count * (start + i) as f64 / ALONG as f64).sin_cos();
+                (shapes[0][i], shapes[1][i]) = (cos, sin);
+            }
+            shapes.iter_mut().for_each(|shape| take_off(shape, courses));
+            shapes
+        })
+        .collect();
+    let (mut normal, mut right, mut whole) = ([0.0; 3], [0.0; 2], 0.0);
+    for (start, rest) in stretches {
+        let [cos, sin] = &shapes[start / STEP];
+        normal[0] += dot(cos, cos);
+        normal[1] += dot(cos, sin);
+        normal[2] += dot(sin, sin);
+        right[0] += dot(cos, rest);
+        right[1] += dot(sin, rest);
+        whole += dot(rest, rest);
+    }
+    let determinant = normal[0] * normal[2] - normal[1] * normal[1];
+    if determinant <= f64::MIN_POSITIVE || whole <= f64::MIN_POSITIVE {
+        return None;
+    }
+    let a = (normal[2] * right[0] - normal[1] * right[1]) / determinant;
+    let b = (normal[0] * right[1] - normal[1] * right[0]) / determinant;
+    Some(((a * right[0] + b * right[1]) / whole, a.hypot(b)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::photo::testing::{Noise, rgb_photo};
+
+    const STORED: (usize, usize) = (1000, 900);
+
+    /// A wall in the light of a lamp that is brightest in the middle, with bands along the stored picture's rows.
+    fn shot(orientation: u8, depth: f64, count: f64, stains: f64) -> crate::photo::Photo {
+        rgb_photo(STORED.0, STORED.1, orientation, |x, y| {
+            let (u, v) = (x as f64 / STORED.0 as f64, y as f64 / STORED.1 as f64);
+            let lamp = 0.3 * (-((v - 0.55) / 0.4).powi(2) - ((u - 0.3) / 0.5).powi(2)).exp();
+            // Stains whose places differ from row to row.
+            let stained = 1.0 + stains * (TAU * (5.0 * v + 9.0 * u * u)).sin();
+            let level = (0.02 + lamp * (1.0 - depth * (0.5 + 0.5 * (TAU * (count * v + 0.2)).sin()))) * stained;
+            let mut noise = Noise((x * STORED.1 + y) as u64 ^ 0x9E37_79B9);
+            noise.uniform();
+            let code = f64::from(super::super::linear::linear_to_srgb(level as f32)) + 1.5 * noise.gauss();
+            [code.round().clamp(0.0, 255.0) as u8; 3]
+        })
+    }
+
+    /// Truth: the bands are made. Room light makes them shallower, and the cubic course takes some of wide ones: half to
+    /// one and a fifth of the depth. One step of the counts to either side.
+    #[test]
+    fn bands_of_a_pulsed_lamp_are_seen() {
+        for (orientation, depth, count) in [(6, 0.1, 6.0), (8, 0.1, 4.0), (6, 0.3, 3.0)] {
+            let photo = shot(orientation, depth, count, 0.0);
+            let seen = bands(&LinearImage::new(&photo)).unwrap_or_else(|| panic!("{orientation} {depth} {count}"));
+            assert!((0.5 * depth..1.2 * depth).contains(&seen.depth), "{depth}: {seen:?}");
+            assert!((seen.count - count).abs() <= 0.5, "{count}: {seen:?}");
+        }
+    }
+
+    #[test]
+    fn a_steady_lamp_has_none() {
+        for stains in [0.0, 0.05] {
+            let photo = shot(6, 0.0, 4.0, stains);
+            assert_eq!(bands(&LinearImage::new(&photo)), None, "{stains}");
+        }
+    }
+
+    /// Level bands are not told from the beam's own course; nor anything in a picture of a few pixels.
+    #[test]
+    fn what_cannot_be_told_is_not_claimed() {
+        assert_eq!(bands(&LinearImage::new(&shot(1, 0.2, 6.0, 0.0))), None);
+        let tiny = rgb_photo(20, 10, 6, |x, _| [x as u8; 3]);
+        assert_eq!(bands(&LinearImage::new(&tiny)), None);
+    }
+}
