@@ -80,7 +80,7 @@ flags! {
     SoftCutoff, "soft-cutoff", Warning, "The cutoff is softer than G = 0.13, the least that UN R112 accepts.";
     RoomLight, "room-light", Warning, "The room's light moves the cutoff noticeably; darken the room or take an ambient photo.";
     ToneCurve, "tone-curve", Info, "The camera's tone curve was estimated from the marks.";
-    Exposure, "exposure", Warning, "The wall just below the cutoff is not at half to 0.8 of full scale, where the camera's tone curve matters least.";
+    Exposure, "exposure", Info, "The wall just below the cutoff is far from half to 0.8 of full scale, where the camera's tone curve matters least.";
     UnevenWall, "uneven-wall", Warning, "Joints, pipes or paint on the wall disturb the cutoff; parts of it were left out.";
     Banding, "banding", Warning, "The lamp's pulsed supply shows as bands in the photo; take it again with a longer exposure.";
     CutoffNotMeasured, "cutoff-not-measured", Warning, "The cutoff could not be measured.";

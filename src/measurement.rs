@@ -16,7 +16,7 @@ use crate::photo::{
     AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, shift_between,
     white_share,
 };
-use crate::units::PxPoint;
+use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{self, CameraFacts, FitOptions, WallView};
 
 /// A photo file's bytes and its name.
@@ -190,6 +190,7 @@ fn stages(
     let features = beam::measure(&grid, &input)
         .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot))?;
     observer.stage("beam");
+    flags.extend(outside_marks(&features, fitted, request.setup));
     let verdict = judge(&features, request.pattern, request.rule);
     let advice = advise(&verdict, request.screws, request.setup.distance);
     observer.stage("aim");
@@ -201,6 +202,30 @@ fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {
     let lens = Lens::parse(text, path)?;
     let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
     Ok(Some(lens.for_picture(width, height, photo.shot.focal_35mm, path)?.upright(photo.orientation)))
+}
+
+/// Names the features whose place on the wall the marks do not enclose.
+fn outside_marks(features: &BeamFeatures, view: &WallView, setup: &LampSetup) -> Option<Flag> {
+    let cutoff = features.cutoff.as_ref().map(|c| ("cutoff", AnglePoint { h: c.scan_h, v: c.v.value }));
+    let elbow = features.elbow.as_ref().map(|e| ("elbow", AnglePoint { h: e.h.value, v: e.v.value }));
+    let spot = features.hot_spot.as_ref().map(|s| ("hot spot", AnglePoint { h: s.h.value, v: s.v.value }));
+    let is_outside = |place: AnglePoint| wall::geometry::wall_point(setup, place).is_some_and(|at| !view.encloses(at));
+    let names: Vec<&str> = [cutoff, elbow, spot]
+        .into_iter()
+        .flatten()
+        .filter(|(_, place)| is_outside(*place))
+        .map(|(name, _)| name)
+        .collect();
+    if names.is_empty() {
+        return None;
+    }
+    let (names, verb) = (names.join(" and "), if names.len() > 1 { "lie" } else { "lies" });
+    Some(Flag::new(
+        FlagCode::OutsideMarks,
+        format!(
+            "{names} {verb} outside the area that the marks enclose, which costs accuracy (in u); hang marks around them"
+        ),
+    ))
 }
 
 /// What is said of the bands of a pulsed lamp.

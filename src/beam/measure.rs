@@ -68,6 +68,10 @@ const LARGEST_ELBOW_SIGMA_DEG: f64 = 0.6;
 const FARTHEST_ELBOW_DEG: f64 = 1.5;
 /// Texture of the wall that is worth a flag.
 const UNEVEN_TEXTURE: f64 = 0.06;
+/// Encoded light below the cutoff that is far from the advised half to 0.8 of full scale, and the exponent from light to code
+/// (sRGB is within two percent of it here).
+const FAR_EXPOSURE: (f64, f64) = (0.3, 0.9);
+const ENCODING: f64 = 1.0 / 2.2;
 /// Room light's effect on the cutoff that is worth a flag, degrees.
 const ROOM_FLAG_DEG: f64 = 0.05;
 /// Texture from which rows of the wall are compared (joints, painted bands).
@@ -531,6 +535,17 @@ fn flag(
         features.flags.push(Flag::new(
             FlagCode::RoomLight,
             format!("the room's light moves the cutoff by {room_shift:.2} degrees (corrected); darken the room or take an ambient photo"),
+        ));
+    }
+    let brightness = found.flat.high.clamp(0.0, 1.0).powf(ENCODING);
+    if !(FAR_EXPOSURE.0..=FAR_EXPOSURE.1).contains(&brightness) {
+        let advice = if brightness < FAR_EXPOSURE.0 { "expose more" } else { "expose less" };
+        features.flags.push(Flag::new(
+            FlagCode::Exposure,
+            format!(
+                "the wall just below the cutoff is at about {brightness:.2} of full scale, where the camera's tone curve is known \
+                 worse; {advice}, so that it is at half to 0.8"
+            ),
         ));
     }
     if input.setup.distance.get() < NEAR_WALL.get() {
