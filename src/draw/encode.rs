@@ -36,7 +36,7 @@ pub fn encode(picture: &RgbImage, format: PictureFormat) -> Result<Vec<u8>, Erro
     Ok(bytes)
 }
 
-/// Colour takes half the resolution both ways, which saves a third of the time. Its mean over four pixels is kept: a single
+/// Colour takes half the resolution both ways, which saves a quarter of the time. Its mean over four pixels is kept: a single
 /// one of them would leave pale fringes on words and lines.
 fn jpeg(bytes: &mut Vec<u8>, picture: &RgbImage) -> Result<(), jpeg_encoder::EncodingError> {
     let side = |side: u32| u16::try_from(side).unwrap_or(u16::MAX);
