@@ -537,17 +537,7 @@ fn flag(
             format!("the room's light moves the cutoff by {room_shift:.2} degrees (corrected); darken the room or take an ambient photo"),
         ));
     }
-    let brightness = found.flat.high.clamp(0.0, 1.0).powf(ENCODING);
-    if !(FAR_EXPOSURE.0..=FAR_EXPOSURE.1).contains(&brightness) {
-        let advice = if brightness < FAR_EXPOSURE.0 { "expose more" } else { "expose less" };
-        features.flags.push(Flag::new(
-            FlagCode::Exposure,
-            format!(
-                "the wall just below the cutoff is at about {brightness:.2} of full scale, where the camera's tone curve is known \
-                 worse; {advice}, so that it is at half to 0.8"
-            ),
-        ));
-    }
+    features.flags.extend(exposure(found.flat.high));
     if input.setup.distance.get() < NEAR_WALL.get() {
         features.flags.push(Flag::new(
             FlagCode::NearWall,
@@ -579,6 +569,23 @@ fn flag(
     }
 }
 
+/// What is said of an exposure far from the advised one; `high` is the light just below the cutoff, relative to full scale.
+fn exposure(high: f64) -> Option<Flag> {
+    let brightness = high.clamp(0.0, 1.0).powf(ENCODING);
+    let advice = match brightness {
+        dark if dark < FAR_EXPOSURE.0 => "expose more",
+        bright if bright > FAR_EXPOSURE.1 => "expose less",
+        _ => return None,
+    };
+    Some(Flag::new(
+        FlagCode::Exposure,
+        format!(
+            "the wall just below the cutoff is at about {brightness:.2} of full scale, where the camera's tone curve is known \
+             worse; {advice}, so that it is at half to 0.8"
+        ),
+    ))
+}
+
 fn keep_hot_spot(features: &mut BeamFeatures, spot: Result<HotSpot, NotSeen>) {
     let flag = match &spot {
         Err(NotSeen::TooLittle) => Some(Flag::new(
@@ -595,4 +602,23 @@ fn keep_hot_spot(features: &mut BeamFeatures, spot: Result<HotSpot, NotSeen>) {
     };
     features.flags.extend(flag);
     features.hot_spot = spot.ok();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Codes of light by the sRGB curve (IEC 61966-2-1): 0.21 is half, 0.60 is 0.8, 0.03 is 0.19, 0.95 is 0.98.
+    #[test]
+    fn an_exposure_far_from_the_advised_one_is_named() {
+        for advised in [0.21, 0.4, 0.60] {
+            assert_eq!(exposure(advised), None, "{advised}");
+        }
+        for (light, advice) in
+            [(0.0, "expose more"), (0.03, "expose more"), (0.95, "expose less"), (1.4, "expose less")]
+        {
+            let flag = exposure(light).unwrap();
+            assert!(flag.code == FlagCode::Exposure && flag.text.contains(advice), "{light}: {}", flag.text);
+        }
+    }
 }

@@ -134,12 +134,12 @@ fn wave(stretches: &[(usize, Stretch)], courses: &[Stretch], count: f64) -> Opti
     let shapes: Vec<[Stretch; 2]> = (0..=ALONG - STRETCH)
         .step_by(STEP)
         .map(|start| {
-            let mut shapes = [[0.0; STRETCH]; 2];
-            for i in 0..STRETCH {
-                let (sin, cos) = (TAU * count * (start + i) as f64 / ALONG as f64).sin_cos();
-                (shapes[0][i], shapes[1][i]) = (cos, sin);
+            let angle = |i: usize| TAU * count * (start + i) as f64 / ALONG as f64;
+            let mut shapes: [Stretch; 2] =
+                [std::array::from_fn(|i| angle(i).cos()), std::array::from_fn(|i| angle(i).sin())];
+            for shape in &mut shapes {
+                take_off(shape, courses);
             }
-            shapes.iter_mut().for_each(|shape| take_off(shape, courses));
             shapes
         })
         .collect();
