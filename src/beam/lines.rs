@@ -2,7 +2,8 @@
 
 use super::coarse::{Hinge, hinge_height};
 use super::edge::Scan;
-use super::edge_line::{EdgeLine, Expected, WINDOW_DEG, fit_line, refit};
+use super::edge_line::{EdgeLine, Expected, fit_line, refit};
+use super::edge_sample::WINDOW_DEG;
 use super::light::LightGrid;
 use super::room::RoomLight;
 use super::step::{StepFit, fit_step};

@@ -3,6 +3,8 @@
 pub mod features;
 pub mod solve;
 pub mod edge;
+mod edge_model;
+mod edge_sample;
 pub mod edge_line;
 pub mod light;
 mod mark_window;

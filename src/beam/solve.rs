@@ -6,7 +6,7 @@
 use nalgebra::{DMatrix, DVector};
 
 /// Scale of the Cauchy loss in sigmas: 95 % efficiency on Gaussian noise (Holland and Welsch 1977, from memory).
-const CAUCHY_SCALE: f64 = 2.385;
+pub const CAUCHY_SCALE: f64 = 2.385;
 /// Most iterations.
 const ITERATIONS: usize = 30;
 /// Relative fall of the cost that ends the iteration: with some 600 residuals a tenth of what one sigma changes.
