@@ -22,8 +22,14 @@ pub mod hotspot;
 pub mod bright_zone;
 pub mod setup_budget;
 pub mod absence;
+mod input;
+mod look;
+mod edge_features;
+mod spot_features;
+mod notes;
 pub mod measure;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
-pub use measure::{BeamInput, measure};
+pub use input::BeamInput;
+pub use measure::measure;
 pub use tone::ToneKnowledge;

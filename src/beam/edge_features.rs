@@ -1,0 +1,145 @@
+//! Cutoff, elbow and rise with their budgets, from the fitted lines and the same lines in other light.
+
+use super::coarse::Hinge;
+use super::edge_line::EdgeLine;
+use super::features::{Cutoff, Elbow};
+use super::input::BeamInput;
+use super::light::{LightGrid, ToneCurve};
+use super::lines::{CutoffShape, again};
+use super::look::room_light;
+use super::room::RoomLight;
+use super::setup_budget::{Component, add_geometry};
+use super::tone::ToneKnowledge;
+use crate::measured::{Budget, Measured};
+use crate::units::{AnglePoint, Deg};
+
+/// Unevenness of the tone curve about mid-grey, as a share of its strength (own judgement: curves differ by half).
+const TONE_LEAN_SHARE: f64 = 0.6;
+/// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
+const SHAPE_SHARE: f64 = 0.05;
+/// The same for the flat line's tilt, per degree of distance from its anchor.
+const TILT_SHARE: f64 = 0.03;
+/// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
+const ELBOW_FLOOR_DEG: f64 = 0.03;
+/// Standard uncertainty of the elbow's H from which it is not stated, and its distance from the first look's bend, degrees.
+const LARGEST_ELBOW_SIGMA_DEG: f64 = 0.6;
+const FARTHEST_ELBOW_DEG: f64 = 1.5;
+
+/// The same reading under other assumptions about room light and tone curve.
+pub(super) struct Variants {
+    pub(super) room: Option<CutoffShape>,
+    pub(super) tone: Option<CutoffShape>,
+    pub(super) lean: Option<CutoffShape>,
+}
+
+impl Variants {
+    pub(super) fn new(
+        light: &LightGrid<'_>,
+        input: &BeamInput<'_>,
+        (hinge, side): (&Hinge, f64),
+        room: &RoomLight,
+        found: &CutoffShape,
+    ) -> Self {
+        let in_tone = |strength: f64, lean: f64| {
+            let curve = ToneCurve::leaning(strength, lean);
+            let toned = light.in_tone(&curve);
+            let room_toned = room_light(&toned, &curve, (hinge, side), input, Some(room));
+            again(&toned, &room_toned, found)
+        };
+        let ToneKnowledge { strength, sigma } = input.tone;
+        let lean = TONE_LEAN_SHARE * strength.abs().max(2.0 * sigma);
+        let (tone, (lean, room)) = rayon::join(
+            || in_tone(strength + sigma, 0.0),
+            || (in_tone(strength, lean), again(light, &room.moved(-1.0), found)),
+        );
+        Self { room, tone, lean }
+    }
+}
+
+pub(super) fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl Fn(&CutoffShape) -> Option<f64>) -> f64 {
+    match (of(found), other.and_then(&of)) {
+        (Some(a), Some(b)) => (a - b).abs().min(1.0),
+        _ => 0.05,
+    }
+}
+
+/// What the tone curve's strength and shape leave open.
+fn tone_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64> + Copy) -> f64 {
+    shift(found, variants.tone.as_ref(), of).hypot(shift(found, variants.lean.as_ref(), of))
+}
+
+pub(super) fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cutoff {
+    let scan_h = found.flat.h0_deg;
+    let of = |s: &CutoffShape| Some(s.flat.at(scan_h));
+    let mut budget = Budget::new();
+    let at = AnglePoint::new(scan_h, found.flat.v0_deg);
+    add_geometry(&mut budget, input.view, input.setup, at, Component::V);
+    add_image_v(&mut budget, &found.flat, found.flat.sigma_deg);
+    budget.add("room light", shift(found, variants.room.as_ref(), of));
+    budget.add("tone curve", tone_shift(found, variants, of));
+    Cutoff {
+        v: Measured { value: Deg::new(found.flat.v0_deg), budget },
+        scan_h: Deg::new(scan_h),
+        sharpness_g: found.flat.g,
+        tilt: Deg::from_radians(found.flat.slope.atan()),
+    }
+}
+
+/// Edge fit and wall reflectance of the flat line's V.
+fn add_image_v(budget: &mut Budget, flat: &EdgeLine, sigma_deg: f64) {
+    budget.add("edge fit", sigma_deg.hypot(SHAPE_SHARE * flat.softness_deg));
+    budget.add("wall reflectance", flat.texture_sigma_deg);
+}
+
+pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Option<Elbow> {
+    let (h, v) = found.elbow?;
+    let rise = found.rise?;
+    let at = AnglePoint::new(h, v);
+    let mut budget_h = Budget::new();
+    add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
+    let steepness = (rise.slope - found.flat.slope).abs().max(0.05);
+    let flat_sigma = found.flat.sigma_at(h);
+    budget_h.add("edge fit", found.elbow_sigma_deg.hypot(ELBOW_FLOOR_DEG));
+    budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
+    let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
+    budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
+    budget_h.add("tone curve", tone_shift(found, variants, of_h));
+    let mut budget_v = Budget::new();
+    add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
+    let tilted = TILT_SHARE * found.flat.softness_deg * (h - found.flat.h0_deg);
+    add_image_v(&mut budget_v, &found.flat, flat_sigma.hypot(tilted));
+    let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
+    budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
+    budget_v.add("tone curve", tone_shift(found, variants, of_v));
+    Some(Elbow {
+        h: Measured { value: Deg::new(h), budget: budget_h },
+        v: Measured { value: Deg::new(v), budget: budget_v },
+    })
+}
+
+/// An elbow that is known worse than any rule's limits, or that lies far from where the first look saw a bend, misleads.
+pub(super) fn is_of_use(elbow: &Elbow, hinge: &Hinge) -> bool {
+    elbow.h.budget.sigma_deg() < LARGEST_ELBOW_SIGMA_DEG
+        && (elbow.h.value.get() - hinge.h_deg).abs() < FARTHEST_ELBOW_DEG
+}
+
+pub(super) fn rise(found: &CutoffShape) -> Option<Measured> {
+    let line = found.rise?;
+    let mut budget = Budget::new();
+    let slope = line.slope.abs();
+    budget.add("edge fit", (line.slope_sigma / (1.0 + slope * slope)).to_degrees());
+    Some(Measured { value: Deg::from_radians(slope.atan()), budget })
+}
+
+pub(super) fn drawn_line(found: &CutoffShape) -> Vec<AnglePoint> {
+    let mut points: Vec<AnglePoint> =
+        found.flat.places.iter().map(|(h, _)| AnglePoint::new(*h, found.flat.at(*h))).collect();
+    if let Some((h, v)) = found.elbow {
+        points.push(AnglePoint::new(h, v));
+    }
+    if let Some(rise) = found.rise {
+        points.extend(found.rise_points.iter().map(|(h, _)| AnglePoint::new(*h, rise.at(*h))));
+    }
+    points.sort_by(|a, b| a.h.get().total_cmp(&b.h.get()));
+    points
+}
