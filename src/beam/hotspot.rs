@@ -14,9 +14,9 @@ use super::room::RoomLight;
 use super::solve::Prior;
 use super::spot_cells::{SpotCell, SpotCells};
 use super::spot_fit::{Datum, SpotFit, fit};
+use super::spot_free::free_top;
 use super::spot_model::{COUNT, Place, index, ln_intensity};
 use crate::grid::AngleGrid;
-use nalgebra::{DMatrix, DVector};
 
 /// Half size of the disc, degrees.
 const DISC_DEG: f64 = 0.1;
@@ -123,7 +123,7 @@ pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
         return Err(NotSeen::AtTheRim);
     }
     let form = Spot { h_deg, v_deg, sigma_h_deg: WIDE_TOP * sigma_h_deg, sigma_v_deg, is_clipped: top.is_clipped };
-    let free = if top.is_clipped { None } else { free_top(&data, &top) };
+    let free = if top.is_clipped { None } else { free_top(&data, (top.h_deg, top.v_deg), top.ln_level) };
     let unchecked = Spot {
         sigma_h_deg: form.sigma_h_deg.hypot(UNCHECKED_DEG.0),
         sigma_v_deg: form.sigma_v_deg.hypot(UNCHECKED_DEG.1),
@@ -142,55 +142,10 @@ pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
     }))
 }
 
-/// Blocks of at least this log intensity under the top carry the free surface.
-const FREE_LN: f64 = -0.2;
-/// Fewest of them.
-const LEAST_FREE_BLOCKS: usize = 24;
 /// Standard uncertainty of the form's own top where no second opinion is had, H and V, degrees (tops of another form, tests).
 const UNCHECKED_DEG: (f64, f64) = (0.12, 0.02);
 /// Half the difference of the two opinions that is taken at most, H and V, degrees.
 const FREE_REACH_DEG: (f64, f64) = (0.3, 0.15);
-
-/// The maximum of a cubic surface through the log intensities of the top, least squares.
-fn free_top(data: &[Datum], top: &Top) -> Option<(f64, f64)> {
-    let near: Vec<&Datum> = data.iter().filter(|datum| datum.ln_level > top.ln_level + FREE_LN).collect();
-    if near.len() < LEAST_FREE_BLOCKS {
-        return None;
-    }
-    let terms = |x: f64, y: f64| [1.0, x, y, x * x, x * y, y * y, x * x * x, y * y * y];
-    let mut rows = DMatrix::zeros(near.len(), 8);
-    let mut values = DVector::zeros(near.len());
-    for (k, datum) in near.iter().enumerate() {
-        let (x, y) = (datum.place.h_deg - top.h_deg, datum.place.v_deg - top.v_deg);
-        for (column, term) in terms(x, y).into_iter().enumerate() {
-            rows[(k, column)] = term;
-        }
-        values[k] = datum.ln_level;
-    }
-    let c = rows.svd(true, true).solve(&values, 1e-9).ok()?;
-    // Newton's method on the gradient; a surface without a maximum near the top tells nothing.
-    let (mut x, mut y) = (0.0f64, 0.0f64);
-    for _ in 0..20 {
-        let gradient = (
-            c[1] + 2.0 * c[3] * x + c[4] * y + 3.0 * c[6] * x * x,
-            c[2] + c[4] * x + 2.0 * c[5] * y + 3.0 * c[7] * y * y,
-        );
-        let (xx, xy, yy) = (2.0 * c[3] + 6.0 * c[6] * x, c[4], 2.0 * c[5] + 6.0 * c[7] * y);
-        let det = xx * yy - xy * xy;
-        if xx >= 0.0 || det <= 0.0 {
-            return None;
-        }
-        x -= (yy * gradient.0 - xy * gradient.1) / det;
-        y -= (xx * gradient.1 - xy * gradient.0) / det;
-    }
-    let is_near = |values: &[f64], at: f64| {
-        let (least, most) = values.iter().fold((0.0f64, 0.0f64), |(a, b), v| (a.min(*v), b.max(*v)));
-        at > least && at < most
-    };
-    let (xs, ys): (Vec<f64>, Vec<f64>) =
-        near.iter().map(|d| (d.place.h_deg - top.h_deg, d.place.v_deg - top.v_deg)).unzip();
-    (is_near(&xs, x) && is_near(&ys, y)).then_some((top.h_deg + x, top.v_deg + y))
-}
 
 /// The brightest place, smoothed; the middle of what is clipped where anything is.
 #[derive(Debug, Clone, Copy)]

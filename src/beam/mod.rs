@@ -18,6 +18,7 @@ pub mod step;
 pub mod spot_cells;
 pub mod spot_model;
 pub mod spot_fit;
+mod spot_free;
 pub mod hotspot;
 pub mod bright_zone;
 pub mod setup_budget;
