@@ -7,7 +7,7 @@
 use super::edge::Scan;
 use super::edge_model::{LARGEST_SKEW, N, at, cutoff_of};
 use super::edge_sample::{Sample, Weighed, collect, equations, residual, weigh};
-use super::solve::{Fitted, Prior, solve};
+use super::solve::{Effort, Fitted, Prior, solve};
 use std::collections::BTreeMap;
 
 /// The fitted stretch.
@@ -170,7 +170,9 @@ pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected) -> Option<Ed
 
 fn run(samples: &[Sample], from: &[f64], texture: f64, priors: &[Prior]) -> Option<Fitted> {
     let residuals = |p: &[f64]| samples.iter().map(|s| residual(p, s, texture)).collect::<Vec<f64>>();
-    solve(from, priors, &residuals, |p, current, weights| equations(p, samples, texture, current, weights))
+    solve(Effort::default(), from, priors, &residuals, |p, current, weights| {
+        equations(p, samples, texture, current, weights)
+    })
 }
 
 /// First parameters and the priors; `None` when the samples do not reach far enough on both sides.

@@ -7,7 +7,7 @@
 //! `(c1·exp(-dv/1.157) + c0)·exp(-(h/24.69)²)` up to 3 degrees above the cutoff), everything else from the photo.
 
 use super::light::ToneCurve;
-use super::solve::{Prior, fit_within};
+use super::solve::{Effort, Prior, fit};
 use crate::grid::FarSample;
 use crate::photo::linear::LUMINANCE_WEIGHTS;
 
@@ -92,9 +92,8 @@ impl RoomLight {
 
 /// Parameters of the fit.
 const COUNT: usize = 12;
-/// Most iterations of a fit that starts from one under another tone curve.
-const FEW_ITERATIONS: usize = 4;
-const MOST_ITERATIONS: usize = 30;
+/// Effort of a fit that starts from one under another tone curve.
+const AGAIN: Effort = Effort { iterations: 4, damping: 1e-3 };
 
 struct Patch {
     h: f64,
@@ -236,9 +235,8 @@ pub fn estimate(
     let (start, priors) = start(darkest, near, tone.strength());
     let beam = lamp.unwrap_or_default();
     let has_colour = lamp.is_some();
-    let (iterations, from) =
-        found.and_then(|found| found.fitted).map_or((MOST_ITERATIONS, start), |from| (FEW_ITERATIONS, from));
-    let fitted = fit_within(iterations, &from, &priors, |p| {
+    let (effort, from) = found.and_then(|found| found.fitted).map_or((Effort::default(), start), |from| (AGAIN, from));
+    let fitted = fit(effort, &from, &priors, |p| {
         let room_colour = [beam[0] + p[8], beam[1] + p[9]];
         let stray_colour = [beam[0] + p[10], beam[1] + p[11]];
         let (room_green, stray_green) = (1.0 / luminance_of(room_colour), 1.0 / luminance_of(stray_colour));

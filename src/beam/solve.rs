@@ -7,8 +7,6 @@ use nalgebra::{DMatrix, DVector};
 
 /// Scale of the Cauchy loss in sigmas: 95 % efficiency on Gaussian noise (Holland and Welsch 1977, from memory).
 pub const CAUCHY_SCALE: f64 = 2.385;
-/// Most iterations.
-const ITERATIONS: usize = 30;
 /// Relative fall of the cost that ends the iteration: with some 600 residuals a tenth of what one sigma changes.
 const CONVERGED: f64 = 1e-4;
 /// Step of the numeric derivative, in units of each prior's sigma.
@@ -43,18 +41,23 @@ fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
     data + prior
 }
 
-/// Fits `parameters` so that `residuals(parameters)` (in sigmas) are small; derivatives are taken numerically.
-pub fn fit(start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option<Fitted> {
-    fit_within(ITERATIONS, start, priors, residuals)
+/// How hard a fit tries.
+#[derive(Debug, Clone, Copy)]
+pub struct Effort {
+    /// Most iterations: from a start that is nearly right a few are enough.
+    pub iterations: usize,
+    /// Marquardt's damping of the first step: larger where the start may be poor.
+    pub damping: f64,
 }
 
-/// As [`fit`], with a limit on the iterations: from a start that is nearly right a few are enough.
-pub fn fit_within(
-    iterations: usize,
-    start: &[f64],
-    priors: &[Prior],
-    residuals: impl Fn(&[f64]) -> Vec<f64>,
-) -> Option<Fitted> {
+impl Default for Effort {
+    fn default() -> Self {
+        Self { iterations: 30, damping: 1e-3 }
+    }
+}
+
+/// Fits `parameters` so that `residuals(parameters)` (in sigmas) are small; derivatives are taken numerically.
+pub fn fit(effort: Effort, start: &[f64], priors: &[Prior], residuals: impl Fn(&[f64]) -> Vec<f64>) -> Option<Fitted> {
     let n = start.len();
     let equations = |parameters: &[f64], current: &[f64], weights: &[f64]| {
         let columns: Vec<Vec<f64>> = (0..n)
@@ -75,7 +78,7 @@ pub fn fit_within(
         }
         equations
     };
-    solve_within(iterations, start, priors, &residuals, equations)
+    solve(effort, start, priors, &residuals, equations)
 }
 
 /// The weighted normal equations: `JᵀWJ` (lower triangle) and `JᵀWr`, priors not included.
@@ -96,16 +99,7 @@ impl Equations {
 
 /// Fits with the caller's own normal equations, given the parameters, their residuals and the residuals' robust weights.
 pub fn solve(
-    start: &[f64],
-    priors: &[Prior],
-    residuals: &impl Fn(&[f64]) -> Vec<f64>,
-    equations: impl Fn(&[f64], &[f64], &[f64]) -> Equations,
-) -> Option<Fitted> {
-    solve_within(ITERATIONS, start, priors, residuals, equations)
-}
-
-fn solve_within(
-    iterations: usize,
+    effort: Effort,
     start: &[f64],
     priors: &[Prior],
     residuals: &impl Fn(&[f64]) -> Vec<f64>,
@@ -115,9 +109,9 @@ fn solve_within(
     let mut parameters = start.to_vec();
     let mut current = residuals(&parameters);
     let mut best = cost(&current, &parameters, priors);
-    let mut damping = 1e-3;
+    let mut damping = effort.damping;
     let mut normal = DMatrix::zeros(n, n);
-    for _ in 0..iterations {
+    for _ in 0..effort.iterations {
         let weights: Vec<f64> = current.iter().map(|r| 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2))).collect();
         let Equations { normal: lower, mut gradient } = equations(&parameters, &current, &weights);
         normal = lower;

@@ -4,19 +4,15 @@
 //! The wall's mottling is correlated from block to block; how much is taken from the residuals themselves: blocks of blocks
 //! scatter more than independent ones would, and the covariance grows by that factor.
 
-use super::solve::Prior;
+use super::solve::{Effort, Equations, Prior, solve};
 use super::spot_model::{COUNT, Place, index, ln_intensity};
-use nalgebra::{SMatrix, SVector};
+use nalgebra::SMatrix;
 
-/// Scale of the Cauchy loss in sigmas (as in the edge fits).
-const CAUCHY_SCALE: f64 = 2.385;
 /// Mottling as long as the top itself is taken up by the form and leaves no residual: by how much it raises the variance
 /// (own judgement, held against rendered plaster and concrete).
 const LONG_MOTTLING: f64 = 3.3;
-/// Most iterations.
-const ITERATIONS: usize = 25;
-/// Relative fall of the cost that ends the iteration.
-const CONVERGED: f64 = 1e-4;
+/// The first look at a wide flat top may be poor: careful first steps.
+const EFFORT: Effort = Effort { iterations: 25, damping: 1e-2 };
 
 /// One block as the fit sees it.
 #[derive(Debug, Clone, Copy)]
@@ -71,72 +67,45 @@ fn residual(p: &[f64; COUNT], datum: &Datum, slopes: Option<&mut [f64; COUNT]>) 
     (model + nuisance - datum.ln_level) / datum.sigma
 }
 
-fn cost(p: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> f64 {
-    let c2 = CAUCHY_SCALE * CAUCHY_SCALE;
-    let of_data: f64 = data.iter().map(|datum| c2 * (residual(p, datum, None).powi(2) / c2).ln_1p()).sum();
-    of_data + p.iter().zip(priors).map(|(p, prior)| ((p - prior.mean) / prior.sigma).powi(2)).sum::<f64>()
-}
-
 /// Fits from `start`; `None` when nothing finite comes of it.
 pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Option<SpotFit> {
-    let mut p = *start;
-    let mut best = cost(&p, data, priors);
-    let mut damping = 1e-2;
-    let mut normal = Matrix::zeros();
-    for _ in 0..ITERATIONS {
-        let mut gradient = SVector::<f64, COUNT>::zeros();
-        normal = Matrix::zeros();
-        for datum in data {
-            let mut slopes = [0.0; COUNT];
-            let r = residual(&p, datum, Some(&mut slopes));
-            let weight = 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2)) / datum.sigma;
-            for a in 0..COUNT {
-                gradient[a] += weight * r * slopes[a];
-                for b in a..COUNT {
-                    normal[(b, a)] += weight / datum.sigma * slopes[a] * slopes[b];
-                }
-            }
-        }
-        for a in 0..COUNT {
-            normal[(a, a)] += priors[a].sigma.powi(-2);
-            gradient[a] += (p[a] - priors[a].mean) * priors[a].sigma.powi(-2);
-        }
-        normal.fill_upper_triangle_with_lower_triangle();
-        let before = best;
-        for _ in 0..8 {
-            let mut damped = normal;
-            for a in 0..COUNT {
-                damped[(a, a)] *= 1.0 + damping;
-            }
-            let Some(step) = damped.cholesky().map(|factor| factor.solve(&gradient)) else {
-                damping *= 10.0;
-                continue;
-            };
-            let mut trial = p;
-            trial.iter_mut().zip(step.iter()).for_each(|(p, s)| *p -= s);
-            let value = cost(&trial, data, priors);
-            if value.is_finite() && value < best {
-                (p, best) = (trial, value);
-                damping = (damping * 0.2).max(1e-9);
-                break;
-            }
-            damping *= 6.0;
-        }
-        if before - best < CONVERGED * best.abs().max(1.0) {
-            break;
-        }
-    }
-    let scale = scale(data, &data.iter().map(|datum| residual(&p, datum, None)).collect::<Vec<f64>>());
+    let residuals = |p: &[f64]| {
+        let p: [f64; COUNT] = std::array::from_fn(|k| p[k]);
+        data.iter().map(|datum| residual(&p, datum, None)).collect::<Vec<f64>>()
+    };
+    let fitted = solve(EFFORT, start, priors, &residuals, |p, current, weights| equations(p, data, current, weights))?;
+    let parameters: [f64; COUNT] = std::array::from_fn(|k| fitted.parameters[k]);
+    let scale = scale(data, &residuals(&parameters));
     // What the data say counts for less by `scale`; what is known beforehand keeps its weight.
-    for a in 0..COUNT {
-        normal[(a, a)] -= priors[a].sigma.powi(-2);
+    let mut information = fitted.covariance.try_inverse()?;
+    for (a, prior) in priors.iter().enumerate() {
+        information[(a, a)] -= prior.sigma.powi(-2);
     }
-    normal /= scale;
-    for a in 0..COUNT {
-        normal[(a, a)] += priors[a].sigma.powi(-2);
+    information /= scale;
+    for (a, prior) in priors.iter().enumerate() {
+        information[(a, a)] += prior.sigma.powi(-2);
     }
-    let covariance = normal.cholesky()?.inverse();
-    p.iter().all(|p| p.is_finite()).then_some(SpotFit { parameters: p, covariance, cost: best, scale })
+    let covariance = information.cholesky()?.inverse();
+    let covariance = Matrix::from_fn(|a, b| covariance[(a, b)]);
+    Some(SpotFit { parameters, covariance, cost: fitted.cost, scale })
+}
+
+/// The normal equations of all blocks.
+fn equations(p: &[f64], data: &[Datum], current: &[f64], weights: &[f64]) -> Equations {
+    let p: [f64; COUNT] = std::array::from_fn(|k| p[k]);
+    let mut sums = Equations::zeros(COUNT);
+    for ((datum, r), weight) in data.iter().zip(current).zip(weights) {
+        let mut slopes = [0.0; COUNT];
+        residual(&p, datum, Some(&mut slopes));
+        let weight = weight / datum.sigma;
+        for a in 0..COUNT {
+            sums.gradient[a] += weight * r * slopes[a];
+            for b in 0..=a {
+                sums.normal[(a, b)] += weight / datum.sigma * slopes[a] * slopes[b];
+            }
+        }
+    }
+    sums
 }
 
 /// Variance of the data's weighted sums over tiles of blocks, against that of independent blocks of their stated sigmas: the

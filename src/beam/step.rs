@@ -11,7 +11,7 @@ use super::edge_line::EdgeLine;
 use super::light::LightGrid;
 use super::lines::{Line, ScanPlan, scans_between};
 use super::room::RoomLight;
-use super::solve::{Fitted, Prior, fit_within};
+use super::solve::{Effort, Fitted, Prior, fit};
 
 /// A fitted step.
 #[derive(Debug, Clone)]
@@ -51,9 +51,9 @@ const READ_STEP_DEG: f64 = 0.02;
 const LINE_SHARE: (f64, f64) = (0.25, 0.75);
 /// Step of the derivative of the elbow's place, in standard deviations.
 const PROBE_SIGMAS: f64 = 0.2;
-/// Most iterations of a first fit, and of one that starts from a fit in other light.
-const ITERATIONS: usize = 25;
-const FEW_ITERATIONS: usize = 6;
+/// Effort of a first fit, and of one that starts from a fit in other light.
+const FIRST: Effort = Effort { iterations: 25, damping: 1e-3 };
+const AGAIN: Effort = Effort { iterations: 6, damping: 1e-3 };
 /// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
 const SHARED_SAMPLES: f64 = 3.0;
 /// Largest slope of a line that is stated, degrees per degree (89 degrees).
@@ -135,7 +135,7 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         ROUNDING.ln(),
     ];
     let frame = Frame { plan, side, top_deg: height };
-    let fitted = run_fit(light, room, flat, &frame, &start, ITERATIONS)?;
+    let fitted = run_fit(light, room, flat, &frame, &start, FIRST)?;
     describe(&fitted, &Ground::new(flat, side), flat, &frame)
 }
 
@@ -146,7 +146,7 @@ impl StepFit {
         start[9] = flat.low.max(1e-6).ln();
         let frame = Frame { plan: self.plan, side: self.side, top_deg: self.top_deg };
         let ground = Ground::new(flat, frame.side);
-        let fitted = run_fit(light, room, flat, &frame, &start, FEW_ITERATIONS)?;
+        let fitted = run_fit(light, room, flat, &frame, &start, AGAIN)?;
         let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat)?;
         Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
     }
@@ -166,14 +166,14 @@ fn run_fit(
     flat: &EdgeLine,
     frame: &Frame,
     start: &[f64],
-    iterations: usize,
+    effort: Effort,
 ) -> Option<Fitted> {
     let ground = Ground::new(flat, frame.side);
     let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + frame.top_deg + ABOVE_DEG);
     let samples = collect(&scans_between(light, room, &frame.plan, 0.0, &window));
     let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, ROUNDING_LN_SIGMA];
     let priors: Vec<Prior> = start.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
-    fit_within(iterations, start, &priors, |p| {
+    fit(effort, start, &priors, |p| {
         samples
             .iter()
             .map(|s| {
