@@ -1,6 +1,8 @@
 //! One vertical scan, and the cutoff by its definition: the middle of the 0.1 degree step with the greatest
 //! `G = log10 I(V) - log10 I(V + 0.1)` (UN R112 annex on the cutoff; 49 CFR 571.108 uses the same).
 
+use std::ops::Range;
+
 /// The step of the gradient's definition, degrees (UN R112, 49 CFR 571.108).
 pub const STEP_DEG: f64 = 0.1;
 
@@ -21,6 +23,41 @@ pub struct Scan {
     pub room: Vec<f64>,
     /// Share of clipped light of each sample, 0 to 1.
     pub clipped_at: Vec<f64>,
+}
+
+/// Some rows of a scan as one.
+#[derive(Debug, Clone, Copy)]
+pub struct JoinedRows {
+    /// Mean V, degrees.
+    pub v_deg: f64,
+    /// Mean light.
+    pub level: f64,
+    /// Standard deviation of that mean.
+    pub noise: f64,
+    /// Mean intensity per illuminance.
+    pub factor: f64,
+    /// Mean room light.
+    pub room: f64,
+    /// Mean share of clipped light.
+    pub clipped: f64,
+}
+
+impl Scan {
+    /// The samples `range`, `rows` at a time; what is left at the end is left out.
+    pub fn joined(&self, range: Range<usize>, rows: usize) -> impl Iterator<Item = JoinedRows> {
+        let end = (range.end + 1).saturating_sub(rows);
+        (range.start..end).step_by(rows).map(move |k| {
+            let mean = |values: &[f64]| values[k..k + rows].iter().sum::<f64>() / rows as f64;
+            JoinedRows {
+                v_deg: mean(&self.v_deg),
+                level: mean(&self.level),
+                noise: mean(&self.sigma) / (rows as f64).sqrt(),
+                factor: mean(&self.factor),
+                room: mean(&self.room),
+                clipped: mean(&self.clipped_at),
+            }
+        })
+    }
 }
 
 /// Place (middle of the step) and size of the greatest fall of log10 over [`STEP_DEG`] between `from` and `to`.

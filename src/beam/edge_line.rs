@@ -116,8 +116,6 @@ const LEAST_ROOM_SIGMA: f64 = 0.005;
 const TEXTURE_SHARE: f64 = 1.0;
 /// Fewest samples on each side of the edge, over all scans.
 const MIN_SIDE_SAMPLES: usize = 24;
-/// Step of the derivative of the place, in standard deviations of the parameter.
-const PROBE_SIGMAS: f64 = 0.2;
 /// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
 const SHARED_SAMPLES: f64 = 3.0;
 /// Rows over which texture stays alike, in joined rows (own judgement).
@@ -273,22 +271,8 @@ fn describe(
 
 /// What the model's parameters leave open about the place (levels, room, asymmetry), from the fit's covariance.
 fn model_sigma(fitted: &Fitted, v0_deg: f64) -> f64 {
-    let p = &fitted.parameters;
-    let gradient: Vec<f64> = (0..p.len())
-        .map(|k| {
-            let step = fitted.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
-            let mut moved = p.clone();
-            moved[k] += step;
-            cutoff_of(&moved, 0.0).map_or(0.0, |(v, _)| (v - v0_deg) / step)
-        })
-        .collect();
-    let mut variance = 0.0;
-    for (a, ga) in gradient.iter().enumerate() {
-        for (b, gb) in gradient.iter().enumerate() {
-            variance += ga * gb * fitted.covariance[(a, b)];
-        }
-    }
-    (variance.max(0.0) * SHARED_SAMPLES).sqrt()
+    let [variance] = fitted.variances_of([v0_deg], |p| cutoff_of(p, 0.0).map(|(v, _)| [v]));
+    (variance * SHARED_SAMPLES).sqrt()
 }
 
 /// Each scan's own cutoff: one step from the common model, in place and brightness.

@@ -37,23 +37,17 @@ pub(super) fn collect(scans: &[Scan], expected: &Expected) -> Vec<Sample> {
         let edge = expected.v0_deg + expected.slope * d;
         let from = scan.v_deg.partition_point(|&v| v < edge - BELOW_DEG);
         let to = scan.v_deg.partition_point(|&v| v < edge + ABOVE_DEG);
-        let mut k = from;
-        while k + JOINED_ROWS <= to {
-            let mean = |values: &[f64]| values[k..k + JOINED_ROWS].iter().sum::<f64>() / JOINED_ROWS as f64;
-            let v = mean(&scan.v_deg);
-            samples.push(Sample {
-                d,
-                v,
-                level: mean(&scan.level),
-                noise: mean(&scan.sigma) / (JOINED_ROWS as f64).sqrt(),
-                factor: mean(&scan.factor),
-                room: mean(&scan.room),
-                is_clipped: mean(&scan.clipped_at) > CLIPPED_SHARE,
-                scan: number,
-                row: ((v - edge) / 0.04).round() as i32,
-            });
-            k += JOINED_ROWS;
-        }
+        samples.extend(scan.joined(from..to, JOINED_ROWS).map(|rows| Sample {
+            d,
+            v: rows.v_deg,
+            level: rows.level,
+            noise: rows.noise,
+            factor: rows.factor,
+            room: rows.room,
+            is_clipped: rows.clipped > CLIPPED_SHARE,
+            scan: number,
+            row: ((rows.v_deg - edge) / 0.04).round() as i32,
+        }));
     }
     samples
 }

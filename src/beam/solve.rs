@@ -34,6 +34,37 @@ pub struct Fitted {
     pub cost: f64,
 }
 
+/// Step of the derivative of a quantity, in standard deviations of each parameter.
+const PROBE_SIGMAS: f64 = 0.2;
+
+impl Fitted {
+    /// Variances of quantities that follow from the parameters and are `here` at the fitted ones, by first-order propagation
+    /// (GUM 5.2.2) of the covariance. A quantity that cannot be told beside the fitted parameters counts as not moved.
+    pub fn variances_of<const M: usize>(
+        &self,
+        here: [f64; M],
+        quantities: impl Fn(&[f64]) -> Option<[f64; M]>,
+    ) -> [f64; M] {
+        let gradient: Vec<[f64; M]> = (0..self.parameters.len())
+            .map(|k| {
+                let step = self.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
+                let mut moved = self.parameters.clone();
+                moved[k] += step;
+                quantities(&moved).map_or([0.0; M], |there| std::array::from_fn(|m| (there[m] - here[m]) / step))
+            })
+            .collect();
+        std::array::from_fn(|m| {
+            let mut variance = 0.0;
+            for (a, ga) in gradient.iter().enumerate() {
+                for (b, gb) in gradient.iter().enumerate() {
+                    variance += ga[m] * gb[m] * self.covariance[(a, b)];
+                }
+            }
+            variance.max(0.0)
+        })
+    }
+}
+
 fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
     let c2 = CAUCHY_SCALE * CAUCHY_SCALE;
     let data: f64 = residuals.iter().map(|r| c2 * (1.0 + r * r / c2).ln()).sum();

@@ -6,7 +6,7 @@
 //! the model's own steepest log fall between a quarter and three quarters of the step's height.
 
 use super::coarse::Hinge;
-use super::edge::{Scan, steepest_every};
+use super::edge::{JoinedRows, Scan, steepest_every};
 use super::edge_line::EdgeLine;
 use super::light::LightGrid;
 use super::lines::{Line, ScanPlan, scans_between};
@@ -25,9 +25,7 @@ pub struct StepFit {
     /// Cutoff positions of the model on that line (h, v), degrees.
     pub points: Vec<(f64, f64)>,
     parameters: Vec<f64>,
-    plan: ScanPlan,
-    side: f64,
-    top_deg: f64,
+    frame: Frame,
 }
 
 /// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur), and its logarithmic spread.
@@ -49,8 +47,6 @@ const COLUMN_STEP_DEG: f64 = 0.1;
 const READ_STEP_DEG: f64 = 0.02;
 /// The part of the step's height whose positions make the line.
 const LINE_SHARE: (f64, f64) = (0.25, 0.75);
-/// Step of the derivative of the elbow's place, in standard deviations.
-const PROBE_SIGMAS: f64 = 0.2;
 /// Effort of a first fit, and of one that starts from a fit in other light.
 const FIRST: Effort = Effort { iterations: 25, damping: 1e-3 };
 const AGAIN: Effort = Effort { iterations: 6, damping: 1e-3 };
@@ -59,16 +55,35 @@ const SHARED_SAMPLES: f64 = 3.0;
 /// Largest slope of a line that is stated, degrees per degree (89 degrees).
 const STEEPEST: f64 = 57.0;
 
-/// Parameters: foot, ln slope, height, shelf's tilt, offset of the flat 50 % line, ln s, H, H1, kb, L, ka, ln r.
-const FOOT: usize = 0;
+/// Rows with more clipped light than this are left out.
+const CLIPPED_SHARE: f64 = 0.02;
 
-struct Sample {
-    h: f64,
-    v: f64,
-    level: f64,
-    noise: f64,
-    factor: f64,
-    room: f64,
+/// Places of the parameters.
+mod at {
+    /// H of the step's foot.
+    pub(super) const FOOT: usize = 0;
+    /// ln of its slope, degrees per degree.
+    pub(super) const LN_SLOPE: usize = 1;
+    /// Height of the shelf over the flat part.
+    pub(super) const HEIGHT: usize = 2;
+    /// Tilt of the shelf.
+    pub(super) const SHELF_TILT: usize = 3;
+    /// Offset of the flat part's line of half the light.
+    pub(super) const OFFSET: usize = 4;
+    /// ln of the softness s.
+    pub(super) const LN_S: usize = 5;
+    /// ln of the light below at the foot.
+    pub(super) const H: usize = 6;
+    /// Its slope along H.
+    pub(super) const H1: usize = 7;
+    /// Its slope up and down.
+    pub(super) const KB: usize = 8;
+    /// ln of the stray light above.
+    pub(super) const L: usize = 9;
+    /// Its fading upward.
+    pub(super) const KA: usize = 10;
+    /// ln of the corners' rounding, per degree.
+    pub(super) const LN_R: usize = 11;
 }
 
 fn softplus(x: f64, k: f64) -> f64 {
@@ -93,16 +108,17 @@ impl Ground {
 
     /// Intensity of the step's surface.
     fn light(&self, p: &[f64], h: f64, v: f64) -> f64 {
-        let t = (p[FOOT] - h) * self.side;
-        let slope = p[1].exp();
-        let k = p[11].exp() / slope;
-        let height = p[2] + p[3] * t.max(0.0);
+        let t = (p[at::FOOT] - h) * self.side;
+        let slope = p[at::LN_SLOPE].exp();
+        let k = p[at::LN_R].exp() / slope;
+        let height = p[at::HEIGHT] + p[at::SHELF_TILT] * t.max(0.0);
         let course = softplus(slope * t, k) - softplus(slope * t - height, k);
-        let x = v - self.v0_deg - self.slope * (h - self.h0_deg) - p[4] - course;
-        let u = (x / p[5].exp()).clamp(-60.0, 60.0);
+        let x = v - self.v0_deg - self.slope * (h - self.h0_deg) - p[at::OFFSET] - course;
+        let u = (x / p[at::LN_S].exp()).clamp(-60.0, 60.0);
         let lit = 1.0 / (1.0 + (u * (1.0 + self.skew * (u / 2.0).tanh())).exp());
-        let d = h - p[FOOT];
-        (p[6] + p[7] * d + p[8] * x.clamp(-1.5, 1.5)).exp() * lit + (p[9] - p[10] * x.max(0.0)).exp() * (1.0 - lit)
+        let d = h - p[at::FOOT];
+        (p[at::H] + p[at::H1] * d + p[at::KB] * x.clamp(-1.5, 1.5)).exp() * lit
+            + (p[at::L] - p[at::KA] * x.max(0.0)).exp() * (1.0 - lit)
     }
 
     fn cutoff(&self, p: &[f64], h: f64, from: f64, to: f64) -> Option<f64> {
@@ -143,10 +159,9 @@ impl StepFit {
     /// The same step in other light, from where it was found.
     pub fn again(&self, light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine) -> Option<Self> {
         let mut start = self.parameters.clone();
-        start[9] = flat.low.max(1e-6).ln();
-        let frame = Frame { plan: self.plan, side: self.side, top_deg: self.top_deg };
-        let ground = Ground::new(flat, frame.side);
-        let fitted = run_fit(light, room, flat, &frame, &start, AGAIN)?;
+        start[at::L] = flat.low.max(1e-6).ln();
+        let ground = Ground::new(flat, self.frame.side);
+        let fitted = run_fit(light, room, flat, &self.frame, &start, AGAIN)?;
         let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat)?;
         Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
     }
@@ -176,32 +191,21 @@ fn run_fit(
     fit(effort, start, &priors, |p| {
         samples
             .iter()
-            .map(|s| {
-                let model = (ground.light(p, s.h, s.v) / s.factor + s.room).max(1e-7);
+            .map(|(h, s)| {
+                let model = (ground.light(p, *h, s.v_deg) / s.factor + s.room).max(1e-7);
                 (s.level.max(0.05 * model) / model).ln() / (s.noise / model).hypot(flat.texture)
             })
             .collect()
     })
 }
 
-fn collect(scans: &[Scan]) -> Vec<Sample> {
-    let mut samples = Vec::new();
-    for scan in scans {
-        for k in (0..(scan.v_deg.len() + 1).saturating_sub(JOINED_ROWS)).step_by(JOINED_ROWS) {
-            let mean = |values: &[f64]| values[k..k + JOINED_ROWS].iter().sum::<f64>() / JOINED_ROWS as f64;
-            if mean(&scan.clipped_at) < 0.02 {
-                samples.push(Sample {
-                    h: scan.h_deg,
-                    v: mean(&scan.v_deg),
-                    level: mean(&scan.level),
-                    noise: mean(&scan.sigma) / (JOINED_ROWS as f64).sqrt(),
-                    factor: mean(&scan.factor),
-                    room: mean(&scan.room),
-                });
-            }
-        }
-    }
-    samples
+/// H and the light of the rows that are not clipped.
+fn collect(scans: &[Scan]) -> Vec<(f64, JoinedRows)> {
+    scans
+        .iter()
+        .flat_map(|scan| scan.joined(0..scan.v_deg.len(), JOINED_ROWS).map(|rows| (scan.h_deg, rows)))
+        .filter(|(_, rows)| rows.clipped < CLIPPED_SHARE)
+        .collect()
 }
 
 /// The step's line, the elbow's h, and the points behind the line.
@@ -210,15 +214,15 @@ type StepLine = (Line, f64, Vec<(f64, f64)>);
 /// The contract's line and elbow of a set of parameters: slope, h and v of its middle, elbow's h, and the points.
 fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     let side = ground.side;
-    let run = p[2] / p[1].exp();
-    let (low, high) = (flat.at(p[FOOT]) - 0.3, flat.at(p[FOOT]) + p[2] + 0.4);
-    let cutoff = |t: f64| ground.cutoff(p, p[FOOT] - side * t, low, high);
-    let shelf = cutoff(run + BESIDE_DEG)? - flat.at(p[FOOT] - side * (run + BESIDE_DEG));
+    let run = p[at::HEIGHT] / p[at::LN_SLOPE].exp();
+    let (low, high) = (flat.at(p[at::FOOT]) - 0.3, flat.at(p[at::FOOT]) + p[at::HEIGHT] + 0.4);
+    let cutoff = |t: f64| ground.cutoff(p, p[at::FOOT] - side * t, low, high);
+    let shelf = cutoff(run + BESIDE_DEG)? - flat.at(p[at::FOOT] - side * (run + BESIDE_DEG));
     let count = ((run + 0.6) / READ_STEP_DEG) as usize;
     let course: Vec<(f64, f64)> = (0..=count)
         .filter_map(|k| {
             let t = -0.3 + k as f64 * READ_STEP_DEG;
-            let h = p[FOOT] - side * t;
+            let h = p[at::FOOT] - side * t;
             cutoff(t).map(|v| (t, (v - flat.at(h)) / shelf))
         })
         .collect();
@@ -241,51 +245,28 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     let covariance: f64 = inside.iter().map(|(t, s)| (t - mean_t) * (s - mean_s)).sum();
     let variance: f64 = inside.iter().map(|(_, s)| (s - mean_s).powi(2)).sum();
     // An upright step has one H; what slant its positions show is the rounding's.
-    let is_upright = p[1].exp() > UPRIGHT_FITTED;
+    let is_upright = p[at::LN_SLOPE].exp() > UPRIGHT_FITTED;
     let t_by_share = if is_upright { shelf / STEEPEST } else { (covariance / variance).max(shelf / STEEPEST) };
     let foot_t = mean_t - t_by_share * mean_s;
     let slope = -side * shelf / t_by_share + flat.slope;
-    let at = |t: f64| p[FOOT] - side * t;
-    let middle = at(mean_t);
+    let h_of = |t: f64| p[at::FOOT] - side * t;
+    let middle = h_of(mean_t);
     let line =
         Line { h0_deg: middle, v0_deg: flat.at(middle) + mean_s * shelf, slope, sigma_deg: 0.0, slope_sigma: 0.0 };
-    let points = inside.iter().map(|&(t, s)| (at(t), flat.at(at(t)) + s * shelf)).collect();
-    Some((line, at(foot_t), points))
+    let points = inside.iter().map(|&(t, s)| (h_of(t), flat.at(h_of(t)) + s * shelf)).collect();
+    Some((line, h_of(foot_t), points))
 }
 
 fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, frame: &Frame) -> Option<StepFit> {
     let p = &fitted.parameters;
     let (mut line, elbow_h_deg, points) = line_of(p, ground, flat)?;
     let scale = SHARED_SAMPLES.sqrt() * fitted.spread.max(0.5);
-    let mut variance = 0.0;
-    let mut slope_variance = 0.0;
-    let gradients: Vec<(f64, f64)> = (0..p.len())
-        .map(|k| {
-            let step = fitted.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
-            let mut moved = p.clone();
-            moved[k] += step;
-            line_of(&moved, ground, flat)
-                .map_or((0.0, 0.0), |(other, h, _)| ((h - elbow_h_deg) / step, (other.slope - line.slope) / step))
-        })
-        .collect();
-    for (a, (ha, sa)) in gradients.iter().enumerate() {
-        for (b, (hb, sb)) in gradients.iter().enumerate() {
-            variance += ha * hb * fitted.covariance[(a, b)];
-            slope_variance += sa * sb * fitted.covariance[(a, b)];
-        }
-    }
-    let elbow_sigma_deg = scale * variance.max(0.0).sqrt();
+    let [variance, slope_variance] = fitted.variances_of([elbow_h_deg, line.slope], |p| {
+        line_of(p, ground, flat).map(|(line, elbow_h_deg, _)| [elbow_h_deg, line.slope])
+    });
+    let elbow_sigma_deg = scale * variance.sqrt();
     // Seen along the flat line, the elbow's place is the line's place over its steepness.
     line.sigma_deg = elbow_sigma_deg * (line.slope - flat.slope).abs();
-    line.slope_sigma = scale * slope_variance.max(0.0).sqrt();
-    Some(StepFit {
-        line,
-        elbow_h_deg,
-        elbow_sigma_deg,
-        points,
-        parameters: p.clone(),
-        plan: frame.plan,
-        side: frame.side,
-        top_deg: frame.top_deg,
-    })
+    line.slope_sigma = scale * slope_variance.sqrt();
+    Some(StepFit { line, elbow_h_deg, elbow_sigma_deg, points, parameters: p.clone(), frame: *frame })
 }
