@@ -250,3 +250,62 @@ fn gentle(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, sha
         shape.take_line(plan, found);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::beam::light::ToneCurve;
+    use crate::beam::testing::{LOG_SHIFT_DEG, edge, grey_wall};
+    use crate::grid::{AngleGrid, Axis};
+
+    /// A cutoff that is level at -0.7 on one side of `bend` and rises by `slope` on the other, up to `cap` degrees.
+    fn wall(bend: f64, side: f64, slope: f64, cap: f64) -> AngleGrid {
+        let (h, v) = (Axis::spanning(-9.0, 9.0, 0.05), Axis::spanning(-4.0, 4.0, 0.02));
+        grey_wall(h, v, |h, v| edge(v + 0.7 - (slope * ((bend - h) * side).max(0.0)).min(cap)))
+    }
+
+    /// The first look, a tenth of a degree off.
+    fn looked(bend: f64, slope: f64, cap: f64) -> Hinge {
+        Hinge { h_deg: bend + 0.1, v_deg: -0.7 + LOG_SHIFT_DEG + 0.05, tilt: 0.0, slope, cap_deg: cap }
+    }
+
+    fn found(grid: &AngleGrid, hinge: &Hinge, side: f64) -> CutoffShape {
+        shape(&LightGrid::new(grid, &ToneCurve::new(0.0)), &RoomLight::default(), hinge, side).unwrap()
+    }
+
+    /// Truth by construction: levels are the same everywhere, so both lines stand above the 50 % lines alike and meet over the
+    /// bend. The grid's cells (0.05 degrees) and the 0.04 degrees of a sample leave a few thousandths.
+    #[test]
+    fn a_gentle_rise_meets_the_flat_part_at_the_bend() {
+        for (bend, side) in [(0.3, -1.0), (-0.8, -1.0), (0.5, 1.0)] {
+            let shape = found(&wall(bend, side, 0.268, 9.0), &looked(bend, 0.27, 9.0), side);
+            let (h, v) = shape.elbow.unwrap();
+            assert!((h - bend).abs() < 0.02, "elbow at {h}, expected {bend}");
+            assert!((v + 0.7 - LOG_SHIFT_DEG).abs() < 0.005, "elbow's height {v}");
+            assert!((shape.rise.unwrap().slope + side * 0.268).abs() < 0.005);
+        }
+    }
+
+    /// The same for a step of 45 degrees and an upright one; the fit rounds its corners, which leaves some hundredths.
+    #[test]
+    fn a_step_meets_the_flat_part_at_its_foot() {
+        for (bend, side, slope) in [(0.3, -1.0, 1.0), (0.5, 1.0, 1.0), (-0.4, -1.0, 60.0)] {
+            let shape = found(&wall(bend, side, slope, 0.8), &looked(bend, slope.min(6.0), 0.8), side);
+            let (h, _) = shape.elbow.unwrap();
+            assert!((h - bend).abs() < 0.05, "elbow at {h}, expected {bend}, slope {slope}");
+            assert!(shape.elbow_sigma_deg < 0.05, "{}", shape.elbow_sigma_deg);
+        }
+    }
+
+    /// What `again` finds in the same light is what was found.
+    #[test]
+    fn the_same_light_gives_the_same_lines() {
+        let grid = wall(0.3, -1.0, 0.268, 9.0);
+        let first = found(&grid, &looked(0.3, 0.27, 9.0), -1.0);
+        let light = LightGrid::new(&grid, &ToneCurve::new(0.0));
+        let second = again(&light, &RoomLight::default(), &first).unwrap();
+        let difference = first.elbow.unwrap().0 - second.elbow.unwrap().0;
+        // A fit ends where statistics does: a few thousandths at the elbow.
+        assert!(difference.abs() < 0.01, "{difference}");
+    }
+}

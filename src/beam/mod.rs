@@ -29,6 +29,8 @@ mod edge_features;
 mod spot_features;
 mod notes;
 pub mod measure;
+#[cfg(test)]
+mod testing;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 pub use input::BeamInput;

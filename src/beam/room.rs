@@ -275,3 +275,54 @@ pub fn estimate(
         fitted: fitted.parameters.try_into().ok(),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ROOM: f64 = 0.01;
+
+    /// A wall with the cutoff at -0.5 degrees: room light of a colour, and a lamp whose stray light fades otherwise than the fit
+    /// expects at first (1.5 and 12 degrees, in the ratio 0.8).
+    fn wall(room_colour: [f64; 3]) -> Vec<FarSample> {
+        let weight: f64 = (0..3).map(|c| f64::from(LUMINANCE_WEIGHTS[c]) * room_colour[c]).sum();
+        let mut samples = Vec::new();
+        for row in 0..25 {
+            for column in 0..22 {
+                let (h_deg, v_deg) = (-16.0 + 1.5 * f64::from(column), -4.0 + 0.7 * f64::from(row));
+                let above = v_deg + 0.5;
+                let lamp = if above < 0.0 {
+                    0.3
+                } else {
+                    let fading = 0.012 * (-above / 1.5).exp() + 0.0096 * (-above / 12.0).exp();
+                    fading * (-(h_deg / SIDEWAYS_DEG).powi(2)).exp()
+                };
+                let rgb = room_colour.map(|c| (lamp + ROOM * c / weight) as f32);
+                samples.push(FarSample { h_deg, v_deg, rgb, factor: 1.0, off_axis: 0.0 });
+            }
+        }
+        samples
+    }
+
+    fn found(room_colour: [f64; 3]) -> RoomLight {
+        estimate(&wall(room_colour), &ToneCurve::new(0.0), (-2.0, -0.5), &|_| -0.5, None).unwrap()
+    }
+
+    /// Truth by construction. Fading alone leaves the room's light open by the stray light's own slow part; it must say so.
+    #[test]
+    fn room_light_is_told_by_fading_within_its_uncertainty() {
+        let room = found([1.0; 3]);
+        assert!((room.base - ROOM).abs() < 2.0 * room.sigma, "{} ± {}", room.base, room.sigma);
+        assert!(room.sigma < 0.4 * ROOM, "{}", room.sigma);
+        // Over the whole field the gradient stays small: the light is the same everywhere.
+        assert!((room.at(8.0, 6.0) / room.base - 1.0).abs() < 0.1);
+    }
+
+    /// Blue room light among a grey lamp's: the mixture's colour tells the share, whatever the fading.
+    #[test]
+    fn another_colour_tells_room_light_better() {
+        let (grey, blue) = (found([1.0; 3]), found([0.6, 0.9, 1.8]));
+        assert!((blue.base - ROOM).abs() < 0.1 * ROOM, "{}", blue.base);
+        assert!((blue.base - ROOM).abs() < (grey.base - ROOM).abs(), "{} {}", blue.base, grey.base);
+    }
+}

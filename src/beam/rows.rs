@@ -216,29 +216,17 @@ fn median(values: &mut [f64]) -> f64 {
 mod tests {
     use super::*;
     use crate::beam::light::ToneCurve;
+    use crate::beam::testing::grey_wall;
     use crate::grid::{AngleGrid, Axis};
 
     /// A cutoff that rises at 15 degrees on the right of a wall whose rows at `dark` reflect 0.6 of the rest.
     fn wall(dark: impl Fn(f64) -> bool) -> (AngleGrid, Vec<CoarsePlace>) {
         let (h, v) = (Axis::spanning(-9.0, 9.0, 0.05), Axis::spanning(-3.0, 4.0, 0.02));
         let cutoff = |h: f64| -0.5 + 0.268 * h.max(0.0);
-        let mut rgb = Vec::new();
-        for j in 0..v.count {
-            for i in 0..h.count {
-                let x = v.at_deg(j) - cutoff(h.at_deg(i));
-                let light = 0.01 + 0.4 / (1.0 + (x / 0.12).exp());
-                rgb.push([(light * if dark(v.at_deg(j)) { 0.6 } else { 1.0 }) as f32; 3]);
-            }
-        }
-        let cells = rgb.len();
-        let grid = AngleGrid {
-            h,
-            v,
-            rgb,
-            clipped: vec![0.0; cells],
-            is_valid: vec![true; cells],
-            intensity_factor: vec![1.0; cells],
-        };
+        let grid = grey_wall(h, v, |h, v| {
+            let x = v - cutoff(h);
+            (0.01 + 0.4 / (1.0 + (x / 0.12).exp())) * if dark(v) { 0.6 } else { 1.0 }
+        });
         let looked = (-75..=75)
             .map(|k| {
                 let h_deg = f64::from(k) / 10.0;
