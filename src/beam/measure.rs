@@ -8,7 +8,7 @@ use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::CutoffShape;
 use super::look::{Seen, dark_level, flat_side, look, no_beam};
-use super::notes::{flag, keep_hot_spot};
+use super::notes::{UNEVEN_TEXTURE, flag, keep_hot_spot};
 use super::room::RoomLight;
 use super::rows::row_gains;
 use super::spot_features::{bright_zone, hot_spot, hot_spot_under};
@@ -130,7 +130,13 @@ fn check_uncertainty(features: &BeamFeatures, room: &RoomLight, found: &CutoffSh
                 "the photo places the cutoff to ±{image_u:.2} degrees only, need ±{LARGEST_IMAGE_U_DEG}; room light is {:.0} % of the beam's",
                 100.0 * ratio
             ),
-            "darken the room, hold the phone still, and photograph again; or take an ambient photo with the lamp off",
+            // What no steadier hand and no darker room would mend is the wall's own.
+            if found.flat.texture > UNEVEN_TEXTURE {
+                "the wall is uneven where the cutoff falls (joints, bricks, paint): use an even, plain part of a wall, darken the \
+                 room, and photograph again"
+            } else {
+                "darken the room, hold the phone still, and photograph again; or take an ambient photo with the lamp off"
+            },
         ));
     }
     Ok(())

@@ -12,7 +12,7 @@ use crate::units::Mm;
 /// Softest legal edge (UN R112).
 const SOFT_G: f64 = 0.13;
 /// Texture of the wall that is worth a flag.
-const UNEVEN_TEXTURE: f64 = 0.06;
+pub(super) const UNEVEN_TEXTURE: f64 = 0.06;
 /// Encoded light below the cutoff that is far from the advised half to 0.8 of full scale, and the exponent from light to code
 /// (sRGB is within two percent of it here).
 const FAR_EXPOSURE: (f64, f64) = (0.3, 0.9);
