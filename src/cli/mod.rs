@@ -6,6 +6,7 @@ pub mod measure;
 pub mod drive;
 pub mod scenes;
 pub mod score;
+pub mod rules;
 mod size;
 mod mark_entry;
 mod write;
