@@ -28,6 +28,8 @@ pub enum Command {
     Measure(Box<MeasureArgs>),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
+    /// Turn photos into test cases, for those who develop this program
+    Fixture(super::fixture::FixtureArgs),
 }
 
 /// Arguments of `measure`.

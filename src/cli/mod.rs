@@ -5,6 +5,7 @@ pub mod plan;
 pub mod measure;
 pub mod drive;
 pub mod scenes;
+pub mod fixture;
 mod mark_entry;
 mod write;
 pub mod exit;
