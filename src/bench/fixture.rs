@@ -98,15 +98,17 @@ pub fn prepare(entry: &FixtureEntry, photo: &[u8], is_png: bool, folder: &Folder
     });
     check_new(&manifest, &entry.id, &sha256, folder.manifest_name)?;
     let (name, tolerance, is_new) = tolerance(entry, &manifest)?;
+    let file = format!("shots/{}.{}", entry.id, if is_png { "png" } else { "jpg" });
+    let bay = format!("bays/{}.toml", entry.id);
     let case = Case {
         id: entry.id.clone(),
         title: entry.title.clone(),
         source: Source::Shot {
-            file: format!("shots/{}.{}", entry.id, if is_png { "png" } else { "jpg" }),
+            file: file.clone(),
             sha256,
             origin: entry.origin.clone(),
             licence: entry.licence.clone(),
-            bay: format!("bays/{}.toml", entry.id),
+            bay: bay.clone(),
             args: entry.args.clone(),
         },
         expect: if entry.is_refused { "refused" } else { "measured" }.to_owned(),
@@ -120,8 +122,7 @@ pub fn prepare(entry: &FixtureEntry, photo: &[u8], is_png: bool, folder: &Folder
     };
     let own = name.as_deref().filter(|_| is_new).map(|name| (name, &tolerance));
     let text = append(old, folder.manifest_name, &case, own)?;
-    let Source::Shot { file, bay, .. } = &case.source else { unreachable!("the case was made as a shot above") };
-    Ok(FixtureFiles { photo: file.clone(), bay: bay.clone(), manifest: text, tolerance, case: case.clone() })
+    Ok(FixtureFiles { photo: file, bay, manifest: text, case, tolerance })
 }
 
 fn check_entry(entry: &FixtureEntry) -> Result<(), Error> {
@@ -241,7 +242,9 @@ pub fn today(case: &Case, tolerance: &Tolerance, reading: &Value) -> Today {
     if !rows.is_empty() {
         let heads = ["value", "truth", "error", "u", "cap"];
         let _ = write!(text, "{:<14}", "degrees");
-        heads.iter().for_each(|head| text.push_str(&format!("{head:>9}")));
+        for head in heads {
+            let _ = write!(text, "{head:>9}");
+        }
         text.push('\n');
     }
     for row in &rows {

@@ -394,7 +394,7 @@ mod tests {
             let new = append(&old, "m", &case, Some(("own-1", &tolerance))).unwrap();
             assert!(new.starts_with(&old));
             let manifest = Manifest::parse(&new, "m").unwrap();
-            assert_eq!(manifest.cases, [case.clone()]);
+            assert_eq!(manifest.cases, std::slice::from_ref(&case));
             assert_eq!(manifest.tolerances["own-1"], tolerance);
             assert!(tolerance.covers(case.truth.as_ref().unwrap()) && tolerance.hot_spot_h_deg.is_none());
         }

@@ -59,7 +59,9 @@ pub(super) fn rewrite(block: &[u8], ledger: &mut Ledger) -> Option<Vec<u8>> {
 
 fn write(fields: &[Field]) -> Option<Vec<u8>> {
     let mut writer = Writer::new();
-    fields.iter().for_each(|field| writer.push_field(field));
+    for field in fields {
+        writer.push_field(field);
+    }
     let mut bytes = Cursor::new(Vec::new());
     // Only a value of an unknown type can fail, and none such is kept; were one, the comparison of both photos tells.
     writer.write(&mut bytes, false).ok()?;
@@ -148,7 +150,7 @@ mod tests {
         let found: Vec<_> = read.fields().map(|field| (field.tag, format!("{:?}", field.value))).collect();
         let zone = format!("{:?}", ascii("+01:00"));
         assert_eq!(found, [(Tag::Orientation, "Short([6])".to_owned()), (Tag::OffsetTimeOriginal, zone)]);
-        assert_eq!(ledger.removed, ["further EXIF fields: DateTimeOriginal, ExposureTime"]);
+        assert_eq!(ledger.removed, ["further EXIF fields: ExposureTime, DateTimeOriginal"]);
     }
 
     #[test]

@@ -86,7 +86,9 @@ fn full_block(is_little_endian: bool) -> Vec<u8> {
     fields.extend(more.into_iter().map(|(tag, value)| field(tag, In::PRIMARY, value)));
     fields.push(field(Tag::Compression, In::THUMBNAIL, Value::Short(vec![6])));
     let mut writer = Writer::new();
-    fields.iter().for_each(|field| writer.push_field(field));
+    for field in &fields {
+        writer.push_field(field);
+    }
     writer.set_jpeg(SECRETS[7], In::THUMBNAIL);
     let mut bytes = Cursor::new(Vec::new());
     writer.write(&mut bytes, is_little_endian).unwrap();
