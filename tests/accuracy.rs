@@ -13,8 +13,7 @@
 
 mod cases;
 
-use cases::{Case, Manifest, Source};
-use lampwright::bench::{Row, compare, unexpected};
+use lampwright::bench::{Case, Manifest, Row, Source, compare, unexpected};
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;

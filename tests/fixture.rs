@@ -9,7 +9,8 @@
 
 mod cases;
 
-use cases::{Manifest, Source, fixtures, path_text, run};
+use cases::{fixtures, path_text, run};
+use lampwright::bench::{Manifest, Source};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
