@@ -13,7 +13,8 @@
 
 mod cases;
 
-use lampwright::bench::{Case, Manifest, Row, Source, compare, unexpected};
+use lampwright::bench::fixture_compare::{Row, compare, unexpected};
+use lampwright::bench::fixture_manifest::{Case, Manifest, Source};
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;

@@ -10,7 +10,7 @@
 mod cases;
 
 use cases::{fixtures, path_text, run};
-use lampwright::bench::{Manifest, Source};
+use lampwright::bench::fixture_manifest::{Manifest, Source};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;

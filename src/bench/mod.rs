@@ -1,22 +1,42 @@
-//! The developer's bench: real photos become fixtures, and a case of the manifest is held against its truth.
+//! The developer's bench: many photos with known truth measured, compared, summed up and shown.
 //!
-//! Nothing of this is needed to measure a lamp. The bench reads what the stages made and the shape of
-//! `fixtures/manifest.toml`; no stage imports it.
+//! A [`Case`] is a photo with its truth, in a folder or rendered when it is needed. [`score`] has each measured by the
+//! function that it is given, and keeps an [`Outcome`] of each; [`summarize`] makes the figures of a family or of all.
+//!
+//! A photo of one's own becomes such a case: [`strip`] cleans it of what it tells besides the picture,
+//! [`fixture_truth`] reads what is known of it, [`fixture`] appends it to a manifest ([`fixture_manifest`]), and
+//! [`fixture_compare`] holds a reading against it, as the accuracy test does.
 
-pub mod fixture;
-pub mod fixture_compare;
+mod truth_file;
+mod case;
+mod outcome;
+mod judge;
+mod summary;
+mod results;
+mod journal;
+mod run;
+mod table;
+mod csv;
+mod against;
 pub mod fixture_manifest;
 pub mod fixture_truth;
+pub mod fixture_compare;
+pub mod fixture;
 pub mod strip;
 mod strip_exif;
 mod strip_jpeg;
 mod strip_png;
 
-pub use fixture::{Caps, FixtureEntry, FixtureFiles, Folder, Today, prepare, today};
-pub use fixture_compare::{Comparison, Row, compare, unexpected};
-pub use fixture_manifest::{Case, Coverage, Manifest, Source, Tolerance, Truth};
-pub use fixture_truth::{StatedTruth, fit_to_pattern, read_truth};
-pub use strip::{Stripped, strip};
+pub use against::{Change, Comparison, compare};
+pub use case::{Case, CaseSource, Prepared, cases_of_families, cases_of_folder};
+pub use csv::csv;
+pub use journal::Journal;
+pub use outcome::{Ending, FeatureError, FlagSeen, Outcome, Quantity};
+pub use results::{RESULTS_SCHEMA, Results};
+pub use run::{Measured, score};
+pub use summary::{FamilyFigures, QuantityFigures, summarize};
+pub use table::table;
+pub use truth_file::{Place, Table, TruthFile};
 
 #[cfg(test)]
 mod strip_tests;

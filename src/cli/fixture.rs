@@ -10,10 +10,9 @@ use super::measure::{PhotoFile, PhotoFiles, cannot_print, read_photo};
 use super::plan::{Plan, read_text};
 use super::write::Staged;
 use crate::aim::Rule;
-use crate::bench::{
-    Caps, FixtureEntry, FixtureFiles, Folder, StatedTruth, Stripped, Today, fit_to_pattern, prepare, read_truth, strip,
-    today,
-};
+use crate::bench::fixture::{Caps, FixtureEntry, FixtureFiles, Folder, Today, prepare, today};
+use crate::bench::fixture_truth::{StatedTruth, fit_to_pattern, read_truth};
+use crate::bench::strip::{Stripped, strip};
 use crate::error::Error;
 use crate::flag::FlagCode;
 use crate::photo::DecodeOptions;

@@ -6,6 +6,8 @@ pub mod measure;
 pub mod drive;
 pub mod scenes;
 pub mod fixture;
+pub mod score;
+mod size;
 mod mark_entry;
 mod write;
 pub mod exit;

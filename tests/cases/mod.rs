@@ -8,7 +8,7 @@
     reason = "a test's helpers must fail loudly, as the tests do"
 )]
 
-use lampwright::bench::{Case, Manifest, Source, Truth};
+use lampwright::bench::fixture_manifest::{Case, Manifest, Source, Truth};
 use lampwright::scene::{render, sample};
 use serde_json::Value;
 use std::fs;
