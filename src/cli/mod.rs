@@ -5,6 +5,7 @@ pub mod plan;
 pub mod measure;
 pub mod drive;
 pub mod scenes;
+pub mod fixture;
 pub mod score;
 pub mod rules;
 mod size;

@@ -240,7 +240,7 @@ fn name(path: &Path) -> String {
     path.display().to_string()
 }
 
-fn read_text(path: &Path) -> Result<String, Error> {
+pub(super) fn read_text(path: &Path) -> Result<String, Error> {
     fs::read_to_string(path)
         .map_err(|error| Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights"))
 }
