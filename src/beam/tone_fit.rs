@@ -316,7 +316,7 @@ impl LumaTable {
                 let level = tint * light;
                 let encoded = if level < 1.0 { f64::from(linear_to_srgb(level as f32)) / 255.0 } else { 1.0 };
                 out[0] += weight * s_curve(encoded, strength);
-                out[1] += weight * (1.0 + strength * s_bend_slope(encoded)) * srgb_slope(level) * tint;
+                out[1] += weight * (1.0 + strength * s_bend_slope(encoded)) * srgb_slope(level, encoded) * tint;
                 out[2] += weight * s_bend(encoded);
             }
             out
@@ -336,12 +336,13 @@ impl LumaTable {
     }
 }
 
-/// Slope of the sRGB encoding (IEC 61966-2-1); 0 where it clips.
-fn srgb_slope(level: f64) -> f64 {
+/// Slope of the sRGB encoding (IEC 61966-2-1) at a level and its encoded value, which holds the power already; 0 where it
+/// clips.
+fn srgb_slope(level: f64, encoded: f64) -> f64 {
     if level <= 0.003_130_8 {
         12.92
     } else if level < 1.0 {
-        1.055 / 2.4 * level.powf(1.0 / 2.4 - 1.0)
+        (encoded + 0.055) / (2.4 * level)
     } else {
         0.0
     }

@@ -374,7 +374,9 @@ impl SrgbTable {
             return encode(level);
         }
         let at = level.sqrt() * TABLE_ENTRIES as f64;
-        let (k, fraction) = (at as usize, at.fract());
+        // Truncation to a signed 32-bit number is the fastest floor of what is positive.
+        let whole = at as i32;
+        let (k, fraction) = (whole as usize, at - f64::from(whole));
         let ((a, a_slope), (b, b_slope)) = (self.entries[k], self.entries[k + 1]);
         (a + fraction * (b - a), a_slope + fraction * (b_slope - a_slope))
     }

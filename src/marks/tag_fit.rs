@@ -282,8 +282,10 @@ impl Cells {
 fn cells(place: f64, blur: f64) -> Cells {
     let reach = BLUR_REACH * blur;
     let last = SQUARE_SIDE as f64;
-    let first = (place - reach).floor().clamp(0.0, last) as usize;
-    let end = (place + reach).ceil().clamp(0.0, last) as usize;
+    // Within the square truncation is the floor, and faster.
+    let (from, to) = ((place - reach).clamp(0.0, last), (place + reach).clamp(0.0, last));
+    let (first, whole) = (from as i32 as usize, to as i32);
+    let end = whole as usize + usize::from(f64::from(whole) < to);
     let mut out = Cells { first, count: end.saturating_sub(first), parts: [[0.0; 3]; MAX_CELLS] };
     let mut z0 = (first as f64 - place) / blur;
     let mut low = normal(z0);
