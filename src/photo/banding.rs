@@ -7,9 +7,10 @@
 //! stretches of many rows of the shrunk picture is freed of a cubic course, and one wave, of one phase all over the
 //! picture, is fitted to what is left of all of them.
 //! **Weak when** room light outshines the lamp: the depth is that of the whole light.
-//! **Does not tell** in a picture that was not turned: there bands lie level, as cutoff, floor and the beam's own course do,
-//! and hold few periods within each of them.
+//! **Does not tell** in a picture that was not turned: there bands lie level, as the cutoff and the beam's own course do
+//! (see `level_banding`).
 
+use super::image::Photo;
 use super::linear::LinearImage;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
@@ -21,11 +22,23 @@ pub struct Bands {
     pub depth: f64,
     /// Bands over the whole read-out.
     pub count: f64,
+    /// Amplitudes of the log light's cosine and sine over the read-out.
+    pub wave: [f64; 2],
+    /// Whether they lie level in the upright picture: the read-out runs along its height, else along its width.
+    pub is_level: bool,
+}
+
+impl Bands {
+    /// Cosine and sine of the bands' phase at a place of the upright picture, x and y as shares of its width and height.
+    pub fn phase(&self, x_share: f64, y_share: f64) -> [f64; 2] {
+        let (sin, cos) = (TAU * self.count * if self.is_level { y_share } else { x_share }).sin_cos();
+        [cos, sin]
+    }
 }
 
 /// Cells of the shrunk picture along the read-out and across it.
-const ALONG: usize = 120;
-const ACROSS: usize = 50;
+pub(super) const ALONG: usize = 120;
+pub(super) const ACROSS: usize = 50;
 /// Pixels that are read in a cell, along the read-out and across it: noise of dark wall sinks to one or two percent.
 const READ: (usize, usize) = (5, 16);
 /// Cells of a stretch, and the distance between stretches: shorter than half of the widest band would show nothing.
@@ -48,18 +61,15 @@ const LEAST_AMPLITUDE: f64 = 0.010;
 /// Courses that are taken off: constant to cubic.
 const COURSES: usize = 4;
 
-type Stretch = [f64; STRETCH];
+type Stretch = Vec<f64>;
 
 /// Bands along the upright picture's columns; none where the picture was not turned by a quarter.
 pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
-    /// EXIF orientations from here on exchange rows and columns.
-    const TURNED_BY_A_QUARTER: u8 = 5;
     let photo = image.photo();
-    let is_turned = photo.orientation >= TURNED_BY_A_QUARTER;
-    if !is_turned || photo.width() < READ.0 * ALONG || photo.height() < READ.1 * ACROSS {
+    if !is_turned(photo) || photo.width() < READ.0 * ALONG || photo.height() < READ.1 * ACROSS {
         return None;
     }
-    let courses = courses();
+    let courses = courses(STRETCH);
     let stretches: Vec<(usize, Stretch)> =
         (0..ACROSS).into_par_iter().flat_map_iter(|row| stretches(image, row, &courses)).collect();
     if stretches.len() < LEAST_STRETCHES {
@@ -67,9 +77,10 @@ pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
     }
     let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
     let waves = counts.filter_map(|count| Some((count, wave(&stretches, &courses, count)?)));
-    let (count, (share, amplitude)) = waves.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let (count, (share, wave)) = waves.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let amplitude = wave[0].hypot(wave[1]);
     let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE;
-    is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count })
+    is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: false })
 }
 
 /// The stretches of a row of cells that show a smooth wall, their courses taken off, and where each starts.
@@ -81,8 +92,7 @@ fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<(u
         if levels.iter().any(|level| !(USED_LIGHT.0..USED_LIGHT.1).contains(level)) {
             return None;
         }
-        let mut rest = [0.0; STRETCH];
-        rest.iter_mut().zip(levels).for_each(|(rest, level)| *rest = level.ln());
+        let mut rest: Stretch = levels.iter().map(|level| level.ln()).collect();
         take_off(&mut rest, courses);
         (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some((start, rest))
     };
@@ -103,63 +113,105 @@ fn cell(image: &LinearImage<'_>, column: usize, row: usize) -> f64 {
     f64::from(sum) / (READ.0 * READ.1) as f64
 }
 
-fn dot(a: &Stretch, b: &Stretch) -> f64 {
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-/// Polynomials over a stretch, made orthonormal one after the other.
-fn courses() -> [Stretch; COURSES] {
-    let mut courses = [[0.0; STRETCH]; COURSES];
+/// Polynomials over a stretch of so many cells, made orthonormal one after the other.
+pub(super) fn courses(cells: usize) -> Vec<Stretch> {
+    let mut courses: Vec<Stretch> = Vec::with_capacity(COURSES);
     for power in 0..COURSES {
-        let mut course = [0.0; STRETCH];
-        for (i, value) in course.iter_mut().enumerate() {
-            *value = (2.0 * i as f64 / (STRETCH - 1) as f64 - 1.0).powi(power as i32);
-        }
-        take_off(&mut course, &courses[..power]);
+        let mut course: Stretch =
+            (0..cells).map(|i| (2.0 * i as f64 / (cells - 1) as f64 - 1.0).powi(power as i32)).collect();
+        take_off(&mut course, &courses);
         let length = dot(&course, &course).sqrt();
-        courses[power] = course.map(|value| value / length);
+        course.iter_mut().for_each(|value| *value /= length);
+        courses.push(course);
     }
     courses
 }
 
-fn take_off(values: &mut Stretch, courses: &[Stretch]) {
+pub(super) fn take_off(values: &mut [f64], courses: &[Stretch]) {
     for course in courses {
         let share = dot(values, course);
         values.iter_mut().zip(course).for_each(|(value, course)| *value -= share * course);
     }
 }
 
-/// Share of the stretches' scatter that one wave explains, and its amplitude.
-fn wave(stretches: &[(usize, Stretch)], courses: &[Stretch], count: f64) -> Option<(f64, f64)> {
-    let shapes: Vec<[Stretch; 2]> = (0..=ALONG - STRETCH)
-        .step_by(STEP)
-        .map(|start| {
-            let angle = |i: usize| TAU * count * (start + i) as f64 / ALONG as f64;
-            let mut shapes: [Stretch; 2] =
-                [std::array::from_fn(|i| angle(i).cos()), std::array::from_fn(|i| angle(i).sin())];
-            for shape in &mut shapes {
-                take_off(shape, courses);
-            }
-            shapes
-        })
-        .collect();
-    let (mut normal, mut right, mut whole) = ([0.0; 3], [0.0; 2], 0.0);
+/// Cosine and sine over a stretch that starts at a cell, the courses taken off.
+pub(super) fn shapes(start: usize, courses: &[Stretch], count: f64) -> [Stretch; 2] {
+    let cells = courses.first().map_or(0, Vec::len);
+    let angle = |i: usize| TAU * count * ((start + i) as f64 + 0.5) / ALONG as f64;
+    let mut shapes: [Stretch; 2] =
+        [(0..cells).map(|i| angle(i).cos()).collect(), (0..cells).map(|i| angle(i).sin()).collect()];
+    for shape in &mut shapes {
+        take_off(shape, courses);
+    }
+    shapes
+}
+
+/// Share of the stretches' scatter that one wave explains, and its amplitudes.
+fn wave(stretches: &[(usize, Stretch)], courses: &[Stretch], count: f64) -> Option<(f64, [f64; 2])> {
+    let at: Vec<[Stretch; 2]> =
+        (0..=ALONG - STRETCH).step_by(STEP).map(|start| shapes(start, courses, count)).collect();
+    let mut sums = WaveSums::default();
     for (start, rest) in stretches {
-        let [cos, sin] = &shapes[start / STEP];
-        normal[0] += dot(cos, cos);
-        normal[1] += dot(cos, sin);
-        normal[2] += dot(sin, sin);
-        right[0] += dot(cos, rest);
-        right[1] += dot(sin, rest);
-        whole += dot(rest, rest);
+        sums.add(rest, &at[start / STEP]);
     }
-    let determinant = normal[0] * normal[2] - normal[1] * normal[1];
-    if determinant <= f64::MIN_POSITIVE || whole <= f64::MIN_POSITIVE {
-        return None;
+    let wave = sums.wave()?;
+    Some((sums.share(wave), wave))
+}
+
+/// Sums of the least squares of one wave.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct WaveSums {
+    normal: [f64; 3],
+    right: [f64; 2],
+    whole: f64,
+}
+
+impl WaveSums {
+    /// Adds what is left of a stretch, with the cosine and sine over it.
+    pub(super) fn add(&mut self, rest: &[f64], [cos, sin]: &[Stretch; 2]) {
+        self.normal[0] += dot(cos, cos);
+        self.normal[1] += dot(cos, sin);
+        self.normal[2] += dot(sin, sin);
+        self.right[0] += dot(cos, rest);
+        self.right[1] += dot(sin, rest);
+        self.whole += dot(rest, rest);
     }
-    let a = (normal[2] * right[0] - normal[1] * right[1]) / determinant;
-    let b = (normal[0] * right[1] - normal[1] * right[0]) / determinant;
-    Some(((a * right[0] + b * right[1]) / whole, a.hypot(b)))
+
+    /// These and (`sign` 1) or without (-1) others.
+    pub(super) fn with(&self, other: &Self, sign: f64) -> Self {
+        Self {
+            normal: std::array::from_fn(|k| self.normal[k] + sign * other.normal[k]),
+            right: std::array::from_fn(|k| self.right[k] + sign * other.right[k]),
+            whole: self.whole + sign * other.whole,
+        }
+    }
+
+    /// The wave's amplitudes; `None` where the courses leave nothing of it.
+    pub(super) fn wave(&self) -> Option<[f64; 2]> {
+        let [cc, cs, ss] = self.normal;
+        let determinant = cc * ss - cs * cs;
+        if determinant <= f64::MIN_POSITIVE || self.whole <= f64::MIN_POSITIVE {
+            return None;
+        }
+        let [c, s] = self.right;
+        Some([(ss * c - cs * s) / determinant, (cc * s - cs * c) / determinant])
+    }
+
+    /// Share of the scatter that the wave explains.
+    pub(super) fn share(&self, wave: [f64; 2]) -> f64 {
+        (wave[0] * self.right[0] + wave[1] * self.right[1]) / self.whole
+    }
+}
+
+/// Whether EXIF turned the picture by a quarter, so that the read-out runs along its width.
+pub(super) fn is_turned(photo: &Photo) -> bool {
+    /// EXIF orientations from here on exchange rows and columns.
+    const TURNED_BY_A_QUARTER: u8 = 5;
+    photo.orientation >= TURNED_BY_A_QUARTER
 }
 
 #[cfg(test)]
