@@ -53,15 +53,25 @@ const LEAST_STRETCHES: usize = 60;
 /// Bands over the read-out that are tried, and their step.
 const COUNTS: (f64, f64) = (1.5, 8.0);
 const COUNT_STEP: f64 = 0.25;
-/// Share of what is left that the wave must explain: stains and plaster stay under 0.017, as their phases differ from row to
-/// row, bands of a tenth reach 0.035 and more (own judgement, from photos with known truth).
-const LEAST_SHARE: f64 = 0.025;
+/// Share of what is left that the wave must explain: steady lamps' own courses reach 0.052, bands that move the hot spot
+/// beyond its uncertainty start at 0.09 (own judgement, from photos with known truth).
+const LEAST_SHARE: f64 = 0.06;
 /// Least amplitude of the log light that is worth a word: bands of two percent.
 const LEAST_AMPLITUDE: f64 = 0.010;
+/// Groups of neighbouring rows (columns where the bands lie level) that are left out in turn, and the fewest of them.
+pub(super) const GROUPS: usize = 10;
+const LEAST_GROUPS: usize = 6;
 /// Courses that are taken off: constant to cubic.
 const COURSES: usize = 4;
 
 type Stretch = Vec<f64>;
+
+/// What is left of a stretch, the cell where it starts, and the group of its row.
+struct Rest {
+    group: usize,
+    start: usize,
+    rest: Stretch,
+}
 
 /// Bands along the upright picture's columns; none where the picture was not turned by a quarter.
 pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
@@ -70,21 +80,25 @@ pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
         return None;
     }
     let courses = courses(STRETCH);
-    let stretches: Vec<(usize, Stretch)> =
+    let stretches: Vec<Rest> =
         (0..ACROSS).into_par_iter().flat_map_iter(|row| stretches(image, row, &courses)).collect();
     if stretches.len() < LEAST_STRETCHES {
         return None;
     }
     let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
-    let waves = counts.filter_map(|count| Some((count, wave(&stretches, &courses, count)?)));
-    let (count, (share, wave)) = waves.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let told = counts.filter_map(|count| {
+        let groups = groups(&stretches, &courses, count);
+        let wave = total(&groups).wave()?;
+        Some((count, total(&groups).share(wave), wave, groups))
+    });
+    let (count, share, wave, groups) = told.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let amplitude = wave[0].hypot(wave[1]);
     let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE;
     is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: false })
 }
 
 /// The stretches of a row of cells that show a smooth wall, their courses taken off, and where each starts.
-fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<(usize, Stretch)> {
+fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<Rest> {
     let levels: Vec<f64> = (0..ALONG).map(|column| cell(image, column, row)).collect();
     let starts = (0..=ALONG - STRETCH).step_by(STEP);
     let stretch = |start: usize| {
@@ -94,7 +108,11 @@ fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<(u
         }
         let mut rest: Stretch = levels.iter().map(|level| level.ln()).collect();
         take_off(&mut rest, courses);
-        (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some((start, rest))
+        (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some(Rest {
+            group: row * GROUPS / ACROSS,
+            start,
+            rest,
+        })
     };
     starts.filter_map(stretch).collect()
 }
@@ -150,16 +168,15 @@ pub(super) fn shapes(start: usize, courses: &[Stretch], count: f64) -> [Stretch;
     shapes
 }
 
-/// Share of the stretches' scatter that one wave explains, and its amplitudes.
-fn wave(stretches: &[(usize, Stretch)], courses: &[Stretch], count: f64) -> Option<(f64, [f64; 2])> {
+/// The sums of each group of rows; a group without a stretch has none.
+fn groups(stretches: &[Rest], courses: &[Stretch], count: f64) -> Vec<WaveSums> {
     let at: Vec<[Stretch; 2]> =
         (0..=ALONG - STRETCH).step_by(STEP).map(|start| shapes(start, courses, count)).collect();
-    let mut sums = WaveSums::default();
-    for (start, rest) in stretches {
-        sums.add(rest, &at[start / STEP]);
+    let mut groups: Vec<Option<WaveSums>> = vec![None; GROUPS];
+    for stretch in stretches {
+        groups[stretch.group].get_or_insert_default().add(&stretch.rest, &at[stretch.start / STEP]);
     }
-    let wave = sums.wave()?;
-    Some((sums.share(wave), wave))
+    groups.into_iter().flatten().collect()
 }
 
 /// Sums of the least squares of one wave.
@@ -205,6 +222,29 @@ impl WaveSums {
     pub(super) fn share(&self, wave: [f64; 2]) -> f64 {
         (wave[0] * self.right[0] + wave[1] * self.right[1]) / self.whole
     }
+}
+
+pub(super) fn total(groups: &[WaveSums]) -> WaveSums {
+    groups.iter().fold(WaveSums::default(), |sum, group| sum.with(group, 1.0))
+}
+
+/// By how many of its own spreads the wave differs from none: the delete-one jackknife over the groups.
+pub(super) fn sigmas(groups: &[WaveSums], wave: [f64; 2]) -> Option<f64> {
+    let n = groups.len();
+    if n < LEAST_GROUPS {
+        return None;
+    }
+    let whole = total(groups);
+    let without: Vec<[f64; 2]> = groups.iter().map(|group| whole.with(group, -1.0).wave()).collect::<Option<_>>()?;
+    let mean = [0, 1].map(|k| without.iter().map(|w| w[k]).sum::<f64>() / n as f64);
+    let moment = |a: usize, b: usize| {
+        without.iter().map(|w| (w[a] - mean[a]) * (w[b] - mean[b])).sum::<f64>() * (n - 1) as f64 / n as f64
+    };
+    let (xx, xy, yy) = (moment(0, 0), moment(0, 1), moment(1, 1));
+    let determinant = xx * yy - xy * xy;
+    let square = (yy * wave[0] * wave[0] - 2.0 * xy * wave[0] * wave[1] + xx * wave[1] * wave[1]) / determinant;
+    // Two amplitudes: the mean square of two.
+    (determinant > 0.0).then(|| (square / 2.0).max(0.0).sqrt())
 }
 
 /// Whether EXIF turned the picture by a quarter, so that the read-out runs along its width.

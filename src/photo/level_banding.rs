@@ -7,13 +7,17 @@
 //! column: the wave must explain much of what is left, and stand out when groups of columns are left out one by one.
 //! **Weak when** little floor is seen, room light outshines the lamp on it, or there are fewer than three bands.
 
-use super::banding::{ACROSS, ALONG, Bands, WaveSums, courses, dot, is_turned, shapes, take_off};
+use super::banding::{
+    ACROSS, ALONG, Bands, GROUPS, WaveSums, courses, dot, is_turned, shapes, sigmas, take_off, total,
+};
 use super::linear::LinearImage;
 use crate::units::PxPoint;
 use rayon::prelude::*;
 
 /// Pixels that are read in a cell, along the read-out and across it: a floor is darker than a wall, and noisier.
 const READ: (usize, usize) = (10, 40);
+/// Pixels along a side of a cell under which a picture is too small to tell.
+const LEAST_PX: usize = 4;
 /// Light that is used, relative to full scale: noise below, clipping above.
 const USED_LIGHT: (f64, f64) = (1e-3, 0.8);
 /// Fewest cells of a stretch: half of a wide band.
@@ -30,9 +34,7 @@ const COUNT_STEP: f64 = 0.25;
 const LEAST_SHARE: f64 = 0.40;
 /// Counts whose share is this near to the best explain it as well: the largest of them, with the least amplitude, is meant.
 const AS_GOOD: f64 = 0.97;
-/// Groups of neighbouring columns that are left out in turn, the fewest, and the spreads that the wave must stand out by.
-const GROUPS: usize = 10;
-const LEAST_GROUPS: usize = 6;
+/// Spreads that the wave must stand out by when groups of columns are left out in turn.
 const LEAST_SIGMAS: f64 = 4.0;
 /// Least amplitude of the log light that is worth a word: bands of four percent.
 const LEAST_AMPLITUDE: f64 = 0.02;
@@ -48,7 +50,7 @@ struct Stretch {
 /// Level bands, told where `is_floor` (of a place in the upright picture); none in a photo that was turned by a quarter.
 pub fn level_bands(image: &LinearImage<'_>, is_floor: &(dyn Fn(PxPoint) -> bool + Sync)) -> Option<Bands> {
     let photo = image.photo();
-    if is_turned(photo) || photo.width() < READ.1 * ACROSS || photo.height() < READ.0 * ALONG {
+    if is_turned(photo) || photo.width() < LEAST_PX * ACROSS || photo.height() < LEAST_PX * ALONG {
         return None;
     }
     let stretches: Vec<Stretch> =
@@ -65,7 +67,6 @@ pub fn level_bands(image: &LinearImage<'_>, is_floor: &(dyn Fn(PxPoint) -> bool 
     let groups = groups(&stretches, count);
     let wave = total(&groups).wave()?;
     let amplitude = wave[0].hypot(wave[1]);
-    eprintln!("DBG {} {share:.3} {amplitude:.3} {count} {:?} {}", stretches.len(), sigmas(&groups, wave), groups.len());
     let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE && sigmas(&groups, wave)? > LEAST_SIGMAS;
     is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: true })
 }
@@ -132,25 +133,56 @@ fn groups(stretches: &[Stretch], count: f64) -> Vec<WaveSums> {
     groups.into_iter().flatten().collect()
 }
 
-fn total(groups: &[WaveSums]) -> WaveSums {
-    groups.iter().fold(WaveSums::default(), |sum, group| sum.with(group, 1.0))
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::photo::Photo;
+    use crate::photo::testing::{Noise, rgb_photo};
+    use std::f64::consts::TAU;
 
-/// By how many of its own spreads the wave differs from none: the delete-one jackknife over the groups.
-fn sigmas(groups: &[WaveSums], wave: [f64; 2]) -> Option<f64> {
-    let n = groups.len();
-    if n < LEAST_GROUPS {
-        return None;
+    const SIZE: (usize, usize) = (1000, 900);
+    /// Share of the height at which the floor begins.
+    const FLOOR: f64 = 0.55;
+
+    /// A lamp's light that runs out over a floor whose stains lie elsewhere in each column; the wall above it is bright.
+    fn shot(depth: f64, count: f64) -> Photo {
+        rgb_photo(SIZE.0, SIZE.1, 1, |x, y| {
+            let (u, v) = (x as f64 / SIZE.0 as f64, y as f64 / SIZE.1 as f64);
+            let lamp = if v < FLOOR { 0.4 } else { 0.05 * (-(v - FLOOR) / 0.5 - ((u - 0.5) / 0.4).powi(2)).exp() };
+            let stains = 1.0 + 0.04 * (TAU * (6.0 * v + 9.0 * u * u)).sin();
+            let bands = 1.0 - depth * (0.5 + 0.5 * (TAU * (count * v + 0.2)).sin());
+            let mut noise = Noise((x * SIZE.1 + y) as u64 ^ 0x9E37_79B9);
+            noise.uniform();
+            let light = (0.002 + lamp * bands) * stains;
+            let code = f64::from(crate::photo::linear::linear_to_srgb(light as f32)) + 1.5 * noise.gauss();
+            [code.round().clamp(0.0, 255.0) as u8; 3]
+        })
     }
-    let whole = total(groups);
-    let without: Vec<[f64; 2]> = groups.iter().map(|group| whole.with(group, -1.0).wave()).collect::<Option<_>>()?;
-    let mean = [0, 1].map(|k| without.iter().map(|w| w[k]).sum::<f64>() / n as f64);
-    let moment = |a: usize, b: usize| {
-        without.iter().map(|w| (w[a] - mean[a]) * (w[b] - mean[b])).sum::<f64>() * (n - 1) as f64 / n as f64
-    };
-    let (xx, xy, yy) = (moment(0, 0), moment(0, 1), moment(1, 1));
-    let determinant = xx * yy - xy * xy;
-    let square = (yy * wave[0] * wave[0] - 2.0 * xy * wave[0] * wave[1] + xx * wave[1] * wave[1]) / determinant;
-    // Two amplitudes: the mean square of two.
-    (determinant > 0.0).then(|| (square / 2.0).max(0.0).sqrt())
+
+    fn seen(photo: &Photo) -> Option<Bands> {
+        level_bands(&LinearImage::new(photo), &|place: PxPoint| place.y > FLOOR * SIZE.1 as f64)
+    }
+
+    /// Truth: the bands are made. Room light makes them shallower and the cubic course takes some of wide ones.
+    #[test]
+    fn level_bands_are_seen_on_the_floor() {
+        for (depth, count) in [(0.3, 5.0), (0.25, 6.0)] {
+            let photo = shot(depth, count);
+            let seen = seen(&photo).unwrap_or_else(|| panic!("{depth} {count}"));
+            assert!(seen.is_level && (0.4 * depth..1.5 * depth).contains(&seen.depth), "{depth}: {seen:?}");
+            assert!((seen.count - count).abs() <= 0.75, "{count}: {seen:?}");
+        }
+    }
+
+    #[test]
+    fn a_steady_lamp_has_none_on_the_floor() {
+        assert_eq!(seen(&shot(0.0, 5.0)), None);
+    }
+
+    /// Without floor in the picture nothing is claimed, whatever the wall shows.
+    #[test]
+    fn no_floor_tells_nothing() {
+        let photo = shot(0.3, 5.0);
+        assert_eq!(level_bands(&LinearImage::new(&photo), &|_| false), None);
+    }
 }
