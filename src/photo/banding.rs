@@ -87,11 +87,11 @@ pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
     }
     let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
     let told = counts.filter_map(|count| {
-        let groups = groups(&stretches, &courses, count);
-        let wave = total(&groups).wave()?;
-        Some((count, total(&groups).share(wave), wave, groups))
+        let sums = total(&groups(&stretches, &courses, count));
+        let wave = sums.wave()?;
+        Some((count, sums.share(wave), wave))
     });
-    let (count, share, wave, groups) = told.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (count, share, wave) = told.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let amplitude = wave[0].hypot(wave[1]);
     let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE;
     is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: false })
