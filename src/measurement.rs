@@ -6,12 +6,12 @@
 use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
-use crate::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge, tone};
+use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneKnowledge, tone};
 use crate::camera::{Lens, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
-use crate::grid::{GridOptions, far_field, resample::resample};
-use crate::marks::{self, FindOptions, Marks};
+use crate::grid::{AngleGrid, GridOptions, far_field, resample::resample};
+use crate::marks::{self, FindOptions, Marks, Tried, TriedList};
 use crate::photo::{
     AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, level_bands,
     shift_between, white_share,
@@ -55,10 +55,66 @@ pub struct Request<'a> {
     pub marks_by_hand: &'a [(u32, PxPoint)],
 }
 
-/// Told after each stage, for timing and debug pictures.
+/// What a stage that has ended can show.
+#[derive(Debug, Clone, Copy)]
+pub enum StageView<'a> {
+    /// The photos were decoded.
+    Decode {
+        /// The photo of the beam.
+        photo: &'a Photo,
+    },
+    /// The marks were sought.
+    Marks {
+        /// The photo that they were sought in.
+        photo: &'a Photo,
+        /// The marks, in the photo of the beam.
+        marks: &'a Marks,
+        /// Everything that was looked at; empty unless the observer looks.
+        tried: &'a [Tried],
+        /// Whether `photo` is one of its own for the marks.
+        is_elsewhere: bool,
+    },
+    /// The wall was fitted.
+    Wall {
+        /// The photo of the beam.
+        photo: &'a Photo,
+        /// The marks in it.
+        marks: &'a Marks,
+        /// The wall.
+        view: &'a WallView,
+    },
+    /// The photo was resampled on the lamp's angles.
+    Grid {
+        /// The grid.
+        grid: &'a AngleGrid,
+        /// The camera's tone curve, told by the marks.
+        tone: &'a ToneKnowledge,
+    },
+    /// The beam was measured or refused.
+    Beam {
+        /// The grid.
+        grid: &'a AngleGrid,
+        /// What was seen on the way; empty unless the observer looks.
+        seen: &'a BeamSeen,
+        /// The features, unless refused.
+        features: Option<&'a BeamFeatures>,
+    },
+    /// The verdict was reached.
+    Aim {
+        /// The verdict.
+        verdict: &'a Verdict,
+    },
+}
+
+/// Told after each stage, for timing and debug pictures; stages that refuse the photo are told of too.
 pub trait Observer {
+    /// Whether it looks into the stages. Only then do they keep what their view shows beyond their own output.
+    fn is_looking(&self) -> bool {
+        false
+    }
+
     /// A stage has ended.
-    fn stage(&mut self, name: &'static str);
+    fn stage(&mut self, name: &'static str, view: StageView<'_>);
 }
 
 /// An observer that does nothing.
@@ -66,7 +122,7 @@ pub trait Observer {
 pub struct Unobserved;
 
 impl Observer for Unobserved {
-    fn stage(&mut self, _: &'static str) {}
+    fn stage(&mut self, _: &'static str, _: StageView<'_>) {}
 }
 
 /// What was measured and what follows from it.
@@ -108,7 +164,7 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     let marks_photo = request.marks_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let ambient_photo = request.ambient_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let lens = lens(request, &photo)?;
-    observer.stage("decode");
+    observer.stage("decode", StageView::Decode { photo: &photo });
     let mut run = Measurement {
         photo,
         marks: Marks::default(),
@@ -149,8 +205,19 @@ fn stages(
     extra: &Extra<'_>,
     observer: &mut dyn Observer,
 ) -> Result<Findings, Refusal> {
-    *marks = find_marks(request, photo, extra.marks_photo, flags)?;
-    observer.stage("marks");
+    let tried = TriedList::new(observer.is_looking());
+    let found = find_marks(request, photo, extra.marks_photo, flags, &tried);
+    if let Ok(found) = &found {
+        marks.clone_from(found);
+    }
+    let marks_view = StageView::Marks {
+        photo: extra.marks_photo.unwrap_or(photo),
+        marks,
+        tried: &tried.into_sorted(),
+        is_elsewhere: extra.marks_photo.is_some(),
+    };
+    observer.stage("marks", marks_view);
+    found?;
     if let Some(refusal) = unusable(extra.marks_photo.unwrap_or(photo), marks) {
         return Err(refusal);
     }
@@ -163,7 +230,7 @@ fn stages(
     let fitted = wall::fit(marks, request.bay, &camera, &FitOptions::default())?;
     flags.extend(fitted.flags.iter().cloned());
     let fitted = view.insert(fitted);
-    observer.stage("wall");
+    observer.stage("wall", StageView::Wall { photo, marks, view: fitted });
     let image = linear_image(photo, extra.ambient_photo, flags)?;
     let bands = seen_bands(&image, fitted, request.pattern);
     flags.extend(bands.map(banding));
@@ -176,7 +243,7 @@ fn stages(
     let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);
     let centre_px = (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0);
     let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px);
-    observer.stage("grid");
+    observer.stage("grid", StageView::Grid { grid: &grid, tone: &tone });
     let input = BeamInput {
         far: &far,
         view: fitted,
@@ -189,13 +256,15 @@ fn stages(
         focal_px: focal,
         centre_px,
     };
-    let features = beam::measure(&grid, &input)
-        .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot))?;
-    observer.stage("beam");
+    let mut seen = BeamSeen::default();
+    let features = beam::measure_seen(&grid, &input, observer.is_looking().then_some(&mut seen))
+        .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot));
+    observer.stage("beam", StageView::Beam { grid: &grid, seen: &seen, features: features.as_ref().ok() });
+    let features = features?;
     flags.extend(outside_marks(&features, fitted, request.setup));
     let verdict = judge(&features, request.rule);
     let advice = advise(&verdict, request.screws, request.setup.distance);
-    observer.stage("aim");
+    observer.stage("aim", StageView::Aim { verdict: &verdict });
     Ok(Findings { features, verdict, advice })
 }
 
@@ -284,9 +353,11 @@ fn find_marks(
     photo: &Photo,
     marks_photo: Option<&Photo>,
     flags: &mut Vec<Flag>,
+    tried: &TriedList,
 ) -> Result<Marks, Refusal> {
     let source = marks_photo.unwrap_or(photo);
-    let mut found = marks::find(source, &request.bay.marks, request.marks_by_hand, &FindOptions::default());
+    let mut found =
+        marks::find_telling(source, &request.bay.marks, request.marks_by_hand, &FindOptions::default(), tried);
     if found.found.iter().any(|mark| mark.is_by_hand) {
         flags.push(Flag::plain(FlagCode::MarkByHand));
     }

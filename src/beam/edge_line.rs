@@ -5,8 +5,8 @@
 //! robust at a scale taken from the residuals themselves. The model is that of `edge_model`.
 
 use super::edge::Scan;
-use super::edge_model::{LARGEST_SKEW, N, at, cutoff_of};
-use super::edge_sample::{Sample, Weighed, collect, equations, residuals, weigh};
+use super::edge_model::{LARGEST_SKEW, N, Upright, at, cutoff_of};
+use super::edge_sample::{Sample, WINDOW_DEG, Weighed, collect, equations, residuals, weigh};
 use super::solve::{Effort, Fitted, Prior, solve};
 use std::collections::BTreeMap;
 
@@ -68,6 +68,16 @@ impl EdgeLine {
     /// The line of half the light below: V at the anchor, slope, and the edge's asymmetry.
     pub fn half_line(&self) -> (f64, f64, f64) {
         (self.parameters[at::V0], self.parameters[at::TILT], self.parameters[at::Q].clamp(-LARGEST_SKEW, LARGEST_SKEW))
+    }
+
+    /// Light that the fitted edge shows in a direction, at an intensity per illuminance and under the room's light there,
+    /// relative to full scale; `None` outside the window that it was fitted to.
+    pub fn light_at(&self, (h_deg, v_deg): (f64, f64), factor: f64, room: f64) -> Option<f64> {
+        let off = v_deg - self.at(h_deg);
+        let intensity = || Upright::new(&self.parameters, h_deg - self.h0_deg).intensity(v_deg);
+        (-WINDOW_DEG.0..=WINDOW_DEG.1)
+            .contains(&off)
+            .then(|| intensity() / factor + room * self.parameters[at::R].exp())
     }
 
     /// Light just below the edge at an H, taken no farther than two degrees from the anchor.

@@ -194,6 +194,15 @@ pub fn again(light: &LightGrid<'_>, room: &RoomLight, found: &CutoffShape) -> Op
 }
 
 impl CutoffShape {
+    /// Light that the fitted rising part shows in a direction, as [`EdgeLine::light_at`]; `None` without one.
+    pub fn rise_light_at(&self, at: (f64, f64), factor: f64, room: f64) -> Option<f64> {
+        match &self.rising {
+            Rising::None => None,
+            Rising::Line(_, line) => line.light_at(at, factor, room),
+            Rising::Step(fit) => fit.light_at(&self.flat, at, factor, room),
+        }
+    }
+
     fn take_line(&mut self, plan: ScanPlan, found: EdgeLine) {
         self.rise_points.clone_from(&found.places);
         let line = Line {

@@ -6,6 +6,7 @@ use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
 use super::room::{self, RoomLight};
+use super::seen::BeamSeen;
 use crate::bay::Traffic;
 use crate::error::Refusal;
 use crate::flag::FlagCode;
@@ -26,11 +27,26 @@ pub(super) struct Seen {
     pub(super) found: CutoffShape,
 }
 
-pub(super) fn look(light: &LightGrid<'_>, tone: &ToneCurve, side: f64, input: &BeamInput<'_>) -> Result<Seen, Refusal> {
+pub(super) fn look(
+    light: &LightGrid<'_>,
+    tone: &ToneCurve,
+    side: f64,
+    input: &BeamInput<'_>,
+    mut kept: Option<&mut BeamSeen>,
+) -> Result<Seen, Refusal> {
     let looked = smooth(&places(light, -7.5, 7.5));
+    if let Some(kept) = kept.as_deref_mut() {
+        *kept = BeamSeen { looked: looked.clone(), side, tone_strength: tone.strength(), ..BeamSeen::default() };
+    }
     let hinge = coarse_hinge(&looked, input.pattern, side)?;
+    if let Some(kept) = kept.as_deref_mut() {
+        kept.hinge = Some(hinge);
+    }
     check_beam(&looked, &hinge, side, input.pattern)?;
     let room = room_light(light, tone, (&hinge, side), input, None);
+    if let Some(kept) = kept {
+        kept.room = Some(room);
+    }
     let found = read(light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
     Ok(Seen { looked, hinge, room, found })
 }

@@ -11,6 +11,7 @@ use super::look::{Seen, dark_level, flat_side, look, no_beam};
 use super::notes::{UNEVEN_TEXTURE, flag, keep_hot_spot};
 use super::room::RoomLight;
 use super::rows::row_gains;
+use super::seen::{BeamSeen, profiles};
 use super::spot_features::{bright_zone, hot_spot, hot_spot_under};
 use crate::error::Refusal;
 use crate::flag::FlagCode;
@@ -29,12 +30,24 @@ const ROUGH_WALL: f64 = 0.03;
 
 /// Measures the beam's features.
 pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
+    measure_seen(grid, input, None)
+}
+
+/// As [`measure`], and keeps what was seen on the way in `kept`, also when it ends in a refusal.
+pub fn measure_seen(
+    grid: &AngleGrid,
+    input: &BeamInput<'_>,
+    mut kept: Option<&mut BeamSeen>,
+) -> Result<BeamFeatures, Refusal> {
     check_white(grid)?;
     let tone = ToneCurve::new(input.tone.strength);
     let light = LightGrid::new(grid, &tone);
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
+        if let Some(kept) = kept {
+            *kept = BeamSeen { room: Some(room), tone_strength: tone.strength(), ..BeamSeen::default() };
+        }
         let spot = hot_spot(&light, &room, None, input);
         if spot.as_ref().is_err_and(|why| *why == NotSeen::TooLittle) {
             return Err(no_beam(0.0));
@@ -44,13 +57,18 @@ pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, 
         return Ok(features);
     }
     let side = flat_side(input);
-    let mut seen = look(&light, &tone, side, input)?;
+    let mut seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
     let gains = if seen.found.flat.texture > ROUGH_WALL { row_gains(&light, &seen.looked) } else { None };
     let light = light.with_row_gains(gains.as_ref());
     if gains.is_some() {
-        seen = look(&light, &tone, side, input)?;
+        seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
     }
     let Seen { hinge, room, found, .. } = seen;
+    if let Some(kept) = kept {
+        kept.is_evened = gains.is_some();
+        kept.profiles = profiles(&light, &room, &found);
+        kept.shape = Some(found.clone());
+    }
     check_edges(&found.flat)?;
     let (variants, spot) = rayon::join(
         || Variants::new(&light, input, (&hinge, side), &room, &found),

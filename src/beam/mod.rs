@@ -24,6 +24,7 @@ pub mod bright_zone;
 pub mod setup_budget;
 pub mod absence;
 mod input;
+pub mod seen;
 mod look;
 mod edge_features;
 mod spot_features;
@@ -34,5 +35,6 @@ mod testing;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 pub use input::BeamInput;
-pub use measure::measure;
+pub use measure::{measure, measure_seen};
+pub use seen::{BeamSeen, Profile};
 pub use tone::ToneKnowledge;

@@ -156,6 +156,13 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
 }
 
 impl StepFit {
+    /// Light that the fitted step shows in a direction, as [`EdgeLine::light_at`].
+    pub fn light_at(&self, flat: &EdgeLine, (h, v): (f64, f64), factor: f64, room: f64) -> Option<f64> {
+        let over = v - flat.at(h);
+        let lit = || Ground::new(flat, self.frame.side).light(&self.parameters, h, v);
+        (-BELOW_DEG..=self.frame.top_deg + ABOVE_DEG).contains(&over).then(|| lit() / factor + room)
+    }
+
     /// The same step in other light, from where it was found.
     pub fn again(&self, light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine) -> Option<Self> {
         let mut start = self.parameters.clone();

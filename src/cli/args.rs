@@ -105,6 +105,10 @@ pub struct MeasureArgs {
     /// Write the annotated picture, PNG or JPEG by its extension
     #[arg(long, value_name = "FILE.png|FILE.jpg")]
     pub annotated: Option<PathBuf>,
+    /// Write one picture of every stage and trace.json into a folder, for those who look for the cause of a failure; made
+    /// when it is missing, also for a photo that is refused
+    #[arg(long, value_name = "DIR")]
+    pub trace: Option<PathBuf>,
 }
 
 /// `--lamp`.

@@ -2,6 +2,7 @@
 
 use super::measure::{PhotoFile, PhotoFiles, Produced};
 use super::plan::{AnnotatedTarget, Plan};
+use super::trace::Trace;
 use crate::draw::{AnnotateInput, PictureFormat, annotate, encode};
 use crate::error::Error;
 use crate::measurement::{Measurement, NamedBytes, Request, Unobserved, measure};
@@ -26,10 +27,17 @@ pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
         lens: plan.lens_text.as_ref().map(|(path, text)| (path.as_str(), text.as_str())),
         marks_by_hand: &plan.marks_by_hand,
     };
-    let measurement = measure(&request, &mut Unobserved)?;
+    let (measurement, trace) = if plan.trace.is_some() {
+        let mut trace = Trace::new(&plan.bay);
+        let measurement = measure(&request, &mut trace)?;
+        let files = trace.into_files(&measurement)?;
+        (measurement, files)
+    } else {
+        (measure(&request, &mut Unobserved)?, Vec::new())
+    };
     let reading = reading(plan, &measurement);
     let annotated = plan.annotated.as_ref().map(|target| picture(plan, target, &measurement)).transpose()?;
-    Ok(Produced { reading, annotated })
+    Ok(Produced { reading, annotated, trace })
 }
 
 fn picture(plan: &Plan, target: &AnnotatedTarget, measurement: &Measurement) -> Result<Vec<u8>, Error> {

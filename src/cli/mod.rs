@@ -3,6 +3,7 @@
 pub mod args;
 pub mod plan;
 pub mod measure;
+pub mod trace;
 pub mod drive;
 pub mod scenes;
 pub mod fixture;

@@ -75,6 +75,8 @@ pub struct Plan {
     pub json: Option<JsonTarget>,
     /// Where the annotated picture goes.
     pub annotated: Option<AnnotatedTarget>,
+    /// Folder of the trace.
+    pub trace: Option<PathBuf>,
     /// The words of the command line, without the program's name.
     pub command: Vec<String>,
 }
@@ -102,6 +104,7 @@ impl Plan {
             units: units(args.units),
             json: json_target(args.json.as_deref()),
             annotated: args.annotated.as_deref().map(annotated_target).transpose()?,
+            trace: args.trace.clone(),
             bay,
             command,
         };
@@ -279,6 +282,12 @@ fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
         Some(JsonTarget::File(path)) => Some(("--json", path)),
         _ => None,
     };
+    if let Some(trace) = plan.trace.as_ref().filter(|trace| trace.exists() && !trace.is_dir()) {
+        return Err(Error::usage(
+            format!("--trace {}: is no folder", trace.display()),
+            "name a folder; it is made when it is missing",
+        ));
+    }
     let annotated = plan.annotated.as_ref().map(|target| ("--annotated", &target.path));
     for (flag, path) in json.into_iter().chain(annotated) {
         let place = resolved(path);

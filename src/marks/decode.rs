@@ -89,6 +89,18 @@ pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64], care: Care) 
     Some(CodeReading { place, corners, levels })
 }
 
+/// Why nothing was read in a quad, with its numbers.
+pub(super) fn why_not_read(image: &LinearImage, quad: &Quad, codes: &[u64], care: Care) -> String {
+    let Some(levels) = sample_field(image, quad, care) else { return "it reaches beyond the photo".to_owned() };
+    let edge = edge_share(&levels);
+    if edge < MIN_EDGE_SHARE {
+        return format!("{edge:.2} of its rim is white outside and black inside, need {MIN_EDGE_SHARE}");
+    }
+    let turns = codes.iter().flat_map(|&code| (0..4).map(move |turns| turned(code, turns)));
+    let best = turns.map(|code| inner_share(&levels, code)).fold(0.0, f64::max);
+    format!("none of the missing codes: {best:.2} of the pairs hold for the best, need {MIN_INNER_SHARE}")
+}
+
 /// The map from the black square, 0..8 along each side, to the photo.
 pub(super) fn square_to_photo(quad: &Quad) -> Option<Projective> {
     let side = SQUARE_SIDE as f64;

@@ -16,6 +16,7 @@ use super::layout::WallMap;
 use super::quadrant_search::search_quadrants;
 use super::shrink::Grey;
 use super::tag_search::search_tags;
+use super::tried::TriedList;
 use crate::bay::Mark;
 use crate::photo::{LinearImage, Photo};
 use crate::units::PxPoint;
@@ -39,6 +40,17 @@ impl Default for FindOptions {
 
 /// Finds the bay's marks in a photo.
 pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], options: &FindOptions) -> Marks {
+    find_telling(photo, bay_marks, by_hand, options, &TriedList::default())
+}
+
+/// As [`find`], and tells `tried` what was looked at.
+pub fn find_telling(
+    photo: &Photo,
+    bay_marks: &[Mark],
+    by_hand: &[(u32, PxPoint)],
+    options: &FindOptions,
+    tried: &TriedList,
+) -> Marks {
     let image = LinearImage::new(photo);
     let mut found = marks_by_hand(bay_marks, by_hand, options.by_hand_sigma_px);
     let mut blur_px = None;
@@ -46,10 +58,10 @@ pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], optio
         let side = photo.width().max(photo.height()) as f64;
         let block = (side / options.search_side_px.max(1) as f64).round().max(1.0) as usize;
         let grey = Grey::of(photo, block);
-        let tags = search_tags(&image, &grey, bay_marks, &found);
+        let tags = search_tags(&image, &grey, bay_marks, &found, tried);
         blur_px = tags.blur_px;
         found.extend(tags.marks);
-        let quadrants = search_quadrants(&image, &grey, bay_marks, &found);
+        let quadrants = search_quadrants(&image, &grey, bay_marks, &found, tried);
         found.extend(quadrants);
     }
     found.sort_unstable_by_key(|mark| mark.index);

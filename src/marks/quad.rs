@@ -44,6 +44,25 @@ pub(super) fn quad_of(shape: &Shape, grey: &Grey) -> Option<Quad> {
     Some(snap(&fine, grey).filter(is_plausible).unwrap_or(fine))
 }
 
+/// What keeps a shape from being a quad, with its numbers.
+pub(super) fn why_no_quad(shape: &Shape) -> String {
+    let Some(rough) = four_corners(&shape.hull) else { return "fewer than four corners".to_owned() };
+    let (kept, hull) = (area(&rough), area(&shape.hull));
+    let (kept_share, fill) = (kept / hull, shape.area / kept);
+    if kept_share < MIN_AREA_KEPT {
+        return format!("four corners hold {kept_share:.2} of its area, need {MIN_AREA_KEPT}");
+    }
+    if fill < MIN_FILL {
+        return format!("{fill:.2} of it is dark, need {MIN_FILL}");
+    }
+    let sides = [0, 1, 2, 3].map(|k: usize| rough[k].distance(rough[(k + 1) % 4]));
+    let longest = sides.into_iter().fold(0.0, f64::max);
+    let shortest = sides.into_iter().fold(f64::INFINITY, f64::min);
+    format!(
+        "sides of {shortest:.1} to {longest:.1} blocks, need {MIN_SIDE} or more and a ratio of {MAX_SIDE_RATIO} at most"
+    )
+}
+
 /// Convex, clockwise, and with sides of fitting length.
 pub(super) fn is_plausible(quad: &Quad) -> bool {
     let is_convex = (0..4).all(|k| turn(quad[k], quad[(k + 1) % 4], quad[(k + 2) % 4]) > 0.0);

@@ -10,6 +10,7 @@
 use super::quadrant_fit::QuadrantGuess;
 use super::shrink::{Grey, UNITS_PER_CODE};
 use super::threshold::{Contrast, contrast_tiles};
+use super::tried::{Fate, Tried, TriedKind, TriedList};
 use crate::photo::linear::srgb_to_linear;
 use crate::units::PxPoint;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -58,14 +59,20 @@ pub(super) struct QuadrantSight {
 }
 
 /// All sights of quadrant marks.
-pub(super) fn sights(grey: &Grey) -> Vec<QuadrantSight> {
+pub(super) fn sights(grey: &Grey, tried: &TriedList) -> Vec<QuadrantSight> {
     let mut out: Vec<(QuadrantSight, PxPoint)> = Vec::new();
     for (_, centre) in candidates(grey) {
         if out.iter().any(|(_, known)| known.distance(centre) < APART) {
             continue;
         }
-        if let Some(sight) = examine(grey, centre) {
-            out.push((sight, centre));
+        match examine(grey, centre) {
+            Some(sight) => out.push((sight, centre)),
+            None => tried.add(|| Tried {
+                kind: TriedKind::Quadrant,
+                outline: vec![grey.to_photo(centre)],
+                fate: Fate::Shape,
+                why: "circles around it do not cross four edges as a disc's do".to_owned(),
+            }),
         }
     }
     out.into_iter().map(|(sight, _)| sight).collect()

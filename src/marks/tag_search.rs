@@ -1,15 +1,16 @@
 //! The search for the bay's tags: first in a small picture, then harder where one is missing.
 
 use super::component::shapes;
-use super::decode::{Care, CodeReading, read};
+use super::decode::{Care, CodeReading, read, why_not_read};
 use super::found::FoundMark;
 use super::guided::{Tolerance, likely_places};
 use super::layout::{WallMap, order_corners};
-use super::quad::{Quad, quad_of};
+use super::quad::{Quad, quad_of, why_no_quad};
 use super::shrink::Grey;
 use super::tag_family::code_of;
 use super::tag_fit::{TagPlace, refine};
 use super::threshold::{Contrast, dark_runs};
+use super::tried::{Fate, Tried, TriedKind, TriedList};
 use crate::bay::{Mark, MarkKind};
 use crate::photo::LinearImage;
 use crate::units::PxPoint;
@@ -38,8 +39,14 @@ const SURE: Tolerance = Tolerance { sizes: &[1.0], turns: &[0.0] };
 const ENOUGH_TAGS: usize = 3;
 
 /// Finds tags; by place in the bay's list. Marks of other kinds and those in `by_hand` are left alone.
-pub(super) fn search_tags(image: &LinearImage, grey: &Grey, bay_marks: &[Mark], by_hand: &[FoundMark]) -> FoundTags {
-    let mut search = TagSearch::new(image, bay_marks, by_hand);
+pub(super) fn search_tags(
+    image: &LinearImage,
+    grey: &Grey,
+    bay_marks: &[Mark],
+    by_hand: &[FoundMark],
+    tried: &TriedList,
+) -> FoundTags {
+    let mut search = TagSearch::new(image, bay_marks, by_hand, tried);
     search.whole(&grey.smoothed(), CONTRASTS[0], Care::Quick);
     search.near_expected();
     // Coarser pictures first: they are cheap, and noise is even there.
@@ -76,11 +83,19 @@ pub(super) struct FoundTags {
     pub(super) blur_px: Option<f64>,
 }
 
+/// Why a fit gave nothing.
+const LOST: &str = "its edges do not fit a tag's: too blurred, covered, or not where they were seen";
+
+fn dropped(outline: Vec<PxPoint>, fate: Fate, why: String) -> Tried {
+    Tried { kind: TriedKind::Tag, outline, fate, why }
+}
+
 /// Tags found so far.
 struct TagSearch<'a> {
     image: &'a LinearImage<'a>,
     bay_marks: &'a [Mark],
     by_hand: &'a [FoundMark],
+    tried: &'a TriedList,
     /// Code word by place in the bay's list; none for marks that are not to be sought.
     wanted: Vec<Option<u64>>,
     found: Vec<Option<TagPlace>>,
@@ -89,7 +104,7 @@ struct TagSearch<'a> {
 }
 
 impl<'a> TagSearch<'a> {
-    fn new(image: &'a LinearImage<'a>, bay_marks: &'a [Mark], by_hand: &'a [FoundMark]) -> Self {
+    fn new(image: &'a LinearImage<'a>, bay_marks: &'a [Mark], by_hand: &'a [FoundMark], tried: &'a TriedList) -> Self {
         let is_sought = |index: usize, mark: &Mark| {
             mark.kind == MarkKind::Tag36h11 && by_hand.iter().all(|known| known.index != index)
         };
@@ -102,6 +117,7 @@ impl<'a> TagSearch<'a> {
             image,
             bay_marks,
             by_hand,
+            tried,
             wanted,
             found: vec![None; bay_marks.len()],
             known_then: vec![0; bay_marks.len()],
@@ -123,6 +139,12 @@ impl<'a> TagSearch<'a> {
     }
 
     fn outcome(&self) -> FoundTags {
+        for (place, mark) in self.found.iter().zip(self.bay_marks) {
+            let Some(place) = place else { continue };
+            let outline = place.corners.to_vec();
+            let fate = Fate::Kept(mark.id);
+            self.tried.add(|| Tried { kind: TriedKind::Tag, outline, fate, why: String::new() });
+        }
         let mut blurs: Vec<f64> = self.found.iter().flatten().map(|place| place.blur_px).collect();
         blurs.sort_unstable_by(f64::total_cmp);
         FoundTags { marks: self.marks(), blur_px: blurs.get(blurs.len() / 2).copied() }
@@ -160,13 +182,26 @@ impl<'a> TagSearch<'a> {
         }
         let codes: Vec<u64> = missing.iter().map(|entry| entry.1).collect();
         let image = self.image;
+        let tried = self.tried;
         let places: Vec<(usize, TagPlace)> = shapes(&dark_runs(grey, contrast))
             .par_iter()
             .filter_map(|shape| {
-                let quad: Quad = quad_of(shape, grey)?.map(|corner| grey.to_photo(corner));
-                let reading = read(image, &quad, &codes, care)?;
+                let Some(quad) = quad_of(shape, grey) else {
+                    let outline = || shape.hull.iter().map(|&corner| grey.to_photo(corner)).collect();
+                    tried.add(|| dropped(outline(), Fate::Shape, why_no_quad(shape)));
+                    return None;
+                };
+                let quad: Quad = quad.map(|corner| grey.to_photo(corner));
+                let Some(reading) = read(image, &quad, &codes, care) else {
+                    tried.add(|| dropped(quad.to_vec(), Fate::Content, why_not_read(image, &quad, &codes, care)));
+                    return None;
+                };
                 let (index, code) = missing[reading.place];
-                Some((index, refine(image, &reading, code, care)?))
+                let place = refine(image, &reading, code, care);
+                if place.is_none() {
+                    tried.add(|| dropped(quad.to_vec(), Fate::Fit, LOST.to_owned()));
+                }
+                Some((index, place?))
             })
             .collect();
         for (index, place) in places {
@@ -176,16 +211,22 @@ impl<'a> TagSearch<'a> {
 
     /// Fits a tag that was read.
     fn take(&mut self, reading: &CodeReading, (index, code): (usize, u64), care: Care) {
-        if let Some(place) = refine(self.image, reading, code, care) {
-            self.keep(index, place);
+        match refine(self.image, reading, code, care) {
+            Some(place) => self.keep(index, place),
+            None => self.tried.add(|| dropped(reading.corners.to_vec(), Fate::Fit, LOST.to_owned())),
         }
     }
 
     /// Keeps the better of two places of one tag.
     fn keep(&mut self, index: usize, place: TagPlace) {
-        if self.found[index].as_ref().is_none_or(|known| place.misfit < known.misfit) {
-            self.found[index] = Some(place);
+        if let Some(known) = self.found[index].as_ref().filter(|known| place.misfit >= known.misfit) {
+            self.tried.add(|| {
+                let why = format!("misfit {:.3}, another place of this tag has {:.3}", place.misfit, known.misfit);
+                dropped(place.corners.to_vec(), Fate::Unused, why)
+            });
+            return;
         }
+        self.found[index] = Some(place);
     }
 
     /// Seeks each missing tag where the found ones say that it is, at full resolution. Those nearest to a found one go
