@@ -11,8 +11,8 @@ pub(super) const WORDS: f32 = 22.0;
 pub(super) const TITLE: f32 = 30.0;
 /// Height of the strip with headline and legend, pixels.
 pub(super) const HEADER: f32 = 92.0;
-/// Most ticks along an axis.
-const MOST_TICKS: f64 = 20.0;
+/// Least distance between ticks along both axes, pixels: room for their numbers.
+const TICKS_APART: (f32, f32) = (76.0, 40.0);
 
 /// A box whose left lower corner is (`x.0`, `y.0`).
 #[derive(Debug, Clone, Copy)]
@@ -45,7 +45,7 @@ impl Chart {
         }
         let words = Type::regular(WORDS);
         let mut lines = Vec::new();
-        let (ticks_x, ticks_y) = (ticks(self.x), ticks(self.y));
+        let (ticks_x, ticks_y) = (ticks(self.x, self.area.width() / TICKS_APART.0), ticks(self.y, self.area.height() / TICKS_APART.1));
         for (number, &x) in ticks_x.iter().enumerate() {
             lines.push(vec![self.at(x, self.y.0), self.at(x, self.y.1)]);
             let text = label(x, if number + 1 == ticks_x.len() { units.0 } else { "" });
@@ -64,9 +64,9 @@ impl Chart {
     }
 }
 
-/// Round numbers between two ends, at most some twenty.
-fn ticks(ends: (f64, f64)) -> Vec<f64> {
-    let step = round_number((ends.1 - ends.0) / MOST_TICKS);
+/// Round numbers between two ends, `most` or fewer.
+fn ticks(ends: (f64, f64), most: f32) -> Vec<f64> {
+    let step = round_number((ends.1 - ends.0) / f64::from(most).max(2.0));
     let (first, last) = ((ends.0 / step - 1e-6).ceil() as i64, (ends.1 / step + 1e-6).floor() as i64);
     (first..=last).map(|k| k as f64 * step).collect()
 }
@@ -99,10 +99,10 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_inside() {
-        assert_eq!(ticks((-9.0, 9.0)).len(), 19);
-        assert_eq!(ticks((0.0, 0.1)).first(), Some(&0.0));
+        assert_eq!(ticks((-9.0, 9.0), 20.0).len(), 19);
+        assert_eq!(ticks((0.0, 0.1), 20.0).first(), Some(&0.0));
         for ends in [(-0.31, 0.27), (2.0, 77.0), (-6.0, 6.0)] {
-            let ticks = ticks(ends);
+            let ticks = ticks(ends, 20.0);
             assert!(ticks.len() > 3 && ticks.iter().all(|t| *t >= ends.0 - 1e-9 && *t <= ends.1 + 1e-9), "{ticks:?}");
         }
     }

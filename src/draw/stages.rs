@@ -25,6 +25,8 @@ pub(super) const WIDTH: u32 = 1600;
 const CROSS: f32 = 6.0;
 /// Length to which the largest sigma or residual is drawn, pixels.
 const DRAWN_PX: f64 = 60.0;
+/// Least height of words over a mark's centre, pixels.
+const LEAST_RISE: f32 = 26.0;
 /// Dropped candidates whose reason is written beside them: the ones that came farthest.
 const WRITTEN: usize = 25;
 
@@ -148,7 +150,7 @@ pub fn marks(photo: &Photo, bay: &Bay, marks: &Marks, view: Option<&WallView>) -
             text.push_str(", left out");
         }
         let x = (centre.x - 0.5 * words.width(&text)).clamp(4.0, (WIDTH as f32 - words.width(&text) - 4.0).max(4.0));
-        words.draw(&mut canvas, &text, Spot::new(x, centre.y - 0.7 * DRAWN_PX as f32 - 6.0), ink);
+        words.draw(&mut canvas, &text, Spot::new(x, centre.y - radius.max(LEAST_RISE) - 8.0), ink);
     }
     for missing in &marks.missing {
         let Some(expected) = missing.expected else { continue };
