@@ -10,14 +10,15 @@ use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneKnowledge, ton
 use crate::camera::{Lens, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
-use crate::grid::{AngleGrid, GridOptions, far_field, resample::resample};
-use crate::marks::{self, FindOptions, Marks, Tried, TriedList};
+use crate::grid::{AngleGrid, far_field, resample::resample};
+use crate::marks::{self, Marks, Tried, TriedList};
+use crate::options::Options;
 use crate::photo::{
-    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, level_bands,
-    shift_between, white_share,
+    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, PhotoOptions, bands, decode, edge_spread_px,
+    level_bands, shift_between, white_share,
 };
 use crate::units::{AnglePoint, PxPoint};
-use crate::wall::{self, CameraFacts, FitOptions, WallView};
+use crate::wall::{self, CameraFacts, WallView};
 
 /// A photo file's bytes and its name.
 #[derive(Debug, Clone, Copy)]
@@ -51,6 +52,8 @@ pub struct Request<'a> {
     pub screws: Option<&'a Screws>,
     /// Path and text of a lens file.
     pub lens: Option<(&'a str, &'a str)>,
+    /// Tunables of the stages.
+    pub options: &'a Options,
     /// Marks given by hand.
     pub marks_by_hand: &'a [(u32, PxPoint)],
 }
@@ -151,12 +154,6 @@ pub struct Measurement {
     pub flags: Vec<Flag>,
 }
 
-/// Strength of the tone curve that is worth a flag, and how many standard uncertainties it must be from none.
-const FLAGGED_STRENGTH: f64 = 0.1;
-const FLAGGED_SIGMAS: f64 = 2.0;
-/// Focal length that is assumed when the photo does not state one, 35 mm equivalent (a common phone's main camera).
-const ASSUMED_FOCAL_35MM: f64 = 26.0;
-
 /// Runs every stage on one photo.
 pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Measurement, Error> {
     let options = DecodeOptions::default();
@@ -183,12 +180,6 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     );
     Ok(run)
 }
-
-/// A shift below this is the hand's tremor within the uncertainty, pixels.
-const WORTH_A_FLAG_PX: f64 = 0.5;
-
-/// Exposures that differ by less than this count as the same.
-const SAME_EXPOSURE: f64 = 0.01;
 
 struct Extra<'a> {
     marks_photo: Option<&'a Photo>,
@@ -218,7 +209,7 @@ fn stages(
     };
     observer.stage("marks", marks_view);
     found?;
-    if let Some(refusal) = unusable(extra.marks_photo.unwrap_or(photo), marks) {
+    if let Some(refusal) = unusable(extra.marks_photo.unwrap_or(photo), marks, &request.options.photo) {
         return Err(refusal);
     }
     let camera = CameraFacts {
@@ -227,24 +218,25 @@ fn stages(
         focal_35mm: photo.shot.focal_35mm,
         lens: extra.lens,
     };
-    let fitted = wall::fit(marks, request.bay, &camera, &FitOptions::default())?;
+    let fitted = wall::fit(marks, request.bay, &camera, &request.options.wall)?;
     flags.extend(fitted.flags.iter().cloned());
     let fitted = view.insert(fitted);
     observer.stage("wall", StageView::Wall { photo, marks, view: fitted });
-    let image = linear_image(photo, extra.ambient_photo, flags)?;
+    let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
     let bands = seen_bands(&image, fitted, request.pattern);
     flags.extend(bands.map(banding));
     let is_elsewhere = extra.marks_photo.is_some();
     let (grid, tone) = rayon::join(
-        || resample(&image, fitted, request.setup, request.bay, &GridOptions::default()),
-        || tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags),
+        || resample(&image, fitted, request.setup, request.bay, &request.options.grid),
+        || tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
     );
-    let focal_35mm = photo.shot.focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM);
+    let focal_35mm = photo.shot.focal_35mm.unwrap_or(request.options.photo.assumed_focal_35mm);
     let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);
     let centre_px = (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0);
-    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px);
+    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px, &request.options.grid);
     observer.stage("grid", StageView::Grid { grid: &grid, tone: &tone });
     let input = BeamInput {
+        options: &request.options.beam,
         far: &far,
         view: fitted,
         setup: request.setup,
@@ -331,11 +323,12 @@ fn tone_curve(
     bay: &Bay,
     is_marks_elsewhere: bool,
     flags: &mut Vec<Flag>,
+    options: &Options,
 ) -> ToneKnowledge {
     // A photo of its own for the marks means that they are hard to see in this one.
     let seen = if is_marks_elsewhere { &Marks::default() } else { marks };
-    let found = tone::estimate(image, seen, view, bay);
-    if found.strength > FLAGGED_STRENGTH.max(FLAGGED_SIGMAS * found.sigma) {
+    let found = tone::estimate(image, seen, view, bay, &options.beam);
+    if found.strength > options.photo.flagged_tone.max(options.photo.flagged_tone_sigmas * found.sigma) {
         flags.push(Flag::new(
             FlagCode::ToneCurve,
             format!(
@@ -357,7 +350,7 @@ fn find_marks(
 ) -> Result<Marks, Refusal> {
     let source = marks_photo.unwrap_or(photo);
     let mut found =
-        marks::find_telling(source, &request.bay.marks, request.marks_by_hand, &FindOptions::default(), tried);
+        marks::find_telling(source, &request.bay.marks, request.marks_by_hand, &request.options.marks, tried);
     if found.found.iter().any(|mark| mark.is_by_hand) {
         flags.push(Flag::plain(FlagCode::MarkByHand));
     }
@@ -366,7 +359,7 @@ fn find_marks(
     }
     let movement = movement(source, photo, "marks")?;
     let shift = movement.dx_px.hypot(movement.dy_px);
-    if shift > WORTH_A_FLAG_PX {
+    if shift > request.options.photo.flagged_shift_px {
         flags.push(Flag::new(
             FlagCode::PairShifted,
             format!("the camera moved by {shift:.1} px between the two photos; corrected"),
@@ -387,32 +380,29 @@ fn find_marks(
 }
 
 /// Why marks are missing, when it is the whole photo that does not allow to see them.
-fn unusable(photo: &Photo, marks: &Marks) -> Option<Refusal> {
+fn unusable(photo: &Photo, marks: &Marks, options: &PhotoOptions) -> Option<Refusal> {
     /// Marks that the wall's fit needs.
     const NEEDED_MARKS: usize = 4;
-    /// Share of white pixels above which no wall can be seen (own judgement: wall and marks fill the rest at most).
-    const WHITE_SHARE: f64 = 0.6;
-    /// Blur above which a tag's modules of 3 to 8 px run into each other, pixels. Sharp photos stay under 3.
-    const BLUR_PX: f64 = 4.0;
     const PERCENT: f64 = 100.0;
     if marks.found.len() >= NEEDED_MARKS {
         return None;
     }
     let white = white_share(photo);
-    if white > WHITE_SHARE {
+    if white > options.white_share {
         let found = format!("{:.0} % of the photo is white (overexposed)", PERCENT * white);
         return Some(Refusal::new(
             FlagCode::AllWhite,
-            format!("{found}, need {:.0} % or less; no marks can be seen in it", PERCENT * WHITE_SHARE),
+            format!("{found}, need {:.0} % or less; no marks can be seen in it", PERCENT * options.white_share),
             "expose less: tap on the bright part of the beam, or lower the exposure, and take the photo again",
         ));
     }
-    let blur = marks.blur_px.or_else(|| edge_spread_px(photo)).filter(|blur| *blur > BLUR_PX)?;
+    let blur = marks.blur_px.or_else(|| edge_spread_px(photo)).filter(|blur| *blur > options.blur_px)?;
     Some(Refusal::new(
         FlagCode::Blurred,
         format!(
-            "the photo is blurred: even sharp edges are spread over {blur:.0} px, need {BLUR_PX:.0} px or less; {} of the \
+            "the photo is blurred: even sharp edges are spread over {blur:.0} px, need {:.0} px or less; {} of the \
              bay's marks were found",
+            options.blur_px,
             marks.found.len()
         ),
         "rest the phone on something, tap on the wall to focus, clean the lens and take the photo again",
@@ -435,11 +425,12 @@ fn linear_image<'a>(
     photo: &'a Photo,
     ambient: Option<&'a Photo>,
     flags: &mut Vec<Flag>,
+    options: &PhotoOptions,
 ) -> Result<LinearImage<'a>, Refusal> {
     let Some(ambient) = ambient else { return Ok(LinearImage::new(photo)) };
     let shift = movement(photo, ambient, "ambient")?;
     let scale = exposure(photo).zip(exposure(ambient)).map_or(1.0, |(lamp, room)| lamp / room);
-    if (scale - 1.0).abs() > SAME_EXPOSURE {
+    if (scale - 1.0).abs() > options.same_exposure {
         flags.push(Flag::new(
             FlagCode::AmbientPhotoDiffers,
             format!("the ambient photo's exposure differs by a factor of {scale:.2}; it was scaled"),

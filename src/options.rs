@@ -147,9 +147,9 @@ fn checked(entry: &Entry<'_>, value: &Value) -> Result<f64, (String, String)> {
 /// What is said of a key that does not exist.
 fn unknown(key: &str) -> (String, String) {
     let known = Options::default().values();
-    let nearest = known.keys().max_by(|a, b| {
-        strsim::jaro_winkler(a, key).total_cmp(&strsim::jaro_winkler(b, key)).then_with(|| b.cmp(a))
-    });
+    let nearest = known
+        .keys()
+        .max_by(|a, b| strsim::jaro_winkler(a, key).total_cmp(&strsim::jaro_winkler(b, key)).then_with(|| b.cmp(a)));
     let nearest = nearest.map_or_else(String::new, |nearest| format!("the nearest known key is {nearest}; "));
     (format!("{key} is no option"), format!("{nearest}`lampwright options` prints them all"))
 }

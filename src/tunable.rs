@@ -179,7 +179,8 @@ mod tests {
         let mut outer = Outer::default();
         let mut seen = Vec::new();
         outer.visit("beam", &mut |entry| seen.push((entry.key, entry.docs.len(), entry.slot.get(), entry.greatest)));
-        let expected = [("beam.window_deg", 2, 0.5, 2.0), ("beam.share", 1, 0.2, 1.0), ("beam.inner.rows", 1, 3.0, 9.0)];
+        let expected =
+            [("beam.window_deg", 2, 0.5, 2.0), ("beam.share", 1, 0.2, 1.0), ("beam.inner.rows", 1, 3.0, 9.0)];
         let expected = expected.map(|(key, docs, value, greatest)| (key.to_owned(), docs, value, greatest));
         assert_eq!(seen, expected);
     }

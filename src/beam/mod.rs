@@ -1,6 +1,7 @@
 //! The beam's features in angles seen from the lamp.
 
 pub mod features;
+pub mod options;
 pub mod solve;
 pub mod edge;
 mod edge_model;
@@ -36,5 +37,6 @@ mod testing;
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 pub use input::BeamInput;
 pub use measure::{measure, measure_seen};
+pub use options::BeamOptions;
 pub use seen::{BeamSeen, Profile};
 pub use tone::ToneKnowledge;

@@ -6,6 +6,7 @@
 use super::coarse::{CoarsePlace, Hinge};
 use super::light::LightGrid;
 use super::lines::CutoffShape;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 
 /// What was seen, as far as the stage came.
@@ -54,7 +55,12 @@ const HALF_WIDTH_DEG: f64 = 0.1;
 const SHOWN: [f64; 3] = [0.1, 0.5, 0.9];
 
 /// Profiles along the flat part and the rising one.
-pub(super) fn profiles(light: &LightGrid<'_>, room: &RoomLight, found: &CutoffShape) -> Vec<Profile> {
+pub(super) fn profiles(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    found: &CutoffShape,
+    options: &BeamOptions,
+) -> Vec<Profile> {
     let ends = |places: &[(f64, f64)]| {
         let h = places.iter().map(|place| place.0);
         (h.clone().fold(f64::INFINITY, f64::min), h.fold(f64::NEG_INFINITY, f64::max))
@@ -67,9 +73,13 @@ pub(super) fn profiles(light: &LightGrid<'_>, room: &RoomLight, found: &CutoffSh
             let rise = found.rise.map_or(f64::NAN, |line| line.at(h_deg));
             let cutoff_deg = if is_flat { found.flat.at(h_deg) } else { rise };
             let model = |at: (f64, f64), factor: f64, room: f64| {
-                if is_flat { found.flat.light_at(at, factor, room) } else { found.rise_light_at(at, factor, room) }
+                if is_flat {
+                    found.flat.light_at(at, factor, room, options)
+                } else {
+                    found.rise_light_at(at, factor, room, options)
+                }
             };
-            profiles.push(profile(light, room, (h_deg, cutoff_deg), &model));
+            profiles.push(profile(light, room, (h_deg, cutoff_deg), &model, options));
         }
     }
     profiles.sort_by(|a, b| a.h_deg.total_cmp(&b.h_deg));
@@ -81,9 +91,10 @@ fn profile(
     room: &RoomLight,
     (h_deg, cutoff_deg): (f64, f64),
     model: &impl Fn((f64, f64), f64, f64) -> Option<f64>,
+    options: &BeamOptions,
 ) -> Profile {
     let span = (cutoff_deg - REACH_DEG, cutoff_deg + REACH_DEG);
-    let scan = light.scan((h_deg, HALF_WIDTH_DEG), span, 0.0, &|h, v| room.at(h, v));
+    let scan = light.scan((h_deg, HALF_WIDTH_DEG), span, 0.0, &|h, v| room.at(h, v), options);
     let model = scan
         .v_deg
         .iter()

@@ -25,6 +25,7 @@ pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
         rule: &plan.rule,
         screws: plan.screws.as_ref(),
         lens: plan.lens_text.as_ref().map(|(path, text)| (path.as_str(), text.as_str())),
+        options: &plan.options,
         marks_by_hand: &plan.marks_by_hand,
     };
     let (measurement, trace) = if plan.trace.is_some() {
@@ -70,6 +71,7 @@ fn reading(plan: &Plan, measurement: &Measurement) -> Reading {
         mark_fit,
         outcome,
         flags: &measurement.flags,
+        options: &plan.options.changed(),
         command: &plan.command,
     })
 }

@@ -9,6 +9,7 @@ pub mod scenes;
 pub mod fixture;
 pub mod score;
 pub mod rules;
+pub mod options;
 mod size;
 mod mark_entry;
 mod write;

@@ -45,7 +45,8 @@ impl Chart {
         }
         let words = Type::regular(WORDS);
         let mut lines = Vec::new();
-        let (ticks_x, ticks_y) = (ticks(self.x, self.area.width() / TICKS_APART.0), ticks(self.y, self.area.height() / TICKS_APART.1));
+        let (ticks_x, ticks_y) =
+            (ticks(self.x, self.area.width() / TICKS_APART.0), ticks(self.y, self.area.height() / TICKS_APART.1));
         for (number, &x) in ticks_x.iter().enumerate() {
             lines.push(vec![self.at(x, self.y.0), self.at(x, self.y.1)]);
             let text = label(x, if number + 1 == ticks_x.len() { units.0 } else { "" });

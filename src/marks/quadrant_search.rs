@@ -2,6 +2,7 @@
 
 use super::found::FoundMark;
 use super::name::{Seen, name};
+use super::options::FindOptions;
 use super::quadrant::{QuadrantSight, sights};
 use super::quadrant_fit::refine;
 use super::shrink::Grey;
@@ -10,9 +11,6 @@ use crate::bay::{Mark, MarkKind};
 use crate::photo::LinearImage;
 use crate::units::PxPoint;
 use rayon::prelude::*;
-
-/// A tag's neighbourhood in which no quadrant mark is sought, as a multiple of half its diagonal.
-const TAG_REACH: f64 = 1.1;
 
 /// Why a fit gave nothing.
 const LOST: &str = "the crossing's edges do not fit: blurred, noisy, or not where they were seen";
@@ -30,6 +28,7 @@ pub(super) fn search_quadrants(
     bay_marks: &[Mark],
     known: &[FoundMark],
     tried: &TriedList,
+    options: &FindOptions,
 ) -> Vec<FoundMark> {
     let wanted: Vec<usize> = (0..bay_marks.len())
         .filter(|&index| bay_marks[index].kind == MarkKind::Quadrant && known.iter().all(|mark| mark.index != index))
@@ -42,8 +41,8 @@ pub(super) fn search_quadrants(
     let full = (grey.block > 1).then_some(1);
     for block in [None, full].into_iter().take(if full.is_some() { 2 } else { 1 }) {
         let seen = match block {
-            None => see(image, &smooth, known, tried),
-            Some(block) => see(image, &Grey::of(image.photo(), block).smoothed(), known, tried),
+            None => see(image, &smooth, known, tried, options),
+            Some(block) => see(image, &Grey::of(image.photo(), block).smoothed(), known, tried, options),
         };
         let named = name(&seen, &wanted, known, bay_marks);
         for (number, seen) in seen.iter().enumerate().filter(|_| tried.is_on()) {
@@ -61,12 +60,12 @@ pub(super) fn search_quadrants(
     best
 }
 
-fn see(image: &LinearImage, grey: &Grey, known: &[FoundMark], tried: &TriedList) -> Vec<Seen> {
-    sights(grey, tried)
+fn see(image: &LinearImage, grey: &Grey, known: &[FoundMark], tried: &TriedList, options: &FindOptions) -> Vec<Seen> {
+    sights(grey, tried, options)
         .into_par_iter()
-        .filter(|sight| !known.iter().any(|mark| covers(mark, sight.guess.centre)))
+        .filter(|sight| !known.iter().any(|mark| covers(mark, sight.guess.centre, options)))
         .filter_map(|sight: QuadrantSight| {
-            let place = refine(image, &sight.guess);
+            let place = refine(image, &sight.guess, options);
             if place.is_none() {
                 tried.add(|| quadrant(sight.guess.centre, Fate::Fit, LOST));
             }
@@ -75,10 +74,10 @@ fn see(image: &LinearImage, grey: &Grey, known: &[FoundMark], tried: &TriedList)
         .collect()
 }
 
-fn covers(mark: &FoundMark, place: PxPoint) -> bool {
+fn covers(mark: &FoundMark, place: PxPoint, options: &FindOptions) -> bool {
     mark.corners.as_ref().is_some_and(|corners| {
         let reach = corners.iter().map(|corner| corner.distance(mark.centre)).fold(0.0, f64::max);
-        place.distance(mark.centre) < TAG_REACH * reach
+        place.distance(mark.centre) < options.disc.tag_reach * reach
     })
 }
 
