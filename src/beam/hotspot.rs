@@ -15,7 +15,7 @@ use super::solve::Prior;
 use super::spot_cells::{SpotCell, SpotCells};
 use super::spot_fit::{Datum, SpotFit, fit};
 use super::spot_free::free_top;
-use super::spot_model::{COUNT, Place, index, ln_intensity};
+use super::spot_model::{COUNT, Lamp, Place, index};
 use crate::grid::AngleGrid;
 
 /// Half size of the disc, degrees.
@@ -281,11 +281,12 @@ fn starts(priors: &[Prior; COUNT], top: &Top) -> Vec<[f64; COUNT]> {
 
 /// The form's greatest disc mean near `start`.
 fn peak(p: &[f64; COUNT], input: &SpotInput<'_>, start: (f64, f64)) -> (f64, f64) {
+    let lamp = Lamp::new(p);
     let disc = |h: f64, v: f64| {
         const POINTS: usize = 6;
         /// Radius that halves the disc's area.
         const RADIUS_DEG: f64 = DISC_DEG * std::f64::consts::FRAC_1_SQRT_2;
-        let at = |h: f64, v: f64| ln_intensity(p, &place(input, h, v), None).exp();
+        let at = |h: f64, v: f64| lamp.ln_intensity(&place(input, h, v), None).exp();
         (0..POINTS)
             .map(|k| {
                 let (sin, cos) = (std::f64::consts::TAU * k as f64 / POINTS as f64).sin_cos();
