@@ -25,6 +25,8 @@ pub struct Datum {
     pub ln_fall_off: f64,
     /// Change of `ln_level` by one sigma of the tone curve.
     pub ln_tone: f64,
+    /// Cosine and sine of the phase of a pulsed lamp's bands; zeros where none are seen.
+    pub bands: [f64; 2],
     /// H and V from the middle of the data, for the wall's gradient.
     pub from_middle: (f64, f64),
     /// Standard deviation of the log from texture and from what the form may be off.
@@ -48,11 +50,17 @@ pub struct SpotFit {
     pub scale: f64,
 }
 
+/// What a pulsed lamp's bands add to a block's log light.
+pub(super) fn ln_bands(p: &[f64; COUNT], datum: &Datum) -> f64 {
+    p[index::BANDS[0]] * datum.bands[0] + p[index::BANDS[1]] * datum.bands[1]
+}
+
 fn residual(p: &[f64; COUNT], lamp: &Lamp, datum: &Datum, slopes: Option<&mut [f64; COUNT]>) -> f64 {
     let nuisance = p[index::FALL_OFF] * datum.ln_fall_off
         + p[index::WALL_H] * datum.from_middle.0
         + p[index::WALL_V] * datum.from_middle.1
-        + p[index::TONE] * datum.ln_tone;
+        + p[index::TONE] * datum.ln_tone
+        + ln_bands(p, datum);
     let model = match slopes {
         None => lamp.ln_intensity(&datum.place, None),
         Some(slopes) => {
@@ -61,6 +69,9 @@ fn residual(p: &[f64; COUNT], lamp: &Lamp, datum: &Datum, slopes: Option<&mut [f
             slopes[index::WALL_H] = datum.from_middle.0;
             slopes[index::WALL_V] = datum.from_middle.1;
             slopes[index::TONE] = datum.ln_tone;
+            for (k, phase) in index::BANDS.into_iter().zip(datum.bands) {
+                slopes[k] = phase;
+            }
             value
         }
     };

@@ -5,7 +5,7 @@
 //! Gaussian hot part as halogen and high beams have it (own work; no outside source for the latter). Angles in degrees.
 
 /// Number of parameters.
-pub const COUNT: usize = 18;
+pub const COUNT: usize = 20;
 
 /// What each parameter is.
 pub mod index {
@@ -45,6 +45,8 @@ pub mod index {
     pub const WALL_V: usize = 16;
     /// Tone curve, in its own standard uncertainties.
     pub const TONE: usize = 17;
+    /// Cosine and sine of a pulsed lamp's bands, in log light.
+    pub const BANDS: [usize; 2] = [18, 19];
 }
 use index::{
     BELOW_DEPTH, BELOW_POWER, BELOW_START, EDGE_DROP, EDGE_SOFTNESS, HOT_H, HOT_HEIGHT, HOT_RATIO, HOT_V, HOT_WIDTH,
@@ -175,7 +177,7 @@ mod tests {
     #[test]
     fn slopes_are_the_derivatives() {
         let p: [f64; COUNT] =
-            [0.2, 0.4, 1.8, 1.5, 0.3, 1.2, 0.9, -0.3, 1.1, -0.8, 0.6, -0.4, 0.25, -2.0, 0.0, 0.0, 0.0, 0.0];
+            [0.2, 0.4, 1.8, 1.5, 0.3, 1.2, 0.9, -0.3, 1.1, -0.8, 0.6, -0.4, 0.25, -2.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
         let mut free = p;
         free[BELOW_START] = 0.1;
         free[BELOW_POWER] = 0.7;
