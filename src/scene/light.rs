@@ -61,6 +61,7 @@ impl Lamp {
         };
         let count = (2.0 * TABLE_REACH_DEG / TABLE_STEP_DEG) as usize + 2;
         let at = |i: usize| i as f64 * TABLE_STEP_DEG - TABLE_REACH_DEG;
+        let count = if beam.is_table() { 0 } else { count };
         let columns = (0..count).map(|i| beam.column(at(i))).collect();
         let rows = (0..count).map(|i| beam.row(at(i))).collect();
         Self { view: LampView::new(&spec.setup, centre.0, centre.1), beam, ratio, tables, columns, rows, lifts }
@@ -74,6 +75,13 @@ impl Lamp {
                 return [r, g, b];
             }
         }
+        if self.beam.is_table() {
+            return if self.beam.spec().fringe_deg == 0.0 {
+                [self.beam.intensity_cd(h, v); 3]
+            } else {
+                self.lifts.map(|lift| self.beam.channel_cd(h, v, lift))
+            };
+        }
         let (ph, pv) = self.beam.to_pattern(h, v);
         let place = |angle: f64| {
             let place = (angle.clamp(-TABLE_REACH_DEG, TABLE_REACH_DEG) + TABLE_REACH_DEG) / TABLE_STEP_DEG;
@@ -82,7 +90,7 @@ impl Lamp {
         let ((i, x), (j, y)) = (place(ph), place(pv));
         let column = self.columns[i].mixed(&self.columns[i + 1], x);
         let row = self.rows[j].mixed(&self.rows[j + 1], y);
-        self.beam.channels_at(&column, &row, pv, self.lifts)
+        self.beam.channels_at(&column, &row, (ph, pv), self.lifts)
     }
 }
 
