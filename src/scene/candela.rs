@@ -50,7 +50,11 @@ impl CandelaTable {
         } else if lower.ends_with(".csv") {
             super::candela_csv::parse(text, path)?
         } else {
-            return Err(Error::file(path, "unknown kind of candela table, need a name in .csv or .ies", "rename the file"));
+            return Err(Error::file(
+                path,
+                "unknown kind of candela table, need a name in .csv or .ies",
+                "rename the file",
+            ));
         };
         Self::new(raw, path)
     }
@@ -102,7 +106,9 @@ impl CandelaTable {
         }
         Err(Error::file(
             path,
-            format!("greatest intensity ahead of the lamp is {ahead:.0} cd, elsewhere {peak:.0} cd: it does not point ahead"),
+            format!(
+                "greatest intensity ahead of the lamp is {ahead:.0} cd, elsewhere {peak:.0} cd: it does not point ahead"
+            ),
             "for a type C file state how the lamp lay: table_pole = \"down\" or \"ahead\" in [beam]",
         ))
     }

@@ -25,7 +25,8 @@ pub(super) fn parse(text: &str, path: &str) -> Result<RawTable, Error> {
         .from_reader(text.as_bytes());
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| wrong(format!("not CSV: {error}"), "write numbers, separated by commas"))?;
+        let record =
+            record.map_err(|error| wrong(format!("not CSV: {error}"), "write numbers, separated by commas"))?;
         let line = record.position().map_or(0, csv::Position::line);
         rows.push((line, record));
     }

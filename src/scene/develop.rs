@@ -53,13 +53,17 @@ fn encoding(sensor: &SensorSpec) -> Vec<f32> {
 pub(super) fn develop(mut canvas: Canvas, sensor: &SensorSpec, gain: f64, seed: u64) -> Vec<u8> {
     let table = encoding(sensor);
     let (photon, read) = (1.0 / sensor.full_well_e, (sensor.read_noise_e / sensor.full_well_e).powi(2));
+    let balance = [sensor.balance_red, 1.0, sensor.balance_blue].map(|gain| gain as f32);
     let noise_seed = seed_of(seed, "noise");
     let stride = canvas.width * 3;
     canvas.data.par_chunks_mut(stride).enumerate().for_each(|(y, row)| {
         let mut stream = Stream::new(noise_seed ^ y as u64);
-        for value in row {
-            let light = *value * gain as f32;
-            let noisy = light + (light * photon as f32 + read as f32).sqrt() * stream.normal();
+        for (place, value) in row.iter_mut().enumerate() {
+            let balance = balance[place % 3];
+            let light = *value * gain as f32 / balance;
+            let raw = light + (light * photon as f32 + read as f32).sqrt() * stream.normal();
+            // The sensor clips before its white balance is laid on.
+            let noisy = raw.min(1.0) * balance;
             let place = noisy.clamp(0.0, 1.0) * TABLE as f32;
             let low = (place as usize).min(TABLE - 1);
             *value = table[low] + (table[low + 1] - table[low]) * (place - low as f32);

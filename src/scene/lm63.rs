@@ -60,7 +60,10 @@ pub(super) fn parse(text: &str, path: &str, pole: Pole) -> Result<RawTable, Erro
         if number.fract() == 0.0 && (1.0..=MOST_ANGLES).contains(&number) {
             Ok(number as usize)
         } else {
-            Err(wrong(format!("count of {name} angles is {number}, need a whole number from 1"), "export the file again"))
+            Err(wrong(
+                format!("count of {name} angles is {number}, need a whole number from 1"),
+                "export the file again",
+            ))
         }
     };
     let (rows, columns) = (count(3, "vertical")?, count(4, "horizontal")?);
@@ -169,7 +172,10 @@ mod tests {
             // Half of it: symmetric to both sides.
             table(&file(FORMS[0], 3, 3, 2, "-10 0 10\n0 10\n300, 1000, 400\n150, 500, 200"), Pole::Down),
             table(&file(FORMS[1], 1, 3, 3, "80 90 100\n80 90 100\n150 500 200\n300 1000 400\n150 500 200"), Pole::Down),
-            table(&file(FORMS[1], 1, 2, 5, "0 10\n0 90 180 270 360\n1000 500 1000 400 1000 500 1000 300 1000 500"), Pole::Ahead),
+            table(
+                &file(FORMS[1], 1, 2, 5, "0 10\n0 90 180 270 360\n1000 500 1000 400 1000 500 1000 300 1000 500"),
+                Pole::Ahead,
+            ),
             // Right half and its mirror image: about the plane up and down, C 90 to 270.
             table(&file(FORMS[2], 1, 2, 3, "0 10\n90 180 270\n1000 400 1000 500 1000 300"), Pole::Ahead),
         ];

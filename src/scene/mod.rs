@@ -30,9 +30,9 @@ mod write;
 pub use beam::{Beam, BeamSpec, Shape};
 pub use candela::CandelaTable;
 pub use facets::FacetSpec;
-pub use family::{families, sample};
+pub use family::{families, sample, sample_file, scene_file};
 pub use goniometer::{Goniometer, Pole};
-pub use render::{Rendered, render};
+pub use render::{Rendered, lamp_lux, render, wall_pixel};
 pub use smear::{smear_deg, smeared_cd};
 pub use spec::{
     CameraSpec, FloorSpec, MarkSpec, PairSpec, PictureSpec, RoomSpec, SceneSpec, SecondSpec, SensorSpec, SetupSpec,
