@@ -236,13 +236,19 @@ impl Beam {
 
     /// Candela with the edge raised by `lift_deg`: the colour fringe.
     pub fn channel_cd(&self, h_deg: f64, v_deg: f64, lift_deg: f64) -> f64 {
+        self.channels_cd(h_deg, v_deg, [lift_deg; 3])[1]
+    }
+
+    /// Candela for three edges raised by their own amounts.
+    pub(super) fn channels_cd(&self, h_deg: f64, v_deg: f64, lifts_deg: [f64; 3]) -> [f64; 3] {
         if !self.spec.is_lit {
-            return 0.0;
+            return [0.0; 3];
         }
         let (h, v) = self.to_pattern(h_deg, v_deg);
         match &self.spec.candela {
-            Some(table) => table.candela(h, v - lift_deg),
-            None => self.at(&self.column(h), h, v, lift_deg),
+            Some(table) if self.spec.fringe_deg == 0.0 => [table.candela(h, v - lifts_deg[1]); 3],
+            Some(table) => lifts_deg.map(|lift| table.candela(h, v - lift)),
+            None => self.channels_at(&self.column(h), &self.row(v), (h, v), lifts_deg),
         }
     }
 
@@ -294,11 +300,6 @@ impl Beam {
         }
     }
 
-    /// Candela in a column at height v over the aim, with the edge raised by `lift_deg`.
-    fn at(&self, column: &Column, h: f64, v: f64, lift_deg: f64) -> f64 {
-        self.channels_at(column, &self.row(v), (h, v), [lift_deg; 3])[1]
-    }
-
     /// The part that depends on v alone.
     pub(super) fn row(&self, v: f64) -> Row {
         let s = &self.spec;
@@ -323,15 +324,21 @@ impl Beam {
         }
         let over = v - column.line;
         let above = over.max(0.0);
-        let stray = s.stray_near_share * (-above / s.stray_decay_deg).exp()
-            + (1.0 - s.stray_near_share) * (-above / s.stray_slow_deg).exp();
+        // Under the line both exponentials are exactly 1.
+        let faded = |length: f64| if above == 0.0 { 1.0 } else { (-above / length).exp() };
+        let stray =
+            s.stray_near_share * faded(s.stray_decay_deg) + (1.0 - s.stray_near_share) * faded(s.stray_slow_deg);
         let mixed = |lift: f64| {
             let x = (over - lift) / column.softness;
             let skewed = x + s.asymmetry * ((1.0 + x * x).sqrt() - 1.0);
             let lit = logistic_fall(skewed);
             light * lit + column.stray * stray * (1.0 - lit)
         };
-        if s.fringe_deg == 0.0 { [mixed(lifts_deg[1]); 3] } else { lifts_deg.map(mixed) }
+        if s.fringe_deg == 0.0 || lifts_deg.iter().all(|lift| lift - lifts_deg[1] == 0.0) {
+            [mixed(lifts_deg[1]); 3]
+        } else {
+            lifts_deg.map(mixed)
+        }
     }
 }
 

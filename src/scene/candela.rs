@@ -207,6 +207,11 @@ fn opened(raw: RawTable) -> RawTable {
     }
 }
 
+/// Whether two angles are the same but for rounding, degrees.
+fn is_at(angle: f64, other: f64) -> bool {
+    (angle - other).abs() < 1e-9
+}
+
 /// Left half made of the right one.
 fn mirrored(raw: RawTable) -> RawTable {
     let left = || raw.across.iter().zip(&raw.candela).skip(1).rev();
@@ -224,20 +229,20 @@ fn around(raw: RawTable) -> RawTable {
         let candela = vec![raw.candela[0].clone(); across.len()];
         return RawTable { across, candela, ..raw };
     }
+    let spans = |low: f64, high: f64| is_at(first, low) && is_at(last, high);
     // Angles that each column stands for.
     let twins = |c: f64| -> Vec<f64> {
-        let ends = [first, last];
-        if ends == [0.0, 90.0] {
+        if spans(0.0, 90.0) {
             vec![c, 180.0 - c, 180.0 + c, 360.0 - c]
-        } else if ends == [0.0, 180.0] {
+        } else if spans(0.0, 180.0) {
             vec![c, 360.0 - c]
-        } else if ends == [90.0, 270.0] {
+        } else if spans(90.0, 270.0) {
             vec![c, 540.0 - c]
         } else {
             vec![c]
         }
     };
-    let is_closed = [[0.0, 90.0], [0.0, 180.0], [90.0, 270.0], [0.0, 360.0]].contains(&[first, last]);
+    let is_closed = spans(0.0, 90.0) || spans(0.0, 180.0) || spans(90.0, 270.0) || spans(0.0, 360.0);
     if !is_closed {
         return raw;
     }
@@ -250,7 +255,7 @@ fn around(raw: RawTable) -> RawTable {
         .filter(|(angle, _)| (-180.0..=540.0).contains(angle))
         .collect();
     columns.sort_by(|a, b| a.0.total_cmp(&b.0));
-    columns.dedup_by(|a, b| a.0 == b.0);
+    columns.dedup_by(|a, b| is_at(a.0, b.0));
     let (across, candela) = columns.into_iter().unzip();
     RawTable { across, candela, ..raw }
 }

@@ -5,7 +5,7 @@
 
 use super::beam::{Beam, BeamSpec, Column, Row};
 use super::geometry::{LampView, Vec3, WallPlane, dot, sub};
-use super::smear::{SmearTable, smear_deg, smeared_cd};
+use super::smear::{SmearTable, smear_deg, smeared_cd, smeared_channels_cd};
 use super::spec::SceneSpec;
 use super::surface::Rgb;
 
@@ -76,11 +76,7 @@ impl Lamp {
             }
         }
         if self.beam.is_table() {
-            return if self.beam.spec().fringe_deg == 0.0 {
-                [self.beam.intensity_cd(h, v); 3]
-            } else {
-                self.lifts.map(|lift| self.beam.channel_cd(h, v, lift))
-            };
+            return self.beam.channels_cd(h, v, self.lifts);
         }
         let (ph, pv) = self.beam.to_pattern(h, v);
         let place = |angle: f64| {
@@ -181,7 +177,8 @@ impl<'a> Lights<'a> {
         if lamp.beam.spec().fringe_deg == 0.0 {
             return smeared_cd(&lamp.beam, self.smear, h, v, 0.0);
         }
-        (0..3).map(|c| weight[c] * smeared_cd(&lamp.beam, self.smear, h, v, lamp.lifts[c])).sum::<f64>() / whole
+        let candela = smeared_channels_cd(&lamp.beam, self.smear, h, v, lamp.lifts);
+        (0..3).map(|c| weight[c] * candela[c]).sum::<f64>() / whole
     }
 
     /// The same direction as it is lit: lamps and room together, as luminous lux on the wall; `None` off the wall.

@@ -132,7 +132,7 @@ fn check_ranges(kind: Goniometer, across: &[f64], along: &[f64]) -> Result<(), S
     }
     let last = across.last().copied().unwrap_or_default();
     if matches!(kind, Goniometer::C(_)) {
-        if across[0] == 0.0 && last > 180.0 && last != 360.0 {
+        if across[0] == 0.0 && last > 180.0 && last < 360.0 {
             return Err(format!("horizontal angles of type C end at {last}, need 0, 90, 180 or 360"));
         }
         if across.len() == 1 && across[0] != 0.0 {

@@ -9,6 +9,7 @@ use super::sheets::true_place;
 use super::smear::smeared_cd;
 use super::spec::SceneSpec;
 use super::truth::{self, CutoffPoint, STEP_DEG, cutoff_at};
+use rayon::prelude::*;
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::f64::consts::PI;
@@ -137,10 +138,10 @@ pub(super) fn truth_json(spec: &SceneSpec, lights: &Lights, camera: &Camera, gai
     let has_cutoff = is_known && spec.pattern != "spot";
     let mut places = if has_cutoff { listed_places(spec, side) } else { Vec::new() };
     places.retain(|&h| (-1..=1).all(|i| beam.is_known(h, near(h) + f64::from(i) * STEP_DEG)));
-    let points: Vec<CutoffPoint> = places.iter().map(|&h| cutoff_at(&light, h, near(h))).collect();
+    let points: Vec<CutoffPoint> = places.par_iter().map(|&h| cutoff_at(&light, h, near(h))).collect();
     let lit_places: Vec<f64> = places.iter().copied().skip(1).step_by(AS_LIT_EVERY).collect();
     let as_lit = |h: f64, v: f64| lights.as_lit_lux(h, v).unwrap_or(1.0);
-    let lit: Vec<f64> = lit_places.iter().map(|&h| rounded(cutoff_at(&as_lit, h, near(h)).v_deg)).collect();
+    let lit: Vec<f64> = lit_places.par_iter().map(|&h| rounded(cutoff_at(&as_lit, h, near(h)).v_deg)).collect();
     let g_max = points.iter().map(|p| p.g).fold(0.0, f64::max);
     let cutoff = has_cutoff.then(|| Listed {
         h_deg: places,
