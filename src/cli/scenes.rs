@@ -12,13 +12,12 @@ use std::sync::Arc;
 
 /// Arguments of `scene`.
 #[derive(Debug, Args)]
-#[group(id = "source", required = true, multiple = false, args = ["family", "spec"])]
 pub struct SceneArgs {
     /// Family of scenes: a name under fixtures/scenes, a family file of your own by its path, or all
-    #[arg(long, value_name = "NAME|FILE.toml|all")]
+    #[arg(long, value_name = "NAME|FILE.toml|all", required_unless_present = "spec")]
     pub family: Option<String>,
     /// One scene in numbers, with its own seed
-    #[arg(long, value_name = "FILE.toml", conflicts_with_all = ["n", "seed"])]
+    #[arg(long, value_name = "FILE.toml", conflicts_with_all = ["family", "n", "seed"])]
     pub spec: Option<PathBuf>,
     /// How many scenes of each family
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
