@@ -143,12 +143,13 @@ pub(super) fn truth_json(spec: &SceneSpec, lights: &Lights, camera: &Camera, gai
     let as_lit = |h: f64, v: f64| lights.as_lit_lux(h, v).unwrap_or(1.0);
     let lit: Vec<f64> = lit_places.par_iter().map(|&h| rounded(cutoff_at(&as_lit, h, near(h)).v_deg)).collect();
     let g_max = points.iter().map(|p| p.g).fold(0.0, f64::max);
+    let has_elbow = is_known && has_lines(&places, spec);
     let cutoff = has_cutoff.then(|| Listed {
         h_deg: places,
         v_deg: points.iter().map(|p| rounded(p.v_deg)).collect(),
         g: points.iter().map(|p| rounded(p.g)).collect(),
     });
-    let elbow = if is_known && has_lines(&places, spec) { truth::elbow(beam, side, &light) } else { None };
+    let elbow = if has_elbow { truth::elbow(beam, side, &light) } else { None };
     let hot = is_known.then(|| truth::hot_spot(beam, &light));
     let mut value = json!({
         "schema": TRUTH_SCHEMA,
