@@ -16,4 +16,5 @@ pub mod measurement;
 pub mod reading;
 pub mod draw;
 pub mod scene;
+pub mod bench;
 pub mod cli;

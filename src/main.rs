@@ -1,7 +1,7 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
-use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, measure, scenes};
+use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, measure, scenes, score};
 use lampwright::error::Error;
 use std::io::Write;
 use std::process::ExitCode;
@@ -12,6 +12,7 @@ fn main() -> ExitCode {
         Command::Measure(args) => Plan::new(&args, command_words)
             .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
         Command::Scene(args) => scenes::run(&args),
+        Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };
     result.unwrap_or_else(|error| report(&error)).into()
 }

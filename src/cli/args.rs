@@ -28,6 +28,8 @@ pub enum Command {
     Measure(Box<MeasureArgs>),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
+    /// Measure many photos with known truth and show errors, coverage of the stated uncertainty, and what changed
+    Score(Box<super::score::ScoreArgs>),
 }
 
 /// Arguments of `measure`.

@@ -35,6 +35,17 @@ pub struct PhotoFiles {
     pub ambient: Option<PhotoFile>,
 }
 
+impl PhotoFiles {
+    /// Reads the photos that the plan names.
+    pub fn read(plan: &Plan) -> Result<Self, Error> {
+        Ok(Self {
+            photo: read_photo(&plan.photo)?,
+            marks: plan.marks_photo.as_deref().map(read_photo).transpose()?,
+            ambient: plan.ambient_photo.as_deref().map(read_photo).transpose()?,
+        })
+    }
+}
+
 /// What measuring gives back.
 #[derive(Debug, Clone)]
 pub struct Produced {
@@ -51,11 +62,7 @@ pub fn run(
     stdout: &mut dyn Write,
     stderr: &mut dyn Write,
 ) -> Result<ExitStatus, Error> {
-    let photos = PhotoFiles {
-        photo: read_photo(&plan.photo)?,
-        marks: plan.marks_photo.as_deref().map(read_photo).transpose()?,
-        ambient: plan.ambient_photo.as_deref().map(read_photo).transpose()?,
-    };
+    let photos = PhotoFiles::read(plan)?;
     let Produced { reading, annotated } = measure(plan, &photos)?;
     let json = reading.to_json().map_err(|error| {
         Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")

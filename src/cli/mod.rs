@@ -5,6 +5,8 @@ pub mod plan;
 pub mod measure;
 pub mod drive;
 pub mod scenes;
+pub mod score;
+mod size;
 mod mark_entry;
 mod write;
 pub mod exit;
