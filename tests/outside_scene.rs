@@ -199,7 +199,7 @@ fn a_table_on_the_wall_has_the_truth_of_its_lamp() {
 fn a_lamp_by_table_meets_r112_where_its_model_does() {
     const DOWN_DEG: f64 = 0.208;
     const ASIDE_DEG: f64 = -0.080;
-    let numbers = |list: &[f64]| list.iter().map(|x| format!("{x} ")).collect::<String>();
+    let numbers = |list: &[f64]| list.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
     let (across, along) = (steps(-10.0, 10.0, 0.1), steps(-5.0, 3.0, 0.1));
     let mut file = format!(
         "IES:LM-63-2019\n[TEST] closed form\nTILT=NONE\n1 -1 1 {} {} 3 2 0 0 0 1 1 0\n{}\n{}\n",

@@ -7,6 +7,7 @@
     reason = "a test's helpers must fail loudly, as the tests do"
 )]
 
+use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
 use std::process::Command;
@@ -37,7 +38,7 @@ fn flat_lamp() -> String {
     for i in -30..=20_i32 {
         let v = f64::from(i) / 10.0;
         let cd = 150.0 + 8_000.0 / (1.0 + ((v + 0.6) / 0.12).exp());
-        text += &format!("{v},{cd},{cd},{cd},{cd},{cd}\n");
+        writeln!(text, "{v},{cd},{cd},{cd},{cd},{cd}").unwrap();
     }
     text
 }

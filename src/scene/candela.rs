@@ -44,10 +44,10 @@ pub(super) struct RawTable {
 impl CandelaTable {
     /// Reads a table; the path's ending says what it is: `.csv` or `.ies`. `pole` matters for type C alone.
     pub fn parse(text: &str, path: &str, pole: Pole) -> Result<Self, Error> {
-        let lower = path.to_ascii_lowercase();
-        let raw = if lower.ends_with(".ies") {
+        let ending = std::path::Path::new(path).extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase());
+        let raw = if ending.as_deref() == Some("ies") {
             super::lm63::parse(text, path, pole)?
-        } else if lower.ends_with(".csv") {
+        } else if ending.as_deref() == Some("csv") {
             super::candela_csv::parse(text, path)?
         } else {
             return Err(Error::file(
@@ -63,9 +63,9 @@ impl CandelaTable {
     pub(super) fn new(raw: RawTable, path: &str) -> Result<Self, Error> {
         let wrong = |found: String, hint: &str| Err(Error::file(path, found, hint));
         for (name, axis) in [("across", &raw.across), ("along", &raw.along)] {
-            if let Some(pair) = axis.windows(2).find(|pair| pair[1] <= pair[0]) {
+            if let Some([low, next]) = axis.array_windows().find(|[low, next]| next <= low) {
                 return wrong(
-                    format!("angles {name} do not rise: {} is followed by {}", pair[0], pair[1]),
+                    format!("angles {name} do not rise: {low} is followed by {next}"),
                     "sort the angles, each once",
                 );
             }
@@ -200,9 +200,8 @@ fn slope(nodes: &[f64], at: usize, low: usize) -> [f64; 4] {
 /// Opens symmetry: after it no angle has to be folded back.
 fn opened(raw: RawTable) -> RawTable {
     match raw.kind {
-        Goniometer::Screen => raw,
         Goniometer::A | Goniometer::B if raw.across[0] == 0.0 => mirrored(raw),
-        Goniometer::A | Goniometer::B => raw,
+        Goniometer::Screen | Goniometer::A | Goniometer::B => raw,
         Goniometer::C(_) => through_the_pole(around(raw)),
     }
 }

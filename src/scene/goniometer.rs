@@ -45,6 +45,9 @@ pub enum Goniometer {
     C(Pole),
 }
 
+/// At right angles to the axis a flat screen has no place: rounding must not make one.
+const LEAST_AHEAD: f64 = 1e-9;
+
 impl Goniometer {
     /// The goniometer's angles (X across, Y along), degrees, of a direction ahead of the lamp; C lies in 0..360.
     pub fn angles_deg(self, h_deg: f64, v_deg: f64) -> (f64, f64) {
@@ -74,8 +77,6 @@ impl Goniometer {
             Self::C(Pole::Down) => [sin_y * cos_x, -cos_y, sin_y * sin_x],
             Self::C(Pole::Ahead) => [sin_y * cos_x, sin_y * sin_x, cos_y],
         };
-        // At right angles to the axis a flat screen has no place: rounding must not make one.
-        const LEAST_AHEAD: f64 = 1e-9;
         (z > LEAST_AHEAD).then(|| ((x / z).atan().to_degrees(), (y / z).atan().to_degrees()))
     }
 }
