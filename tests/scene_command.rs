@@ -77,7 +77,7 @@ fn a_family_of_ones_own_and_any_size() {
         scene(folder.path(), &["--family", "yard.toml", "--seed", "4", "--n", "2", "--size", "320x200"]);
     assert_eq!((status, stderr.as_str()), (0, ""));
     let out = folder.path().join("out");
-    assert_eq!(files(&out).iter().filter(|name| name.ends_with(".jpg")).count(), 2);
+    assert_eq!(files(&out).iter().filter(|name| name.ends_with("truth.json")).count(), 2);
     let photo = image::open(out.join("yard-004.jpg")).unwrap();
     assert_eq!((photo.width(), photo.height()), (320, 200));
 }
