@@ -157,10 +157,15 @@ mod tests {
         };
         let text = page(&input);
         for id in ["summary", "against", "sweep", "coverage-part", "histograms", "worst"] {
-            assert!(text.contains(&format!("<section id=\"{id}\"")) && text.contains(&format!("href=\"#{id}\"")), "{id}");
+            assert!(
+                text.contains(&format!("<section id=\"{id}\"")) && text.contains(&format!("href=\"#{id}\"")),
+                "{id}"
+            );
         }
         assert!(text.contains("src=\"data:image/jpeg;base64,/9g=\"") && text.matches("<article").count() == 2);
-        assert!(!text.contains("http:") && !text.contains("https:") && !text.contains("<script") && !text.contains("<b>"));
+        assert!(
+            !text.contains("http:") && !text.contains("https:") && !text.contains("<script") && !text.contains("<b>")
+        );
         assert_eq!(text, page(&input));
     }
 

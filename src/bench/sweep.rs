@@ -98,7 +98,8 @@ mod tests {
 
     #[test]
     fn every_figure_has_a_chart_and_a_point_a_value() {
-        let point = |value: f64| SweepPoint { value, families: summarize(&[outcome("a", "a", &[(0.01 * value, 0.1)])]) };
+        let point =
+            |value: f64| SweepPoint { value, families: summarize(&[outcome("a", "a", &[(0.01 * value, 0.1)])]) };
         let sweep = Sweep { key: "edge.window_deg".to_owned(), points: [1.0, 2.0, 3.0].map(point).to_vec() };
         let text = sweep.charts().into_string();
         assert_eq!(text.matches("<figure").count(), 6);

@@ -27,8 +27,16 @@ fn count(value: usize) -> Markup {
 /// How the cases of each family ended.
 pub(super) fn endings(families: &[FamilyFigures]) -> Markup {
     let heads = [
-        "n", "measured", "refused rightly", "other code", "refused wrongly", "measured wrongly", "broken",
-        "wrong verdicts", "large, unflagged", "s / photo",
+        "n",
+        "measured",
+        "refused rightly",
+        "other code",
+        "refused wrongly",
+        "measured wrongly",
+        "broken",
+        "wrong verdicts",
+        "large, unflagged",
+        "s / photo",
     ];
     let table = html! {
         table {
@@ -67,7 +75,14 @@ pub(super) fn quantities(families: &[FamilyFigures]) -> Markup {
 
 fn of_quantity(rows: &[(&FamilyFigures, &QuantityFigures)]) -> Markup {
     let heads = [
-        "n", "not measured", "median |error|, deg", "95 %, deg", "max, deg", "bias, deg", "median u, deg", "inside ± u",
+        "n",
+        "not measured",
+        "median |error|, deg",
+        "95 %, deg",
+        "max, deg",
+        "bias, deg",
+        "median u, deg",
+        "inside ± u",
         "spread of error/(u/2)",
     ];
     html! {

@@ -127,7 +127,11 @@ fn against(results: &Results, quantity: Quantity, key: &str, axis: &str) -> Opti
     Some(Chart {
         id: format!("by-{key}-{quantity:?}"),
         title: format!("{}: n = {}", quantity.name(), points.len()),
-        description: format!("Error of the {} against {axis}, {} cases, with running quantiles.", quantity.name(), points.len()),
+        description: format!(
+            "Error of the {} against {axis}, {} cases, with running quantiles.",
+            quantity.name(),
+            points.len()
+        ),
         x,
         y: Axis::linear("error, deg", -end, end),
         series,

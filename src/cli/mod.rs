@@ -6,6 +6,7 @@ pub mod measure;
 pub mod drive;
 pub mod scenes;
 pub mod score;
+mod score_pictures;
 mod size;
 mod mark_entry;
 mod write;
