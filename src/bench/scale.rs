@@ -13,13 +13,19 @@ pub(super) struct Axis {
     pub(super) from: f64,
     pub(super) to: f64,
     is_log: bool,
+    is_count: bool,
 }
 
 impl Axis {
     /// Evenly from `from` to `to`; widened when they are the same.
     pub(super) fn linear(name: impl Into<String>, from: f64, to: f64) -> Self {
         let half = if to > from { 0.0 } else { (0.1 * from.abs()).max(1e-3) };
-        Self { name: name.into(), from: from - half, to: to + half, is_log: false }
+        Self { name: name.into(), from: from - half, to: to + half, is_log: false, is_count: false }
+    }
+
+    /// From 0 to a count: its ticks are whole numbers.
+    pub(super) fn count(name: impl Into<String>, to: f64) -> Self {
+        Self { is_count: true, ..Self::linear(name, 0.0, to) }
     }
 
     /// What suits the values: their own span, logarithmic when it is wide and above 0.
@@ -31,7 +37,7 @@ impl Axis {
             return Self::linear(name, 0.0, 1.0);
         }
         if low > 0.0 && high > LOG_FROM * low {
-            return Self { name: name.into(), from: low / 1.1, to: high * 1.1, is_log: true };
+            return Self { name: name.into(), from: low / 1.1, to: high * 1.1, is_log: true, is_count: false };
         }
         let margin = 0.03 * (high - low);
         Self::linear(name, low - margin, high + margin)
@@ -59,6 +65,7 @@ impl Axis {
         let raw = (self.to - self.from) / TICKS;
         let power = 10_f64.powf(raw.log10().floor());
         let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|s| s * power).rfind(|step| *step <= raw).unwrap_or(power);
+        let step = if self.is_count { step.max(1.0) } else { step };
         let (first, last) = ((self.from / step).ceil() as i64, (self.to / step).floor() as i64);
         (first..=last).map(|n| n as f64 * step).collect()
     }

@@ -40,7 +40,7 @@ pub(super) fn endings(families: &[FamilyFigures]) -> Markup {
     ];
     let table = html! {
         table {
-            thead { tr { th scope="col" { "family" } @for head in heads { th scope="col" { (head) } } th scope="col" { "refusal codes" } } }
+            thead { tr { th scope="col" { "family" } @for head in heads { th scope="col" { (head) } } th scope="col" class="words" { "refusal codes" } } }
             tbody {
                 @for f in families {
                     tr {

@@ -72,7 +72,7 @@ fn histogram(quantity: Quantity, errors: &[f64]) -> Chart {
         title: format!("{}: n = {}{outside}", quantity.name(), errors.len()),
         description: format!("Histogram of {} errors of the {}, value minus truth.", errors.len(), quantity.name()),
         x: Axis::linear("error, deg", -end, end),
-        y: Axis::linear("cases", 0.0, 1.08 * top),
+        y: Axis::count("cases", 1.08 * top),
         series: vec![
             Series::new("", "c0", Mark::Bars(bars.collect())),
             Series::new("", "faint", Mark::Dashed(vec![(0.0, 0.0), (0.0, 1.08 * top)])),

@@ -28,7 +28,11 @@ pub(super) fn pictures(cases: &[Case], shown: &[&Outcome]) -> Result<Vec<Picture
 
 fn picture(prepared: &Prepared, id: &str) -> Result<Picture, Error> {
     let plan = plan_of(prepared)?;
-    let photos = PhotoFiles::read(&plan)?;
+    let mut photos = PhotoFiles::read(&plan)?;
+    // The picture names its photo; a scratch folder's name in it would make every page another.
+    if let Some(name) = plan.photo.file_name() {
+        photos.photo.name = name.to_string_lossy().into_owned();
+    }
     let large = drive::draw_with_known(&plan, &photos, &known(&prepared.truth))?;
     let height = (large.height() * WIDTH).div_ceil(large.width());
     let small = resize(&large, WIDTH, height, FilterType::Triangle);
