@@ -119,6 +119,25 @@ pub enum LampSide {
     Right,
 }
 
+impl LampSide {
+    /// The name on the command line.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+
+    /// The lamp on the other side.
+    #[must_use]
+    pub const fn other(self) -> Self {
+        match self {
+            Self::Left => Self::Right,
+            Self::Right => Self::Left,
+        }
+    }
+}
+
 /// Side of the road on which traffic drives.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Traffic {

@@ -15,6 +15,7 @@ pub mod aim;
 pub mod measurement;
 pub mod reading;
 pub mod draw;
+pub mod kit;
 pub mod scene;
 pub mod bench;
 pub mod cli;

@@ -1,7 +1,7 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
-use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, measure, scenes, score};
+use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, fixture, measure, rules, scenes, score};
 use lampwright::error::Error;
 use std::io::Write;
 use std::process::ExitCode;
@@ -12,6 +12,8 @@ fn main() -> ExitCode {
         Command::Measure(args) => Plan::new(&args, command_words)
             .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
         Command::Scene(args) => scenes::run(&args),
+        Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
+        Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };
     result.unwrap_or_else(|error| report(&error)).into()

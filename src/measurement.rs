@@ -191,7 +191,7 @@ fn stages(
         .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot))?;
     observer.stage("beam");
     flags.extend(outside_marks(&features, fitted, request.setup));
-    let verdict = judge(&features, request.pattern, request.rule);
+    let verdict = judge(&features, request.rule);
     let advice = advise(&verdict, request.screws, request.setup.distance);
     observer.stage("aim");
     Ok(Findings { features, verdict, advice })

@@ -9,7 +9,7 @@
 
 mod cases;
 
-use cases::{Manifest, fixtures, path_text, run};
+use cases::{fixtures, path_text, run};
 use image::{DynamicImage, ImageDecoder, ImageReader};
 use serde_json::{Value, json};
 use std::fs;
@@ -35,7 +35,7 @@ impl Shop {
         fs::copy(fixtures().join(format!("shots/{id}.jpg")), folder.path().join(photo)).unwrap();
         fs::copy(fixtures().join(format!("bays/{id}.toml")), folder.path().join("bay.toml")).unwrap();
         // What the manifest gives behind photo, --bay and the bay file.
-        let args = Manifest::load().case(id).prepare(folder.path()).args.split_off(3);
+        let args = cases::prepare(&cases::case(id), folder.path()).args.split_off(3);
         Self { folder, photo: photo.to_owned(), args }
     }
 

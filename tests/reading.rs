@@ -57,6 +57,7 @@ impl Lamp {
             beam: Beam::Low,
             pattern: Pattern::Kink,
             traffic: Traffic::Right,
+            side: LampSide::Left,
             centre_height: Mm::new(700.0),
             lower_edge_height: None,
             plate: None,
@@ -90,7 +91,7 @@ impl Lamp {
 
     fn reading(&self, refusal: Option<&Refusal>) -> Reading {
         let setup = LampSetup::new(&self.bay, &self.entry);
-        let verdict = judge(&self.features, self.case.pattern, &self.rule);
+        let verdict = judge(&self.features, &self.rule);
         let advice = advise(&verdict, self.screws.as_ref(), setup.distance);
         let mark = |index: usize, id: u32| FoundMark {
             index,

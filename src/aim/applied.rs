@@ -4,8 +4,8 @@
 //! right positive, V up positive). **Fails when** the rule does not hold for that side of the road, needs the height
 //! of the lower edge, or the plate's inclination lies outside limits that are fixed.
 
-use super::rule::{AxisRule, Beam, Decision, HeightReference, Rule, RuleCase, RuleStatus};
-use crate::bay::Traffic;
+use super::rule::{AxisRule, Beam, Decision, Feature, HeightReference, Rule, RuleCase, RuleStatus};
+use crate::bay::{LampSide, Traffic};
 use crate::beam::Pattern;
 use crate::error::Error;
 use crate::flag::{Flag, FlagCode};
@@ -69,6 +69,8 @@ pub struct LampCase {
     pub pattern: Pattern,
     /// Side of the road.
     pub traffic: Traffic,
+    /// Which lamp of the vehicle.
+    pub side: LampSide,
     /// Lamp centre above the floor.
     pub centre_height: Mm,
     /// Lower edge of the lit surface above the floor, when given.
@@ -92,6 +94,10 @@ pub struct AppliedRule {
     pub vertical: Option<AxisLimits>,
     /// Horizontal limits; `None`: the rule says nothing.
     pub horizontal: Option<AxisLimits>,
+    /// What is held against the vertical limits.
+    pub vertical_feature: Feature,
+    /// What is held against the horizontal limits.
+    pub horizontal_feature: Feature,
     /// What a reader must know, and what is not judged.
     pub notes: Vec<String>,
 }
@@ -120,7 +126,11 @@ impl Rule {
 
     fn cases_for(&self, lamp: &LampCase) -> impl Iterator<Item = &RuleCase> {
         let (beam, pattern) = (lamp.beam, lamp.pattern);
-        self.cases.iter().filter(move |case| case.pattern == pattern && case.beams.contains(&beam))
+        // Seen in the mirror of the other side of the road, the left lamp is the right one.
+        let side = if lamp.traffic == self.written_for_traffic { lamp.side } else { lamp.side.other() };
+        self.cases.iter().filter(move |case| {
+            case.pattern == pattern && case.beams.contains(&beam) && case.lamp.is_none_or(|of| of == side)
+        })
     }
 
     /// The limits for one lamp. A rule without figures for this beam and pattern gives none: then nothing is judged.
@@ -154,6 +164,7 @@ impl Rule {
                 && case.height_up_to_mm.is_none_or(|up_to| height.get() <= up_to)
         });
         let mut notes = self.notes.clone();
+        notes.extend(self.not_judged.iter().map(|what| format!("Not judged: {what}")));
         if case.is_none() {
             notes.push(format!(
                 "Rule {} has no figures for a {} beam with pattern {} at this height: nothing is judged.",
@@ -162,22 +173,30 @@ impl Rule {
                 lamp.pattern.as_str()
             ));
         }
-        let vertical = case.and_then(|case| case.vertical);
-        let horizontal = case.and_then(|case| case.horizontal).map(|axis| axis.limits);
+        let vertical = case.and_then(|case| case.vertical.as_ref());
+        let horizontal = case.and_then(|case| case.horizontal.as_ref());
+        let feature = |axis: Option<&AxisRule>, is_vertical| {
+            axis.map_or(Feature::of(lamp.pattern, is_vertical), |axis| axis.feature)
+        };
+        let (vertical_feature, horizontal_feature) = (feature(vertical, true), feature(horizontal, false));
+        let horizontal = horizontal.map(|axis| axis.limits(lamp.centre_height));
         Ok(AppliedRule {
             id: self.id.clone(),
             name: self.name.clone(),
             status: self.status,
             decision: self.decision,
-            vertical: self.with_plate(vertical, lamp.plate)?,
+            vertical: self.with_plate(vertical, lamp)?,
             horizontal: horizontal.map(|limits| if is_mirror_image { limits.mirrored() } else { limits }),
+            vertical_feature,
+            horizontal_feature,
             notes,
         })
     }
 
-    fn with_plate(&self, vertical: Option<AxisRule>, plate: Option<Percent>) -> Result<Option<AxisLimits>, Error> {
-        let Some(plate) = plate else { return Ok(vertical.map(|axis| axis.limits)) };
-        let Some(axis) = vertical else {
+    fn with_plate(&self, vertical: Option<&AxisRule>, lamp: &LampCase) -> Result<Option<AxisLimits>, Error> {
+        let limits = vertical.map(|axis| axis.limits(lamp.centre_height));
+        let Some(plate) = lamp.plate else { return Ok(limits) };
+        let (Some(axis), Some(limits)) = (vertical, limits) else {
             return Err(Error::usage(
                 format!(
                     "--nominal-percent {} was given, but rule {} has no vertical figures here",
@@ -187,8 +206,8 @@ impl Rule {
                 "leave it out, or choose another rule with --rules",
             ));
         };
-        let (limits, stated) = (axis.limits, plate.to_deg());
-        if axis.is_around_nominal {
+        let stated = plate.to_deg();
+        if axis.tolerance.is_some() {
             let shift = stated - limits.nominal.unwrap_or(stated);
             let moved = |limit: Option<Deg>| limit.map(|limit| limit + shift);
             return Ok(Some(AxisLimits {
@@ -209,12 +228,14 @@ impl Rule {
 
 #[cfg(test)]
 mod tests {
+    use super::super::limit::Limit;
     use super::*;
 
     const LAMP: LampCase = LampCase {
         beam: Beam::Low,
         pattern: Pattern::Kink,
         traffic: Traffic::Right,
+        side: LampSide::Left,
         centre_height: Mm::new(700.0),
         lower_edge_height: None,
         plate: None,
@@ -257,8 +278,10 @@ mod tests {
     #[test]
     fn mirror_flips_left_and_right_only() {
         let mut shop = rule("shop-check");
-        shop.cases[0].horizontal.as_mut().unwrap().limits =
-            AxisLimits { nominal: Some(Deg::new(0.1)), lower: Some(Deg::new(-0.2)), upper: Some(Deg::new(0.9)) };
+        let axis = shop.cases[0].horizontal.as_mut().unwrap();
+        let angle = |deg| Limit::Angle(Deg::new(deg));
+        (axis.nominal, axis.tolerance) = (Some(angle(0.1)), None);
+        (axis.lower, axis.upper) = (vec![angle(-0.2)], vec![angle(0.9)]);
         let right = shop.apply(&LAMP).unwrap();
         let left = shop.apply(&LampCase { traffic: Traffic::Left, ..LAMP }).unwrap();
         assert_eq!(left.vertical, right.vertical);

@@ -4,6 +4,7 @@
 //! side of the road), [`judge`] holds the features against it, [`advise`] says where the beam must go and which screw
 //! brings it there.
 
+pub mod limit;
 pub mod rule;
 mod rule_file;
 pub mod applied;
@@ -16,6 +17,7 @@ mod steps;
 pub use advice::{Advice, AxisAdvice, Direction, Turn, advise};
 pub use applied::{AppliedRule, AxisLimits, LampCase};
 pub use conformance::conformance_probability;
-pub use rule::{Beam, Decision, HeightReference, Rule, RuleStatus};
+pub use limit::Limit;
+pub use rule::{AxisRule, Beam, ConfidenceMark, Decision, Feature, HeightReference, Rule, RuleCase, RuleStatus};
 pub use screws::{Axis, Screw, Screws};
 pub use verdict::{AxisResult, AxisValue, AxisVerdict, Overall, Verdict, judge};

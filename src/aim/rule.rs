@@ -5,10 +5,12 @@
 //! cross, or the stated status is better than the marks of its figures.
 
 use super::applied::AxisLimits;
+use super::limit::Limit;
 use super::rule_file;
-use crate::bay::Traffic;
+use crate::bay::{LampSide, Traffic};
 use crate::beam::Pattern;
 use crate::error::Error;
+use crate::units::{Deg, Mm};
 use serde::Deserialize;
 
 /// The schema line that a rule file must carry.
@@ -18,10 +20,30 @@ pub const RULE_SCHEMA: &str = "lampwright/rule/1";
 pub const DEFAULT_RULE: &str = "shop-check";
 
 /// The built-in rules: id and text.
-const BUILT_IN: [(&str, &str); 3] = [
+const BUILT_IN: [(&str, &str); 23] = [
     (DEFAULT_RULE, include_str!("../../calib/rules/shop-check.toml")),
     ("un-r112-lab", include_str!("../../calib/rules/un-r112-lab.toml")),
     ("gb-inspection", include_str!("../../calib/rules/gb-inspection.toml")),
+    ("ca-ontario", include_str!("../../calib/rules/ca-ontario.toml")),
+    ("ca-quebec-snowmobile", include_str!("../../calib/rules/ca-quebec-snowmobile.toml")),
+    ("cn-1997", include_str!("../../calib/rules/cn-1997.toml")),
+    ("de-older-guideline", include_str!("../../calib/rules/de-older-guideline.toml")),
+    ("gb-before-2016", include_str!("../../calib/rules/gb-before-2016.toml")),
+    ("gb-british-american", include_str!("../../calib/rules/gb-british-american.toml")),
+    ("jp-high-old", include_str!("../../calib/rules/jp-high-old.toml")),
+    ("jp-inspection", include_str!("../../calib/rules/jp-inspection.toml")),
+    ("nl-2006", include_str!("../../calib/rules/nl-2006.toml")),
+    ("sae-j583-fog", include_str!("../../calib/rules/sae-j583-fog.toml")),
+    ("sae-j599-zone", include_str!("../../calib/rules/sae-j599-zone.toml")),
+    ("un-r48", include_str!("../../calib/rules/un-r48.toml")),
+    ("un-r48-fog-f3", include_str!("../../calib/rules/un-r48-fog-f3.toml")),
+    ("us-arizona-single", include_str!("../../calib/rules/us-arizona-single.toml")),
+    ("us-fmvss-108", include_str!("../../calib/rules/us-fmvss-108.toml")),
+    ("us-new-jersey-single", include_str!("../../calib/rules/us-new-jersey-single.toml")),
+    ("us-pennsylvania-high", include_str!("../../calib/rules/us-pennsylvania-high.toml")),
+    ("us-pennsylvania-low", include_str!("../../calib/rules/us-pennsylvania-low.toml")),
+    ("us-texas-single", include_str!("../../calib/rules/us-texas-single.toml")),
+    ("us-utah", include_str!("../../calib/rules/us-utah.toml")),
 ];
 
 /// Which beam of the lamp is on.
@@ -126,7 +148,25 @@ pub enum Decision {
     Simple,
 }
 
+impl HeightReference {
+    /// For people.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Centre => "the lamp's centre",
+            Self::LowerEdge => "the lower edge of the lit surface",
+        }
+    }
+}
+
 impl Decision {
+    /// For people.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Guarded => "pass or fail only with the value ± U on one side of every limit, else borderline",
+            Self::Simple => "the value alone decides; its uncertainty is shown",
+        }
+    }
+
     /// As the rule file and the reading write it.
     pub const fn as_str(self) -> &'static str {
         match self {
@@ -136,15 +176,91 @@ impl Decision {
     }
 }
 
-/// The figures for one axis.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// A feature of the beam that a rule holds against its figures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Feature {
+    /// The flat cutoff's V.
+    Cutoff,
+    /// The elbow's H.
+    Elbow,
+    /// The hot spot's H or V.
+    HotSpot,
+    /// V of the bright zone's top.
+    ZoneTop,
+    /// H of the bright zone's left edge.
+    ZoneLeft,
+}
+
+impl Feature {
+    /// As a rule file writes it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Cutoff => "cutoff",
+            Self::Elbow => "elbow",
+            Self::HotSpot => "hot-spot",
+            Self::ZoneTop => "zone-top",
+            Self::ZoneLeft => "zone-left",
+        }
+    }
+
+    /// What a pattern is judged by when the rule names nothing else: cutoff and elbow where there is a cutoff, else the spot.
+    pub(super) const fn of(pattern: Pattern, is_vertical: bool) -> Self {
+        match (pattern, is_vertical) {
+            (Pattern::Spot, _) => Self::HotSpot,
+            (_, true) => Self::Cutoff,
+            (_, false) => Self::Elbow,
+        }
+    }
+
+    /// Whether a pattern has this feature on this axis.
+    pub(super) const fn is_of(self, pattern: Pattern, is_vertical: bool) -> bool {
+        match self {
+            Self::Cutoff => is_vertical && !matches!(pattern, Pattern::Spot),
+            Self::Elbow => !is_vertical && matches!(pattern, Pattern::Kink),
+            Self::HotSpot => true,
+            Self::ZoneTop => is_vertical && matches!(pattern, Pattern::Spot),
+            Self::ZoneLeft => !is_vertical && matches!(pattern, Pattern::Spot),
+        }
+    }
+}
+
+/// The figures for one axis, for the side of the road that the rule is written for.
+#[derive(Debug, Clone, PartialEq)]
 pub struct AxisRule {
-    /// Nominal and limits, for the side of the road that the rule is written for.
-    pub limits: AxisLimits,
-    /// Whether the limits are a tolerance around the nominal and move with it; else they are fixed.
-    pub is_around_nominal: bool,
+    /// Where the feature should stand.
+    pub nominal: Option<Limit>,
+    /// Limits on either side of the nominal, which move with it; else they are fixed.
+    pub tolerance: Option<Deg>,
+    /// Lower limits; the highest counts.
+    pub lower: Vec<Limit>,
+    /// Upper limits; the lowest counts.
+    pub upper: Vec<Limit>,
+    /// What is held against them.
+    pub feature: Feature,
     /// How sure the figures are.
     pub mark: ConfidenceMark,
+}
+
+impl AxisRule {
+    /// Nominal and limits as angles for a lamp whose centre stands at this height.
+    pub fn limits(&self, centre_height: Mm) -> AxisLimits {
+        let angle = |limit: &Limit| limit.angle(centre_height);
+        let nominal = self.nominal.as_ref().map(angle);
+        if let (Some(nominal), Some(tolerance)) = (nominal, self.tolerance) {
+            return AxisLimits {
+                nominal: Some(nominal),
+                lower: Some(nominal - tolerance),
+                upper: Some(nominal + tolerance),
+            };
+        }
+        let stricter = |a: Deg, b: Deg, is_upper: bool| if (a < b) == is_upper { a } else { b };
+        AxisLimits {
+            nominal,
+            lower: self.lower.iter().map(angle).reduce(|a, b| stricter(a, b, false)),
+            upper: self.upper.iter().map(angle).reduce(|a, b| stricter(a, b, true)),
+        }
+    }
 }
 
 /// The figures for some beams, one pattern and one range of heights.
@@ -154,6 +270,8 @@ pub struct RuleCase {
     pub beams: Vec<Beam>,
     /// Pattern that it holds for.
     pub pattern: Pattern,
+    /// Lamp that it holds for; absent: both.
+    pub lamp: Option<LampSide>,
     /// Holds above this height (not at it), mm.
     pub height_over_mm: Option<f64>,
     /// Holds up to this height (it included), mm.
@@ -195,8 +313,10 @@ pub struct Rule {
     pub decision: Decision,
     /// Patterns that the rule names for a beam.
     pub patterns: Vec<(Beam, Pattern)>,
-    /// What a reader must know, and what is not judged.
+    /// What a reader must know.
     pub notes: Vec<String>,
+    /// What the text demands and this program does not judge.
+    pub not_judged: Vec<String>,
     /// The figures.
     pub cases: Vec<RuleCase>,
 }

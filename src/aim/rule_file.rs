@@ -1,15 +1,14 @@
 //! The text of a rule file to a [`Rule`]: what may stand in it, and every complaint about it.
 
-use super::applied::AxisLimits;
-use super::rule::{AxisRule, Beam, ConfidenceMark, Decision, HeightReference, RULE_SCHEMA, Rule, RuleCase, RuleStatus};
-use crate::bay::Traffic;
+use super::limit::{Limit, RawLimit, RawLimits, TRIED_HEIGHTS_MM};
+use super::rule::{
+    AxisRule, Beam, ConfidenceMark, Decision, Feature, HeightReference, RULE_SCHEMA, Rule, RuleCase, RuleStatus,
+};
+use crate::bay::{LampSide, Traffic};
 use crate::beam::Pattern;
 use crate::error::Error;
-use crate::units::{Deg, Mm, Percent};
+use crate::units::Mm;
 use serde::Deserialize;
-
-/// Greatest angle that an aim rule can mean, degrees; more is a slip of the unit.
-const MAX_ANGLE_DEG: f64 = 15.0;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -33,6 +32,8 @@ struct RawRule {
     patterns: RawPatterns,
     #[serde(default)]
     notes: Vec<String>,
+    #[serde(default)]
+    not_judged: Vec<String>,
     case: Vec<RawCase>,
 }
 
@@ -56,30 +57,29 @@ struct RawPatterns {
 struct RawCase {
     beams: Vec<Beam>,
     pattern: String,
+    lamp: Option<RawSide>,
     height_over_mm: Option<f64>,
     height_up_to_mm: Option<f64>,
     vertical: Option<RawAxis>,
     horizontal: Option<RawAxis>,
 }
 
+#[derive(Deserialize, Clone, Copy)]
+#[serde(rename_all = "kebab-case")]
+enum RawSide {
+    Left,
+    Right,
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct RawAxis {
     mark: ConfidenceMark,
-    nominal: Option<RawAngle>,
-    tolerance: Option<RawAngle>,
-    lower: Option<RawAngle>,
-    upper: Option<RawAngle>,
-}
-
-#[derive(Deserialize, Debug, Clone, Copy)]
-#[serde(deny_unknown_fields)]
-struct RawAngle {
-    percent: Option<f64>,
-    deg: Option<f64>,
-    mm: Option<f64>,
-    r#in: Option<f64>,
-    at_mm: Option<f64>,
+    feature: Option<Feature>,
+    nominal: Option<RawLimit>,
+    tolerance: Option<RawLimit>,
+    lower: Option<RawLimits>,
+    upper: Option<RawLimits>,
 }
 
 pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
@@ -136,6 +136,7 @@ pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
         decision: raw.decision,
         patterns,
         notes: raw.notes,
+        not_judged: raw.not_judged,
         cases,
     })
 }
@@ -176,16 +177,21 @@ fn resolve_case(raw: &RawCase) -> Result<RuleCase, String> {
     {
         return Err(format!("no height is over {over} mm and up to {up_to} mm"));
     }
-    let axis = |name: &str, raw: &Option<RawAxis>| {
-        raw.as_ref().map(resolve_axis).transpose().map_err(|found| format!("{name}: {found}"))
+    let axis = |name: &str, raw: &Option<RawAxis>, is_vertical: bool| {
+        let resolve = |axis| resolve_axis(axis, pattern, is_vertical);
+        raw.as_ref().map(resolve).transpose().map_err(|found| format!("{name}: {found}"))
     };
     let case = RuleCase {
         beams: raw.beams.clone(),
         pattern,
+        lamp: raw.lamp.map(|side| match side {
+            RawSide::Left => LampSide::Left,
+            RawSide::Right => LampSide::Right,
+        }),
         height_over_mm: raw.height_over_mm,
         height_up_to_mm: raw.height_up_to_mm,
-        vertical: axis("vertical", &raw.vertical)?,
-        horizontal: axis("horizontal", &raw.horizontal)?,
+        vertical: axis("vertical", &raw.vertical, true)?,
+        horizontal: axis("horizontal", &raw.horizontal, false)?,
     };
     if case.vertical.is_none() && case.horizontal.is_none() {
         return Err("neither vertical nor horizontal, need at least one".into());
@@ -193,66 +199,51 @@ fn resolve_case(raw: &RawCase) -> Result<RuleCase, String> {
     Ok(case)
 }
 
-fn resolve_axis(raw: &RawAxis) -> Result<AxisRule, String> {
-    let angle = |name: &str, raw: Option<RawAngle>| {
-        raw.map(resolve_angle).transpose().map_err(|found| format!("{name}: {found}"))
+fn resolve_axis(raw: &RawAxis, pattern: Pattern, is_vertical: bool) -> Result<AxisRule, String> {
+    let one = |name: &str, raw: Option<RawLimit>| {
+        raw.map(|limit| limit.resolve()).transpose().map_err(|found| format!("{name}: {found}"))
     };
-    let nominal = angle("nominal", raw.nominal)?;
-    let tolerance = angle("tolerance", raw.tolerance)?;
-    let (lower, upper) = (angle("lower", raw.lower)?, angle("upper", raw.upper)?);
-    let rule = |limits| Ok(AxisRule { limits, is_around_nominal: tolerance.is_some(), mark: raw.mark });
-    match (nominal, tolerance, lower, upper) {
-        (Some(nominal), Some(tolerance), None, None) if tolerance.get() > 0.0 => rule(AxisLimits {
-            nominal: Some(nominal),
-            lower: Some(nominal - tolerance),
-            upper: Some(nominal + tolerance),
-        }),
-        (_, Some(tolerance), None, None) if tolerance.get() <= 0.0 => Err("tolerance must be above 0".into()),
-        (_, Some(_), _, _) => Err("tolerance needs a nominal, and no lower or upper beside it".into()),
-        (None, None, None, None) => Err("no figure, need nominal, tolerance, lower or upper".into()),
-        (_, None, Some(lower), Some(upper)) if lower >= upper => {
-            Err(format!("lower {:.3}° is not below upper {:.3}°", lower.get(), upper.get()))
-        }
-        (nominal, None, lower, upper) => {
-            let limits = AxisLimits { nominal, lower, upper };
-            match nominal {
-                Some(nominal) if !limits.hold(nominal) => {
-                    Err(format!("nominal {:.3}° lies outside the limits", nominal.get()))
-                }
-                _ => rule(limits),
-            }
-        }
-    }
-}
-
-fn resolve_angle(raw: RawAngle) -> Result<Deg, String> {
-    let (angle, needs_distance) = match (raw.percent, raw.deg, raw.mm, raw.r#in) {
-        (Some(percent), None, None, None) => (Percent::new(percent).to_deg(), false),
-        (None, Some(deg), None, None) => (Deg::new(deg), false),
-        (None, None, Some(mm), None) => (at(Mm::new(mm), raw.at_mm)?, true),
-        (None, None, None, Some(inches)) => (at(Mm::from_inches(inches), raw.at_mm)?, true),
-        _ => return Err("need exactly one of percent, deg, mm, in".into()),
+    let several = |name: &str, raw: &Option<RawLimits>| {
+        let list = raw.as_ref().map(RawLimits::resolve).transpose().map_err(|found| format!("{name}: {found}"))?;
+        Ok::<_, String>(list.unwrap_or_default())
     };
-    if raw.at_mm.is_some() && !needs_distance {
-        return Err("at_mm belongs to mm and in only".into());
+    let nominal = one("nominal", raw.nominal)?;
+    let (lower, upper) = (several("lower", &raw.lower)?, several("upper", &raw.upper)?);
+    let tolerance = match one("tolerance", raw.tolerance)? {
+        None => None,
+        Some(Limit::Angle(angle)) if angle.get() > 0.0 => Some(angle),
+        Some(Limit::Angle(_)) => return Err("tolerance must be above 0".to_owned()),
+        Some(_) => return Err("tolerance must be the same for every lamp".to_owned()),
+    };
+    if tolerance.is_some() && (nominal.is_none() || !lower.is_empty() || !upper.is_empty()) {
+        return Err("tolerance needs a nominal, and no lower or upper beside it".to_owned());
     }
-    if angle.get().abs() > MAX_ANGLE_DEG || !angle.get().is_finite() {
-        return Err(format!("{:.2}° is no aim, need within ±{MAX_ANGLE_DEG}°", angle.get()));
+    if nominal.is_none() && lower.is_empty() && upper.is_empty() {
+        return Err("no figure, need nominal, tolerance, lower or upper".to_owned());
     }
-    Ok(angle)
-}
-
-fn at(offset: Mm, distance_mm: Option<f64>) -> Result<Deg, String> {
-    match distance_mm {
-        Some(distance) if (100.0..=1_000_000.0).contains(&distance) => Ok(offset.to_deg_at(Mm::new(distance))),
-        Some(distance) => Err(format!("at_mm = {distance}, need 100 to 1000000")),
-        None => Err("a length says nothing without its distance, need at_mm".into()),
+    let feature = raw.feature.unwrap_or_else(|| Feature::of(pattern, is_vertical));
+    if !feature.is_of(pattern, is_vertical) {
+        let axis = if is_vertical { "vertical" } else { "horizontal" };
+        return Err(format!("feature \"{}\" is no {axis} feature of pattern {}", feature.as_str(), pattern.as_str()));
     }
+    let rule = AxisRule { nominal, tolerance, lower, upper, feature, mark: raw.mark };
+    for height in TRIED_HEIGHTS_MM {
+        let limits = rule.limits(Mm::new(height));
+        if let (Some(lower), Some(upper)) = (limits.lower, limits.upper)
+            && lower >= upper
+        {
+            return Err(format!("lower {:.3}° is not below upper {:.3}°", lower.get(), upper.get()));
+        }
+        if let Some(nominal) = limits.nominal.filter(|nominal| !limits.hold(*nominal)) {
+            return Err(format!("nominal {:.3}° lies outside the limits", nominal.get()));
+        }
+    }
+    Ok(rule)
 }
 
 /// A rule must not claim more than its weakest figure allows.
 fn check_status(status: RuleStatus, cases: &[RuleCase]) -> Result<(), String> {
-    let marks = cases.iter().flat_map(|case| [case.vertical, case.horizontal]).flatten().map(|axis| axis.mark);
+    let marks = cases.iter().flat_map(|case| [&case.vertical, &case.horizontal]).flatten().map(|axis| axis.mark);
     for mark in marks {
         let is_honest = match status {
             RuleStatus::Read => mark == ConfidenceMark::R,
@@ -289,7 +280,7 @@ mod tests {
             ("percent = -2.75", "mm = -275", "need at_mm"),
             ("percent = -2.75", "mm = -275, at_mm = 1", "need 100 to 1000000"),
             ("percent = -2.75", "percent = -2.75, deg = 1", "exactly one of"),
-            ("percent = -2.75", "deg = -1.5, at_mm = 10000", "belongs to mm and in only"),
+            ("percent = -2.75", "deg = -1.5, at_mm = 10000", "belongs to lengths only"),
             ("percent = -2.75", "percent = -275", "is no aim"),
             ("percent = -2.75", "percent = nan", "is no aim"),
             ("lower = { percent = -2.75 }", "nominal = { deg = 1.0 }", "lies outside the limits"),
@@ -311,7 +302,7 @@ mod tests {
     #[test]
     fn tolerance_lies_around_the_nominal() {
         let shop = Rule::built_in("shop-check").unwrap().unwrap();
-        let limits = shop.cases[0].vertical.unwrap().limits;
+        let limits = shop.cases[0].vertical.as_ref().unwrap().limits(Mm::new(700.0));
         // 1 % down = 0.573 deg; 2 in at 25 ft = atan(50.8 / 7620) = 0.382 deg.
         let expected = [-0.573, -0.955, -0.191];
         for (ours, hand) in [limits.nominal, limits.lower, limits.upper].into_iter().flatten().zip(expected) {

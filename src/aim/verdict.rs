@@ -1,14 +1,14 @@
 //! Holds the measured features against a rule: pass, fail, borderline, or none.
 //!
-//! **Takes** the beam's features, the pattern, and the applied rule. **Gives** a [`Verdict`], decided on unrounded
+//! **Takes** the beam's features and the applied rule, which names the feature of each axis. **Gives** a [`Verdict`], decided on unrounded
 //! numbers. **How** a value ± U (U = 2 sigma) that lies on one side of every limit is pass or fail, else borderline
 //! (guard band of JCGM 106:2012 8.3 on both sides of a limit); simple acceptance only where the rule says so.
 //! Never fails: a feature that is missing makes its axis [`AxisVerdict::NotMeasured`].
 
 use super::applied::{AppliedRule, AxisLimits};
 use super::conformance::conformance_probability;
-use super::rule::Decision;
-use crate::beam::{BeamFeatures, Pattern};
+use super::rule::{Decision, Feature};
+use crate::beam::BeamFeatures;
 use crate::measured::Measured;
 use crate::units::Deg;
 
@@ -109,23 +109,20 @@ pub struct Verdict {
 }
 
 /// Judges one lamp.
-pub fn judge(features: &BeamFeatures, pattern: Pattern, rule: &AppliedRule) -> Verdict {
-    let (v, h) = judged_features(features, pattern);
-    let vertical = judge_axis(v, rule.vertical, rule.decision);
-    let horizontal = judge_axis(h, rule.horizontal, rule.decision);
+pub fn judge(features: &BeamFeatures, rule: &AppliedRule) -> Verdict {
+    let vertical = judge_axis(judged(features, rule.vertical_feature, true), rule.vertical, rule.decision);
+    let horizontal = judge_axis(judged(features, rule.horizontal_feature, false), rule.horizontal, rule.decision);
     Verdict { rule_id: rule.id.clone(), overall: overall([vertical, horizontal]), vertical, horizontal }
 }
 
-/// The features that stand for V and H: cutoff and elbow for a kink, the cutoff for a level edge, else the hot spot.
-fn judged_features(features: &BeamFeatures, pattern: Pattern) -> (Option<&Measured>, Option<&Measured>) {
-    let cutoff = features.cutoff.as_ref().map(|cutoff| &cutoff.v);
-    match pattern {
-        Pattern::Kink => (cutoff, features.elbow.as_ref().map(|elbow| &elbow.h)),
-        Pattern::LeftCutoff | Pattern::RightCutoff | Pattern::Flat => (cutoff, None),
-        Pattern::Spot => {
-            let spot = features.hot_spot.as_ref();
-            (spot.map(|spot| &spot.v), spot.map(|spot| &spot.h))
-        }
+/// The measured value that the rule holds against its limits.
+fn judged(features: &BeamFeatures, feature: Feature, is_vertical: bool) -> Option<&Measured> {
+    match feature {
+        Feature::Cutoff => features.cutoff.as_ref().map(|cutoff| &cutoff.v),
+        Feature::Elbow => features.elbow.as_ref().map(|elbow| &elbow.h),
+        Feature::HotSpot => features.hot_spot.as_ref().map(|spot| if is_vertical { &spot.v } else { &spot.h }),
+        Feature::ZoneTop => features.bright_zone.as_ref().map(|zone| &zone.top_v),
+        Feature::ZoneLeft => features.bright_zone.as_ref().map(|zone| &zone.left_h),
     }
 }
 
@@ -211,11 +208,21 @@ mod tests {
 
     fn rule(vertical: Option<AxisLimits>, horizontal: Option<AxisLimits>, decision: Decision) -> AppliedRule {
         let (id, name) = ("test".to_owned(), "Test".to_owned());
-        AppliedRule { id, name, status: RuleStatus::Practice, decision, vertical, horizontal, notes: Vec::new() }
+        AppliedRule {
+            id,
+            name,
+            status: RuleStatus::Practice,
+            decision,
+            vertical,
+            horizontal,
+            vertical_feature: Feature::Cutoff,
+            horizontal_feature: Feature::Elbow,
+            notes: Vec::new(),
+        }
     }
 
     fn result(limits: AxisLimits, value: f64, sigma: f64, decision: Decision) -> AxisResult {
-        let verdict = judge(&kink(Some((value, sigma)), None), Pattern::Kink, &rule(Some(limits), None, decision));
+        let verdict = judge(&kink(Some((value, sigma)), None), &rule(Some(limits), None, decision));
         verdict.vertical.measured().unwrap().result.unwrap()
     }
 
@@ -288,7 +295,7 @@ mod tests {
         let both = rule(Some(around_zero(1.0)), Some(around_zero(1.0)), Decision::Guarded);
         for (one, other, expected) in table {
             for (v, h) in [(one, other), (other, one)] {
-                let verdict = judge(&kink(at(v), at(h)), Pattern::Kink, &both);
+                let verdict = judge(&kink(at(v), at(h)), &both);
                 assert_eq!(verdict.overall, expected, "V {v}, H {h}");
             }
         }
@@ -297,13 +304,13 @@ mod tests {
     #[test]
     fn what_is_not_judged_does_not_count() {
         let vertical_only = rule(Some(around_zero(1.0)), None, Decision::Guarded);
-        let verdict = judge(&kink(Some((0.0, 0.1)), None), Pattern::Kink, &vertical_only);
+        let verdict = judge(&kink(Some((0.0, 0.1)), None), &vertical_only);
         assert_eq!((verdict.overall, verdict.horizontal), (Overall::Pass, AxisVerdict::NotJudged));
-        let nothing = judge(&kink(Some((0.0, 0.1)), None), Pattern::Kink, &rule(None, None, Decision::Guarded));
+        let nothing = judge(&kink(Some((0.0, 0.1)), None), &rule(None, None, Decision::Guarded));
         assert_eq!(nothing.overall, Overall::None);
         let nominal = AxisLimits { nominal: Some(Deg::new(0.0)), lower: None, upper: None };
         let lab = rule(Some(nominal), Some(nominal), Decision::Guarded);
-        let verdict = judge(&kink(Some((0.4, 0.1)), None), Pattern::Kink, &lab);
+        let verdict = judge(&kink(Some((0.4, 0.1)), None), &lab);
         assert_eq!((verdict.overall, verdict.horizontal), (Overall::None, AxisVerdict::NotJudged));
         assert_eq!(verdict.vertical.measured().unwrap().result, None);
     }
@@ -312,7 +319,7 @@ mod tests {
     fn numbers_that_are_not_finite_are_not_measured() {
         let both = rule(Some(around_zero(1.0)), Some(around_zero(1.0)), Decision::Guarded);
         for bad in [(f64::NAN, 0.1), (f64::INFINITY, 0.1), (0.0, f64::NAN), (0.0, f64::INFINITY)] {
-            let verdict = judge(&kink(Some(bad), Some((0.0, 0.1))), Pattern::Kink, &both);
+            let verdict = judge(&kink(Some(bad), Some((0.0, 0.1))), &both);
             assert_eq!((verdict.vertical, verdict.overall), (AxisVerdict::NotMeasured, Overall::None), "{bad:?}");
         }
     }

@@ -19,6 +19,9 @@ const TONE_LEAN_SHARE: f64 = 0.6;
 const SHAPE_SHARE: f64 = 0.05;
 /// The same for the flat line's tilt, per degree of distance from its anchor.
 const TILT_SHARE: f64 = 0.03;
+/// Share of the tone curve's shift that flat and rising part need not have in common when their bright sides reach full scale:
+/// their light differs, and the curve's shoulder differs most between cameras (own judgement).
+const UNSHARED_TONE: f64 = 0.5;
 /// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
 const ELBOW_FLOOR_DEG: f64 = 0.03;
 /// Standard uncertainty of the elbow's H from which it is not stated, and its distance from the first look's bend, degrees.
@@ -103,18 +106,27 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
-    budget_h.add("tone curve", tone_shift(found, variants, of_h));
+    let tone_v = tone_shift(found, variants, |s| s.elbow.map(|e| e.1));
+    let apart = UNSHARED_TONE * near_full_scale(found.flat.high) * tone_v / steepness;
+    budget_h.add("tone curve", tone_shift(found, variants, of_h).hypot(apart));
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
     let tilted = TILT_SHARE * found.flat.softness_deg * (h - found.flat.h0_deg);
     add_image_v(&mut budget_v, &found.flat, flat_sigma.hypot(tilted));
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
     budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
-    budget_v.add("tone curve", tone_shift(found, variants, of_v));
+    budget_v.add("tone curve", tone_v);
     Some(Elbow {
         h: Measured { value: Deg::new(h), budget: budget_h },
         v: Measured { value: Deg::new(v), budget: budget_v },
     })
+}
+
+/// How far light is from where a tone curve is known (0: at `ADVISED` of full scale or below; 1: at full scale).
+fn near_full_scale(high: f64) -> f64 {
+    /// The exposure that the README advises at most, relative to full scale.
+    const ADVISED: f64 = 0.8;
+    ((high - ADVISED) / (1.0 - ADVISED)).clamp(0.0, 1.0)
 }
 
 /// An elbow that is known worse than any rule's limits, or that lies far from where the first look saw a bend, misleads.

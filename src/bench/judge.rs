@@ -79,9 +79,13 @@ fn compare(reading: &Reading, truth: &TruthFile) -> (Vec<FeatureError>, Vec<Quan
         (_, None) => {}
     };
     let cutoff = features.cutoff.as_ref();
-    // Without a reading there is no place to look the truth up: any listed value says that there is one.
-    let at = |table: &super::Table| cutoff.map_or(table.v_deg.first().copied(), |found| table.at(found.scan_h_deg));
-    add(Quantity::CutoffV, cutoff.map(|found| (found.v_deg, found.u_deg)), truth.cutoff.as_ref().and_then(at));
+    // A cutoff that was not read, or was read where no truth is listed (beyond the elbow, say), is missing.
+    let at = |table: &super::Table| cutoff.and_then(|found| Some((found, table.at(found.scan_h_deg)?)));
+    if let Some(table) = &truth.cutoff {
+        let found = at(table);
+        let value = found.map(|(found, _)| (found.v_deg, found.u_deg));
+        add(Quantity::CutoffV, value, Some(found.map_or(f64::NAN, |(_, truth)| truth)));
+    }
     let elbow = features.elbow.as_ref();
     add(Quantity::ElbowH, elbow.map(|found| (found.h_deg, found.u_h_deg)), truth.elbow.map(|place| place.h_deg));
     add(Quantity::ElbowV, elbow.map(|found| (found.v_deg, found.u_v_deg)), truth.elbow.map(|place| place.v_deg));
@@ -97,13 +101,11 @@ fn wrong_axes(reading: &Reading, errors: &[FeatureError]) -> Vec<String> {
     let Some(verdict) = &reading.verdict else { return Vec::new() };
     let is_wrong = |axis: &Option<AxisBlock>, candidates: &[Quantity]| -> bool {
         let Some(axis) = axis else { return false };
-        let of_axis = errors.iter().filter(|error| candidates.contains(&error.quantity));
-        // The very number was copied into the axis.
-        let Some(error) = of_axis
-            .min_by(|a, b| (a.value_deg - axis.value_deg).abs().total_cmp(&(b.value_deg - axis.value_deg).abs()))
-        else {
-            return false;
+        // The very number was copied into the axis; JSON keeps five decimals.
+        let is_of_axis = |error: &&FeatureError| {
+            candidates.contains(&error.quantity) && (error.value_deg - axis.value_deg).abs() < 1e-4
         };
+        let Some(error) = errors.iter().find(is_of_axis) else { return false };
         let is_above = axis.lower_deg.is_none_or(|lower| error.truth_deg >= lower);
         let is_below = axis.upper_deg.is_none_or(|upper| error.truth_deg <= upper);
         match axis.result.as_str() {

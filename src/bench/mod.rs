@@ -3,6 +3,10 @@
 //! A [`Case`] is a photo with its truth, in a folder or rendered when it is needed. [`score`] has each measured by the
 //! function that it is given, and keeps an [`Outcome`] of each; [`summarize`] makes the figures of a family or of all, and
 //! [`page`] shows them in a browser.
+//!
+//! A photo of one's own becomes such a case: [`strip`] cleans it of what it tells besides the picture,
+//! [`fixture_truth`] reads what is known of it, [`fixture`] appends it to a manifest ([`fixture_manifest`]), and
+//! [`fixture_compare`] holds a reading against it, as the accuracy test does.
 
 mod truth_file;
 mod case;
@@ -24,6 +28,14 @@ mod sweep;
 mod tables;
 mod gallery;
 mod page;
+pub mod fixture_manifest;
+pub mod fixture_truth;
+pub mod fixture_compare;
+pub mod fixture;
+pub mod strip;
+mod strip_exif;
+mod strip_jpeg;
+mod strip_png;
 
 pub use against::{Change, Comparison, compare};
 pub use case::{Case, CaseSource, Prepared, cases_of_families, cases_of_folder};
@@ -38,3 +50,6 @@ pub use summary::{FamilyFigures, QuantityFigures, summarize};
 pub use sweep::{Sweep, SweepPoint};
 pub use table::table;
 pub use truth_file::{Place, Table, TruthFile};
+
+#[cfg(test)]
+mod strip_tests;

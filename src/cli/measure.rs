@@ -78,7 +78,7 @@ pub fn run(
     Ok(ExitStatus::of(&reading))
 }
 
-fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
+pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
     let name = path.display().to_string();
     let fail = |error: std::io::Error| {
         Error::file(path.display().to_string(), format!("cannot be read: {error}"), "check the path and its rights")
@@ -112,6 +112,6 @@ fn write_files(plan: &Plan, json: &str, annotated: Option<&[u8]>) -> Result<(), 
     Ok(())
 }
 
-fn cannot_print(error: &std::io::Error) -> Error {
+pub(super) fn cannot_print(error: &std::io::Error) -> Error {
     Error::usage(format!("the result cannot be printed: {error}"), "is the pipe that reads it still open?")
 }

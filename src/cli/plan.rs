@@ -134,12 +134,35 @@ fn check_numbers(args: &MeasureArgs) -> Result<(), Error> {
     Ok(())
 }
 
+/// The bay's word for it.
+pub(super) fn lamp_side(lamp: LampArg) -> LampSide {
+    match lamp {
+        LampArg::Left => LampSide::Left,
+        LampArg::Right => LampSide::Right,
+    }
+}
+
+/// A lamp's height that can be.
+pub(super) fn check_height(height_mm: f64) -> Result<(), Error> {
+    if HEIGHT_RANGE_MM.contains(&height_mm) {
+        return Ok(());
+    }
+    let (from, to) = (HEIGHT_RANGE_MM.start(), HEIGHT_RANGE_MM.end());
+    Err(Error::usage(format!("--height-mm {height_mm}: need {from} to {to}"), "the height of the lamp's centre, in mm"))
+}
+
+/// A distance that can be.
+pub(super) fn check_distance(distance_mm: f64) -> Result<Mm, Error> {
+    if DISTANCE_RANGE_MM.contains(&distance_mm) {
+        return Ok(Mm::new(distance_mm));
+    }
+    let (from, to) = (DISTANCE_RANGE_MM.start(), DISTANCE_RANGE_MM.end());
+    Err(Error::usage(format!("--distance-mm {distance_mm}: need {from} to {to}"), "lamps to wall, in mm"))
+}
+
 fn lamp_entry(args: &MeasureArgs) -> LampEntry {
     LampEntry {
-        side: match args.lamp {
-            LampArg::Left => LampSide::Left,
-            LampArg::Right => LampSide::Right,
-        },
+        side: lamp_side(args.lamp),
         height: Mm::new(args.height_mm),
         offset: args.offset_mm.map(Mm::new),
         distance: args.distance_mm.map(Mm::new),
@@ -147,26 +170,41 @@ fn lamp_entry(args: &MeasureArgs) -> LampEntry {
     }
 }
 
-fn lamp_case(args: &MeasureArgs, rule: &Rule) -> LampCase {
-    let beam = match args.beam {
+/// The rule's word for it.
+pub(super) fn beam(beam: BeamArg) -> Beam {
+    match beam {
         BeamArg::Low => Beam::Low,
         BeamArg::High => Beam::High,
         BeamArg::Fog => Beam::Fog,
-    };
-    let pattern = args.pattern.map(|pattern| match pattern {
+    }
+}
+
+/// The beam stage's word for it.
+pub(super) fn pattern(pattern: PatternArg) -> Pattern {
+    match pattern {
         PatternArg::Kink => Pattern::Kink,
         PatternArg::LeftCutoff => Pattern::LeftCutoff,
         PatternArg::RightCutoff => Pattern::RightCutoff,
         PatternArg::Flat => Pattern::Flat,
         PatternArg::Spot => Pattern::Spot,
-    });
+    }
+}
+
+/// The bay's word for it.
+pub(super) fn traffic(traffic: TrafficArg) -> Traffic {
+    match traffic {
+        TrafficArg::Right => Traffic::Right,
+        TrafficArg::Left => Traffic::Left,
+    }
+}
+
+fn lamp_case(args: &MeasureArgs, rule: &Rule) -> LampCase {
+    let beam = beam(args.beam);
     LampCase {
         beam,
-        pattern: pattern.unwrap_or_else(|| rule.pattern_for(beam)),
-        traffic: match args.traffic {
-            TrafficArg::Right => Traffic::Right,
-            TrafficArg::Left => Traffic::Left,
-        },
+        pattern: args.pattern.map_or_else(|| rule.pattern_for(beam), pattern),
+        traffic: traffic(args.traffic),
+        side: lamp_side(args.lamp),
         centre_height: Mm::new(args.height_mm),
         lower_edge_height: args.lower_edge_mm.map(Mm::new),
         plate: args.nominal_percent.map(Percent::new),
@@ -183,7 +221,7 @@ fn units(units: UnitsArg) -> DisplayUnits {
 }
 
 /// A built-in rule by its id, else a file by its path.
-fn rule(id_or_path: &str) -> Result<Rule, Error> {
+pub(super) fn rule(id_or_path: &str) -> Result<Rule, Error> {
     if let Some(rule) = Rule::built_in(id_or_path) {
         return rule;
     }
@@ -192,7 +230,7 @@ fn rule(id_or_path: &str) -> Result<Rule, Error> {
         let known: Vec<&str> = Rule::built_in_ids().collect();
         return Err(Error::usage(
             format!("--rules {id_or_path}: neither a built-in rule nor a file"),
-            format!("built in are {}", known.join(", ")),
+            format!("`lampwright rules list` shows them: {}", known.join(", ")),
         ));
     }
     read_parsed(path, Rule::parse)
@@ -202,12 +240,13 @@ fn name(path: &Path) -> String {
     path.display().to_string()
 }
 
-fn read_text(path: &Path) -> Result<String, Error> {
+pub(super) fn read_text(path: &Path) -> Result<String, Error> {
     fs::read_to_string(path)
         .map_err(|error| Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights"))
 }
 
-fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
+/// Reads a file's text and parses it.
+pub(super) fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
     parse(&read_text(path)?, &name(path))
 }
 

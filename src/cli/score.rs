@@ -16,6 +16,7 @@ use crate::error::Error;
 use crate::reading::Reading;
 use clap::{Args, Parser};
 use indicatif::{ProgressBar, ProgressStyle};
+use std::fmt::Write as _;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -205,9 +206,10 @@ fn print(stdout: &mut dyn Write, results: &Results, comparison: Option<&Comparis
         text += &comparison.to_text();
     }
     for case in results.cases.iter().filter(|case| case.ending == crate::bench::Ending::Broken) {
-        text += &format!("broken: {}: {}\n", case.id, case.message.as_deref().unwrap_or_default());
+        // Writing to a String cannot fail.
+        let _ = writeln!(text, "broken: {}: {}", case.id, case.message.as_deref().unwrap_or_default());
     }
-    text += &format!("\nwritten to {}: index.html, results.json, results.csv\n", out.display());
+    let _ = writeln!(text, "\nwritten to {}: index.html, results.json, results.csv", out.display());
     stdout
         .write_all(text.as_bytes())
         .and_then(|()| stdout.flush())

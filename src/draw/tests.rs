@@ -118,7 +118,15 @@ fn setup(bay: &Bay) -> LampSetup {
 }
 
 fn lamp(beam: Beam, pattern: Pattern, traffic: Traffic) -> LampCase {
-    LampCase { beam, pattern, traffic, centre_height: Mm::new(700.0), lower_edge_height: None, plate: None }
+    LampCase {
+        beam,
+        pattern,
+        traffic,
+        side: LampSide::Left,
+        centre_height: Mm::new(700.0),
+        lower_edge_height: None,
+        plate: None,
+    }
 }
 
 fn rule(lamp: &LampCase) -> AppliedRule {
@@ -145,7 +153,7 @@ fn features(v: f64, h: f64, sigma: f64) -> BeamFeatures {
 }
 
 fn findings(features: BeamFeatures, lamp: &LampCase) -> Findings {
-    let verdict: Verdict = judge(&features, lamp.pattern, &rule(lamp));
+    let verdict: Verdict = judge(&features, &rule(lamp));
     let advice: Advice = advise(&verdict, None, Mm::new(10_000.0));
     Findings { features, verdict, advice }
 }

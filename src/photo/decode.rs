@@ -89,11 +89,16 @@ impl Defect {
     pub(super) fn new(found: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { found: found.into(), hint: hint.into() }
     }
+
+    /// The error of the file whose content this is.
+    pub(super) fn in_file(self, file: &str) -> Error {
+        Error::file(file, self.found, self.hint)
+    }
 }
 
 /// Decodes a photo. `file` is its name as the user gave it; nothing is read from disk.
 pub fn decode(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Photo, Error> {
-    decode_content(bytes, file, options).map_err(|defect| Error::file(file, defect.found, defect.hint))
+    decode_content(bytes, file, options).map_err(|defect| defect.in_file(file))
 }
 
 fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Photo, Defect> {

@@ -10,7 +10,7 @@ use exif::{Exif, In, Reader, Tag, Value};
 use std::ops::RangeInclusive;
 
 /// Largest block that is read; JPEG segments are smaller, a PNG chunk need not be.
-pub(super) const EXIF_LIMIT_BYTES: usize = 1 << 20;
+pub(crate) const EXIF_LIMIT_BYTES: usize = 1 << 20;
 /// Exposure times that a camera can mean, seconds (from memory: electronic shutters reach 1/180,000 s).
 const EXPOSURE_S: RangeInclusive<f64> = 1e-6..=3600.0;
 /// ISO speeds that a camera can mean (from memory: the highest sold is 4,560,000).

@@ -6,7 +6,8 @@
 //! **Fails when** the end marker is not reached (incomplete), or the structure is damaged or of a kind that no camera
 //! writes (found and needed are in the message).
 
-use super::decode::Defect;
+use super::decode::{DecodeOptions, Defect};
+use crate::error::Error;
 use std::ops::Range;
 
 /// Metadata that begins farther into the file than this is not read.
@@ -68,6 +69,15 @@ impl Frame {
     }
 }
 
+/// One segment of the first picture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct JpegSegment {
+    /// Its marker's second byte.
+    pub(crate) marker: u8,
+    /// From its marker to the next one: a scan with its coded data.
+    pub(crate) place: Range<usize>,
+}
+
 /// The first picture of a JPEG file.
 #[derive(Debug)]
 pub(super) struct JpegFile<'a> {
@@ -78,6 +88,21 @@ pub(super) struct JpegFile<'a> {
     pub(super) needed: Vec<Range<usize>>,
     /// Number of scans.
     pub(super) scans: usize,
+    /// All segments, those that a decoder does not need among them.
+    pub(super) segments: Vec<JpegSegment>,
+    /// Where the end marker ends.
+    pub(super) end: usize,
+}
+
+/// Every segment of the first picture between its start and end markers, and where the latter ends; `file` is the name
+/// as the user gave it.
+pub(crate) fn jpeg_segments(
+    bytes: &[u8],
+    file: &str,
+    options: &DecodeOptions,
+) -> Result<(Vec<JpegSegment>, usize), Error> {
+    let found = walk(bytes, options.max_scans).map_err(|defect| defect.in_file(file))?;
+    Ok((found.segments, found.end))
 }
 
 /// Walks the first picture to its end marker.
@@ -85,16 +110,21 @@ pub(super) fn walk(bytes: &[u8], max_scans: usize) -> Result<JpegFile<'_>, Defec
     let mut walker = Walker::new(bytes, max_scans);
     let mut at = 2;
     walker.needed.push(0..2);
-    loop {
+    let end = loop {
         let (marker, body) = next_marker(bytes, at)?;
         at = match marker {
-            0xD9 => break,
+            0xD9 => break body,
             // Markers without a segment have no business between segments; they carry nothing and are passed over.
             0x01 | 0xD0..=0xD7 => body,
-            _ => walker.segment(marker, body)?,
+            _ => {
+                let next = walker.segment(marker, body)?;
+                // The marker's own two bytes stand before its length; fill bytes are left out.
+                walker.segments.push(JpegSegment { marker, place: body - 2..next });
+                next
+            }
         };
-    }
-    walker.finish()
+    };
+    walker.finish(end)
 }
 
 /// A file that ends before its picture does.
@@ -123,13 +153,23 @@ struct Walker<'a> {
     frame: Option<Frame>,
     exif: Option<&'a [u8]>,
     needed: Vec<Range<usize>>,
+    segments: Vec<JpegSegment>,
     scans: usize,
     restart_interval: usize,
 }
 
 impl<'a> Walker<'a> {
     fn new(bytes: &'a [u8], max_scans: usize) -> Self {
-        Self { bytes, max_scans, frame: None, exif: None, needed: Vec::new(), scans: 0, restart_interval: 0 }
+        Self {
+            bytes,
+            max_scans,
+            frame: None,
+            exif: None,
+            needed: Vec::new(),
+            segments: Vec::new(),
+            scans: 0,
+            restart_interval: 0,
+        }
     }
 
     /// Takes in the segment whose two length bytes are at `at`; returns where the next marker is.
@@ -222,7 +262,7 @@ impl<'a> Walker<'a> {
         Ok(next)
     }
 
-    fn finish(self) -> Result<JpegFile<'a>, Defect> {
+    fn finish(self, end: usize) -> Result<JpegFile<'a>, Defect> {
         let Some(frame) = self.frame else {
             return Err(damaged("no frame header before the end marker"));
         };
@@ -231,7 +271,8 @@ impl<'a> Walker<'a> {
             let found = format!("photo incomplete: {} scans, and some of the picture's detail is in none", self.scans);
             return Err(Defect::new(found, RETAKE));
         }
-        Ok(JpegFile { frame, exif: self.exif, needed: self.needed, scans: self.scans })
+        let Self { exif, needed, scans, segments, .. } = self;
+        Ok(JpegFile { frame, exif, needed, scans, segments, end })
     }
 }
 

@@ -17,7 +17,9 @@ pub mod sharpness;
 
 pub use banding::{Bands, bands};
 pub use decode::{DecodeOptions, decode};
+pub(crate) use exif::EXIF_LIMIT_BYTES;
 pub use image::{Format, Photo, Pixels, ShotFacts, UprightMap};
+pub(crate) use jpeg_walk::{JpegSegment, jpeg_segments};
 pub use linear::{AmbientAlignment, LinearImage};
 pub use noise::NoiseCurve;
 pub use pair::{FoundShift, PairShift, shift_between};

@@ -1,0 +1,5 @@
+//! What a shop needs around the photo: the rules to read, and more as it is built.
+
+pub mod rule_check;
+pub mod rule_picture;
+pub mod rule_text;
