@@ -47,13 +47,14 @@ pub(super) fn gallery(cases: &[&Outcome], pictures: &[Picture]) -> Markup {
 }
 
 fn picture(case: &Outcome, pictures: &[Picture]) -> Markup {
-    match pictures.iter().find(|picture| picture.id == case.id) {
-        Some(picture) => html! {
+    html! {
+        @if let Some(picture) = pictures.iter().find(|picture| picture.id == case.id) {
             img width=(picture.size.0) height=(picture.size.1) loading="lazy"
                 alt=(format!("The photo of {} with what was measured and, in green, where the truth lies", case.id))
                 src=(format!("data:image/jpeg;base64,{}", BASE64_STANDARD.encode(&picture.jpeg)));
-        },
-        None => html! { p { "There is no picture of this case." } },
+        } @else {
+            p { "There is no picture of this case." }
+        }
     }
 }
 

@@ -14,9 +14,9 @@ pub(super) fn boxed(name: &str, table: &Markup) -> Markup {
 
 /// A cell; marked with a sign, a colour and words when it misses a goal.
 fn cell(text: &str, miss: Option<String>) -> Markup {
-    match miss {
-        Some(words) => html! { td class="miss" title=(words) { "! " (text) } },
-        None => html! { td { (text) } },
+    html! {
+        @if let Some(words) = miss { td class="miss" title=(words) { "! " (text) } }
+        @else { td { (text) } }
     }
 }
 

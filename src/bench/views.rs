@@ -31,7 +31,7 @@ const MOST_K: f64 = 4.0;
 /// Step of k in it.
 const K_STEP: f64 = 0.1;
 
-fn of<'a>(cases: &'a [Outcome], quantity: Quantity) -> impl Iterator<Item = (&'a Outcome, FeatureError)> + Clone {
+fn of(cases: &[Outcome], quantity: Quantity) -> impl Iterator<Item = (&Outcome, FeatureError)> + Clone {
     cases
         .iter()
         .flat_map(move |case| case.errors.iter().filter(move |e| e.quantity == quantity).map(move |e| (case, *e)))
