@@ -71,7 +71,7 @@ mod tests {
         let scratch = tempfile::tempdir().unwrap();
         let cases = cases_of_families(&["clean".to_owned()], 3, 0, (320, 240)).unwrap();
         let measure = |prepared: &Prepared| {
-            assert!(!prepared.words[0].contains("clean-1"), "a defect");
+            assert!(!prepared.folder.ends_with("clean-1"), "a defect");
             Err(Error::usage("found nothing", "look again"))
         };
         let finished = |_: &Outcome| Ok(());
