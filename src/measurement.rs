@@ -13,8 +13,8 @@ use crate::flag::{Flag, FlagCode};
 use crate::grid::{GridOptions, far_field, resample::resample};
 use crate::marks::{self, FindOptions, Marks};
 use crate::photo::{
-    AmbientAlignment, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, shift_between,
-    white_share,
+    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, level_bands,
+    shift_between, white_share,
 };
 use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{self, CameraFacts, FitOptions, WallView};
@@ -165,7 +165,8 @@ fn stages(
     let fitted = view.insert(fitted);
     observer.stage("wall");
     let image = linear_image(photo, extra.ambient_photo, flags)?;
-    flags.extend(banding(&image));
+    let bands = seen_bands(&image, fitted, request.pattern);
+    flags.extend(bands.map(banding));
     let is_elsewhere = extra.marks_photo.is_some();
     let (grid, tone) = rayon::join(
         || resample(&image, fitted, request.setup, request.bay, &GridOptions::default()),
@@ -183,6 +184,7 @@ fn stages(
         pattern: request.pattern,
         traffic: request.traffic,
         tone,
+        bands,
         is_ambient_subtracted: extra.ambient_photo.is_some(),
         focal_px: focal,
         centre_px,
@@ -229,9 +231,8 @@ fn outside_marks(features: &BeamFeatures, view: &WallView, setup: &LampSetup) ->
 }
 
 /// What is said of the bands of a pulsed lamp.
-fn banding(image: &LinearImage<'_>) -> Option<Flag> {
-    let seen = bands(image)?;
-    Some(Flag::new(
+fn banding(seen: Bands) -> Flag {
+    Flag::new(
         FlagCode::Banding,
         format!(
             "the lamp's light is pulsed and leaves bands in the photo, about {:.0} % deep and {:.0} in all; they may move hot \
@@ -240,7 +241,17 @@ fn banding(image: &LinearImage<'_>) -> Option<Flag> {
             100.0 * seen.depth,
             seen.count
         ),
-    ))
+    )
+}
+
+/// Bands of a pulsed lamp: along the wall's height in a turned photo, across the floor else.
+fn seen_bands(image: &LinearImage<'_>, view: &WallView, pattern: Pattern) -> Option<Bands> {
+    /// The wall's plane this far under the floor shows floor, clear of the joint, mm.
+    const UNDER_FLOOR_MM: f64 = 60.0;
+    let is_floor = |place: PxPoint| view.to_wall(place).y_mm < -UNDER_FLOOR_MM;
+    // A beam without a cutoff lights the floor itself in waves.
+    let level = || if pattern == Pattern::Spot { None } else { level_bands(image, &is_floor) };
+    bands(image).or_else(level)
 }
 
 /// The camera's tone curve, told by the marks in the photo of the beam itself.

@@ -226,6 +226,7 @@ fn measured(beam: &LowBeam, pattern: Pattern, traffic: Traffic) -> BeamFeatures 
         pattern,
         traffic,
         tone: ToneKnowledge { strength: 0.0, sigma: 0.0 },
+        bands: None,
         is_ambient_subtracted: true,
         focal_px: FOCAL_PX,
         centre_px: CENTRE_PX,

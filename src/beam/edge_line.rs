@@ -6,7 +6,7 @@
 
 use super::edge::Scan;
 use super::edge_model::{LARGEST_SKEW, N, at, cutoff_of};
-use super::edge_sample::{Sample, Weighed, collect, equations, residual, weigh};
+use super::edge_sample::{Sample, Weighed, collect, equations, residuals, weigh};
 use super::solve::{Effort, Fitted, Prior, solve};
 use std::collections::BTreeMap;
 
@@ -167,7 +167,7 @@ pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected) -> Option<Ed
 }
 
 fn run(samples: &[Sample], from: &[f64], texture: f64, priors: &[Prior]) -> Option<Fitted> {
-    let residuals = |p: &[f64]| samples.iter().map(|s| residual(p, s, texture)).collect::<Vec<f64>>();
+    let residuals = |p: &[f64]| residuals(p, samples, texture);
     solve(Effort::default(), from, priors, &residuals, |p, current, weights| {
         equations(p, samples, texture, current, weights)
     })

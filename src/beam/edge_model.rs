@@ -60,23 +60,60 @@ pub(super) struct Parts {
     pub(super) above: f64,
 }
 
-/// The parts of the model at a place.
-pub(super) fn parts(p: &[f64], d: f64, v: f64) -> Parts {
-    let x = v - p[at::V0] - p[at::TILT] * d;
-    let u = (x / (p[at::LN_S] + p[at::S1] * d).exp()).clamp(-60.0, 60.0);
-    let tanh = (u / 2.0).tanh();
-    let t = 1.0 / (1.0 + (u * (1.0 + p[at::Q].clamp(-LARGEST_SKEW, LARGEST_SKEW) * tanh)).exp());
-    let near = x.clamp(-BENT_DEG, BENT_DEG);
-    let bend = (p[at::KB] + p[at::KB1] * d) * near + (p[at::C] + p[at::C1] * d) * near.min(0.0).powi(2);
-    let below = (p[at::H] + p[at::H1] * d + p[at::H2] * d * d + bend).exp();
-    let above = (p[at::L] + p[at::L1] * d - p[at::KA] * x.max(0.0)).exp();
-    Parts { x, u, tanh, t, below, above }
+/// The model at one distance from the anchor along the edge: what is the same at every height there.
+pub(super) struct Upright {
+    /// V of half the light below.
+    centre_deg: f64,
+    softness_deg: f64,
+    skew: f64,
+    /// ln of the light below, its slope and its bend.
+    ln_below: [f64; 3],
+    /// Stray light above at the edge, and its fading upward.
+    above: f64,
+    fading: f64,
 }
 
-/// The lamp's intensity in a direction, relative to full scale at the foot point.
-pub(super) fn intensity(p: &[f64], d: f64, v: f64) -> f64 {
-    let parts = parts(p, d, v);
-    parts.below * parts.t + parts.above * (1.0 - parts.t)
+impl Upright {
+    pub(super) fn new(p: &[f64], d: f64) -> Self {
+        Self {
+            centre_deg: p[at::V0] + p[at::TILT] * d,
+            softness_deg: (p[at::LN_S] + p[at::S1] * d).exp(),
+            skew: p[at::Q].clamp(-LARGEST_SKEW, LARGEST_SKEW),
+            ln_below: [
+                p[at::H] + p[at::H1] * d + p[at::H2] * d * d,
+                p[at::KB] + p[at::KB1] * d,
+                p[at::C] + p[at::C1] * d,
+            ],
+            above: (p[at::L] + p[at::L1] * d).exp(),
+            fading: p[at::KA],
+        }
+    }
+
+    /// The parts of the model at a height.
+    pub(super) fn parts(&self, v: f64) -> Parts {
+        let x = v - self.centre_deg;
+        let u = (x / self.softness_deg).clamp(-60.0, 60.0);
+        // tanh(u/2) by one exponential that cannot overflow.
+        let small = (-u.abs()).exp();
+        let tanh = ((1.0 - small) / (1.0 + small)).copysign(u);
+        let t = 1.0 / (1.0 + (u * (1.0 + self.skew * tanh)).exp());
+        let near = x.clamp(-BENT_DEG, BENT_DEG);
+        let [level, slope, bend] = self.ln_below;
+        let below = (level + slope * near + bend * near.min(0.0).powi(2)).exp();
+        let above = if x > 0.0 { self.above * (-self.fading * x).exp() } else { self.above };
+        Parts { x, u, tanh, t, below, above }
+    }
+
+    /// The lamp's intensity at a height, relative to full scale at the foot point.
+    pub(super) fn intensity(&self, v: f64) -> f64 {
+        self.parts(v).intensity()
+    }
+}
+
+impl Parts {
+    pub(super) fn intensity(&self) -> f64 {
+        self.below * self.t + self.above * (1.0 - self.t)
+    }
 }
 
 /// Derivatives of the intensity by every parameter but r (which is not part of it).
@@ -116,7 +153,8 @@ pub(super) fn intensity_slopes(p: &[f64], d: f64, parts: &Parts) -> [f64; N] {
 /// Cutoff at a distance from the anchor along the edge: V and G.
 pub(super) fn cutoff_of(p: &[f64], d: f64) -> Option<(f64, f64)> {
     let centre = p[at::V0] + p[at::TILT] * d;
-    steepest(|v| intensity(p, d, v), centre - 0.4, centre + 1.2)
+    let upright = Upright::new(p, d);
+    steepest(|v| upright.intensity(v), centre - 0.4, centre + 1.2)
 }
 
 #[cfg(test)]
@@ -127,12 +165,12 @@ mod tests {
     fn derivatives_agree_with_differences() {
         let p = [-0.6, 0.02, -2.0, -1.0, 0.1, 0.02, -0.3, -4.0, 0.05, 0.3, 0.15, 0.01, 0.03, 0.1, -0.2, 0.05];
         for (d, v) in [(0.4, -1.2), (-0.7, -0.65), (0.9, -0.4), (0.2, 0.5)] {
-            let slopes = intensity_slopes(&p, d, &parts(&p, d, v));
+            let slopes = intensity_slopes(&p, d, &Upright::new(&p, d).parts(v));
             for k in 0..N {
                 let moved = |step: f64| {
                     let mut q = p;
                     q[k] += step;
-                    intensity(&q, d, v)
+                    Upright::new(&q, d).intensity(v)
                 };
                 let difference = (moved(1e-6) - moved(-1e-6)) / 2e-6;
                 // Central differences of a function of order 1 with this step err by about 1e-9.

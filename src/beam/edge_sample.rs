@@ -2,8 +2,8 @@
 
 use super::edge::{STEP_DEG, Scan};
 use super::edge_line::Expected;
-use super::edge_model::{N, at, intensity, intensity_slopes, parts};
-use super::solve::{CAUCHY_SCALE, Equations};
+use super::edge_model::{N, Upright, at, intensity_slopes};
+use super::solve::{CAUCHY_SCALE, Equations, root_sum_square};
 
 /// Half height of the window around the expected edge, degrees.
 const BELOW_DEG: f64 = 0.9;
@@ -52,40 +52,83 @@ pub(super) fn collect(scans: &[Scan], expected: &Expected) -> Vec<Sample> {
     samples
 }
 
-/// The light that the photo should show, and the model's relative uncertainty.
-fn expected_light(light: f64, p: &[f64], sample: &Sample, texture: f64) -> (f64, f64) {
-    let model = (light / sample.factor + sample.room * p[at::R].exp()).max(1e-7);
-    (model, (sample.noise / model).hypot(texture))
+/// The model as one scan sees it.
+struct ScanModel {
+    upright: Upright,
+    /// Factor on the room's light.
+    room: f64,
+    texture: f64,
 }
 
-/// How far a sample lies from the model, in its sigmas; a clipped one only says "at least this much".
-pub(super) fn residual(p: &[f64], sample: &Sample, texture: f64) -> f64 {
-    let (model, relative) = expected_light(intensity(p, sample.d, sample.v), p, sample, texture);
-    let r = (sample.level.max(model * 0.05) / model).ln() / relative;
-    if sample.is_clipped { r.max(0.0) } else { r }
+impl ScanModel {
+    fn new(p: &[f64], d: f64, texture: f64) -> Self {
+        Self { upright: Upright::new(p, d), room: p[at::R].exp(), texture }
+    }
+
+    /// The light that the photo should show of a lamp's intensity.
+    fn light(&self, intensity: f64, sample: &Sample) -> f64 {
+        (intensity / sample.factor + sample.room * self.room).max(1e-7)
+    }
+
+    /// The model's relative uncertainty.
+    fn relative(&self, light: f64, sample: &Sample) -> f64 {
+        root_sum_square(sample.noise / light, self.texture)
+    }
+
+    /// How far a sample lies from the model's light, in its sigmas; a clipped one only says "at least this much".
+    fn residual(light: f64, relative: f64, sample: &Sample) -> f64 {
+        let r = (sample.level.max(light * 0.05) / light).ln() / relative;
+        if sample.is_clipped { r.max(0.0) } else { r }
+    }
+
+    /// Derivative of a sample's log light by the edge's place, per degree.
+    fn place_slope(&self, sample: &Sample) -> f64 {
+        const PROBE_DEG: f64 = 0.005;
+        let ln_light = |v: f64| self.light(self.upright.intensity(v), sample).ln();
+        (ln_light(sample.v - PROBE_DEG) - ln_light(sample.v + PROBE_DEG)) / (2.0 * PROBE_DEG)
+    }
+}
+
+/// How far the samples lie from the model, in their sigmas.
+pub(super) fn residuals(p: &[f64], samples: &[Sample], texture: f64) -> Vec<f64> {
+    let mut out = Vec::with_capacity(samples.len());
+    for scan in samples.chunk_by(|a, b| a.scan == b.scan) {
+        let model = ScanModel::new(p, scan[0].d, texture);
+        out.extend(scan.iter().map(|sample| {
+            let light = model.light(model.upright.intensity(sample.v), sample);
+            ScanModel::residual(light, model.relative(light, sample), sample)
+        }));
+    }
+    out
 }
 
 /// The normal equations of all samples. The relative uncertainty counts as fixed within a step.
 pub(super) fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[f64], weights: &[f64]) -> Equations {
     let mut normal = [[0.0; N]; N];
     let mut gradient = [0.0; N];
+    let mut model = ScanModel::new(p, 0.0, texture);
+    let mut scan = None;
     for ((sample, &r), &weight) in samples.iter().zip(current).zip(weights) {
         if sample.is_clipped && r <= 0.0 {
             continue;
         }
-        let parts = parts(p, sample.d, sample.v);
-        let light = parts.below * parts.t + parts.above * (1.0 - parts.t);
-        let (model, relative) = expected_light(light, p, sample, texture);
+        if scan != Some(sample.scan) {
+            (model, scan) = (ScanModel::new(p, sample.d, texture), Some(sample.scan));
+        }
+        let parts = model.upright.parts(sample.v);
+        let light = model.light(parts.intensity(), sample);
+        let relative = model.relative(light, sample);
         let mut row = intensity_slopes(p, sample.d, &parts);
-        let scale = -1.0 / (sample.factor * model * relative);
+        let scale = -1.0 / (sample.factor * light * relative);
         for value in &mut row {
             *value *= scale;
         }
-        row[at::R] = -sample.room * p[at::R].exp() / (model * relative);
+        row[at::R] = -sample.room * model.room / (light * relative);
         for a in 0..N {
             let weighted = weight * row[a];
             gradient[a] += weighted * r;
-            for (sum, other) in normal[a][..=a].iter_mut().zip(&row) {
+            // The whole row, though only its lower part is read: a fixed length is added up faster.
+            for (sum, other) in normal[a].iter_mut().zip(&row) {
                 *sum += weighted * other;
             }
         }
@@ -100,13 +143,6 @@ pub(super) fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[
     sums
 }
 
-/// Derivative of a sample's log light by the edge's place, per degree.
-fn place_slope(p: &[f64], sample: &Sample) -> f64 {
-    const PROBE_DEG: f64 = 0.005;
-    let light = |v: f64| (intensity(p, sample.d, v) / sample.factor + sample.room * p[at::R].exp()).max(1e-7).ln();
-    (light(sample.v - PROBE_DEG) - light(sample.v + PROBE_DEG)) / (2.0 * PROBE_DEG)
-}
-
 /// A sample as the robust fit weighs it.
 pub(super) struct Weighed {
     /// Natural log of its light over the model's.
@@ -119,11 +155,13 @@ pub(super) struct Weighed {
 
 /// The sample's residual, weight and slope under the fitted parameters.
 pub(super) fn weigh(p: &[f64], sample: &Sample, texture: f64) -> Weighed {
-    let r = residual(p, sample, texture);
-    let (_, relative) = expected_light(intensity(p, sample.d, sample.v), p, sample, texture);
+    let model = ScanModel::new(p, sample.d, texture);
+    let light = model.light(model.upright.intensity(sample.v), sample);
+    let relative = model.relative(light, sample);
+    let r = ScanModel::residual(light, relative, sample);
     Weighed {
         ln_residual: r * relative,
         weight: 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2)) / (relative * relative),
-        slope: place_slope(p, sample),
+        slope: model.place_slope(sample),
     }
 }

@@ -13,9 +13,9 @@ use super::light::ToneCurve;
 use super::room::RoomLight;
 use super::solve::Prior;
 use super::spot_cells::{SpotCell, SpotCells};
-use super::spot_fit::{Datum, SpotFit, fit};
+use super::spot_fit::{Datum, SpotFit, fit, ln_bands};
 use super::spot_free::free_top;
-use super::spot_model::{COUNT, Place, index, ln_intensity};
+use super::spot_model::{COUNT, Lamp, Place, index};
 use crate::grid::AngleGrid;
 
 /// Half size of the disc, degrees.
@@ -37,6 +37,10 @@ const EDGE_CLEAR: f64 = 2.0;
 const FALL_OFF_SHARE: Prior = Prior { mean: 0.3, sigma: 0.2 };
 /// Change of a wall's reflectance across it, per degree (own judgement: 2 % per metre).
 const WALL_GRADIENT_SIGMA: f64 = 0.003;
+/// What the bands' amplitudes away from the beam leave open in it, absolute and as a share (own judgement: room light makes
+/// them shallower there, and their number is known to a quarter).
+const BANDS_SIGMA: f64 = 0.03;
+const BANDS_SHARE: f64 = 0.5;
 /// A top is two to three times as wide as it is high, and the wider the more mottling of its own size there is that leaves
 /// no residual: by how much H is less certain than the fit says (held against rendered plaster and concrete).
 const WIDE_TOP: f64 = 1.3;
@@ -77,6 +81,18 @@ pub struct SpotInput<'a> {
     pub cutoff: Option<UnderCutoff<'a>>,
     /// ln of the lens's relative illumination (cos⁴) in a direction.
     pub ln_fall_off: &'a dyn Fn(f64, f64) -> f64,
+    /// Bands of a pulsed lamp, where the photo shows them.
+    pub bands: Option<BandsOnWall<'a>>,
+}
+
+/// Bands of a pulsed lamp as they lie on the wall.
+#[derive(Clone, Copy)]
+#[expect(missing_debug_implementations, reason = "it holds a closure")]
+pub struct BandsOnWall<'a> {
+    /// Amplitudes of the log light's cosine and sine, as seen away from the beam.
+    pub wave: [f64; 2],
+    /// Cosine and sine of their phase in a direction.
+    pub phase: &'a dyn Fn(f64, f64) -> [f64; 2],
 }
 
 /// The hot spot with its uncertainty.
@@ -107,7 +123,7 @@ pub enum NotSeen {
 pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
     let cells = SpotCells::new(input.grid, input.tones, input.room);
     let top = brightest(&cells, input).ok_or(NotSeen::TooLittle)?;
-    let data = data(&cells, input, &top);
+    let mut data = data(&cells, input, &top);
     if data.len() < LEAST_BLOCKS {
         return Err(NotSeen::TooLittle);
     }
@@ -123,6 +139,10 @@ pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
         return Err(NotSeen::AtTheRim);
     }
     let form = Spot { h_deg, v_deg, sigma_h_deg: WIDE_TOP * sigma_h_deg, sigma_v_deg, is_clipped: top.is_clipped };
+    // The second opinion sees the wall without the bands.
+    for datum in &mut data {
+        datum.ln_level -= ln_bands(&fitted.parameters, datum);
+    }
     let free = if top.is_clipped { None } else { free_top(&data, (top.h_deg, top.v_deg), top.ln_level) };
     let unchecked = Spot {
         sigma_h_deg: form.sigma_h_deg.hypot(UNCHECKED_DEG.0),
@@ -223,6 +243,7 @@ fn data(cells: &SpotCells, input: &SpotInput<'_>, top: &Top) -> Vec<Datum> {
             ln_level,
             ln_fall_off: (input.ln_fall_off)(cell.h_deg, cell.v_deg),
             ln_tone: cell.ln_tone,
+            bands: input.bands.map_or([0.0; 2], |bands| (bands.phase)(cell.h_deg, cell.v_deg)),
             from_middle: (dh, dv),
             sigma: TEXTURE.hypot(FORM_SIGMA * under_top),
             block: (k % cells.width, k / cells.width),
@@ -241,6 +262,12 @@ fn priors(input: &SpotInput<'_>, top: &Top) -> [Prior; COUNT] {
     priors[index::FALL_OFF] = FALL_OFF_SHARE;
     priors[index::WALL_H] = prior(0.0, WALL_GRADIENT_SIGMA);
     priors[index::WALL_V] = prior(0.0, WALL_GRADIENT_SIGMA);
+    if let Some(bands) = input.bands {
+        let sigma = BANDS_SIGMA.hypot(BANDS_SHARE * bands.wave[0].hypot(bands.wave[1]));
+        for (k, amplitude) in index::BANDS.into_iter().zip(bands.wave) {
+            priors[k] = prior(amplitude, sigma);
+        }
+    }
     let Some(cutoff) = &input.cutoff else {
         priors[index::WIDE_H] = prior(top.h_deg, 0.7);
         priors[index::WIDE_SPREAD] = prior(6.5f64.ln(), 0.4);
@@ -281,11 +308,12 @@ fn starts(priors: &[Prior; COUNT], top: &Top) -> Vec<[f64; COUNT]> {
 
 /// The form's greatest disc mean near `start`.
 fn peak(p: &[f64; COUNT], input: &SpotInput<'_>, start: (f64, f64)) -> (f64, f64) {
+    let lamp = Lamp::new(p);
     let disc = |h: f64, v: f64| {
         const POINTS: usize = 6;
         /// Radius that halves the disc's area.
         const RADIUS_DEG: f64 = DISC_DEG * std::f64::consts::FRAC_1_SQRT_2;
-        let at = |h: f64, v: f64| ln_intensity(p, &place(input, h, v), None).exp();
+        let at = |h: f64, v: f64| lamp.ln_intensity(&place(input, h, v), None).exp();
         (0..POINTS)
             .map(|k| {
                 let (sin, cos) = (std::f64::consts::TAU * k as f64 / POINTS as f64).sin_cos();
@@ -362,7 +390,14 @@ mod tests {
         let plain = ToneCurve::new(0.0);
         let stronger = ToneCurve::new(LEAST_TONE_SIGMA);
         let room = RoomLight::default();
-        find(&SpotInput { grid, tones: (&plain, &stronger), room: &room, cutoff: None, ln_fall_off: &|_, _| 0.0 })
+        find(&SpotInput {
+            grid,
+            tones: (&plain, &stronger),
+            room: &room,
+            cutoff: None,
+            ln_fall_off: &|_, _| 0.0,
+            bands: None,
+        })
     }
 
     fn assert_within_u(spot: &Spot, h: f64, v: f64) {

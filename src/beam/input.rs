@@ -4,6 +4,7 @@ use super::features::Pattern;
 use super::tone::ToneKnowledge;
 use crate::bay::{LampSetup, Traffic};
 use crate::grid::FarSample;
+use crate::photo::Bands;
 use crate::wall::WallView;
 
 /// What the beam stage needs beside the grid.
@@ -21,6 +22,8 @@ pub struct BeamInput<'a> {
     pub traffic: Traffic,
     /// The tone curve.
     pub tone: ToneKnowledge,
+    /// Bands of a pulsed lamp, where the photo shows them.
+    pub bands: Option<Bands>,
     /// Whether the room's light was subtracted with an ambient photo.
     pub is_ambient_subtracted: bool,
     /// Focal length in pixels of the photo and its centre, for the lens's fall-off.

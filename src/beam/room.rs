@@ -7,7 +7,7 @@
 //! `(c1·exp(-dv/1.157) + c0)·exp(-(h/24.69)²)` up to 3 degrees above the cutoff), everything else from the photo.
 
 use super::light::ToneCurve;
-use super::solve::{Effort, Prior, fit};
+use super::solve::{Effort, Prior, fit, root_sum_square};
 use crate::grid::FarSample;
 use crate::photo::linear::LUMINANCE_WEIGHTS;
 
@@ -103,8 +103,10 @@ struct Patch {
     /// Logarithms of red and blue over green, relative to the lamp's, and their spreads.
     colour: [f64; 2],
     colour_sigma: [f64; 2],
-    factor: f64,
-    off_axis: f64,
+    /// How the lamp's stray light fades sideways, per intensity.
+    sideways: f64,
+    /// Natural log of the lens's fall-off per half share of it.
+    ln_off_axis: f64,
 }
 
 /// Logarithms of red over green and blue over green.
@@ -193,6 +195,34 @@ fn start(darkest: f64, near: f64, tone_strength: f64) -> ([f64; COUNT], [Prior; 
     (start, priors)
 }
 
+/// How far the patches lie from the model, in sigmas; with the beam's colour, their colours too.
+fn residuals(p: &[f64], patches: &[Patch], centre_deg: (f64, f64), beam: Option<[f64; 2]>) -> Vec<f64> {
+    let own = beam.unwrap_or_default();
+    let green_of = |a: f64, b: f64| 1.0 / luminance_of([own[0] + a, own[1] + b]);
+    let (room_green, stray_green) = (green_of(p[8], p[9]), green_of(p[10], p[11]));
+    let (room_colour, stray_colour) = ([p[8].exp(), p[9].exp()], [p[10].exp(), p[11].exp()]);
+    let (base, fast_per_deg, slow_per_deg) = (p[0].exp(), (-p[4]).exp(), (-p[6]).exp());
+    let shared = SHARED.sqrt();
+    let mut residuals = Vec::with_capacity(3 * patches.len());
+    for patch in patches {
+        let shape = 1.0 + p[1] * (patch.h - centre_deg.0) + p[2] * (patch.v - centre_deg.1);
+        let room = base * shape.max(0.1);
+        let fading = (p[3] - patch.above * fast_per_deg).exp() + (p[3] + p[5] - patch.above * slow_per_deg).exp();
+        let stray = fading * patch.sideways;
+        let value = (room + stray) * (patch.ln_off_axis * p[7]).exp();
+        let spread = root_sum_square(PATCH_SIGMA * value, PATCH_FLOOR) * shared;
+        residuals.push((patch.level - value) / spread);
+        if beam.is_some() {
+            let green = (room * room_green + stray * stray_green).max(1e-9);
+            for k in 0..2 {
+                let share = (room * room_green * room_colour[k] + stray * stray_green * stray_colour[k]) / green;
+                residuals.push((patch.colour[k] - share.ln()) / (patch.colour_sigma[k] * shared));
+            }
+        }
+    }
+    residuals
+}
+
 /// Estimates the room's light from the wall above the cutoff; `cutoff` gives the cutoff's V at an H, `found` what was found under
 /// another tone curve.
 pub fn estimate(
@@ -215,8 +245,8 @@ pub fn estimate(
                 level: (0..3).map(|c| f64::from(LUMINANCE_WEIGHTS[c]) * rgb[c]).sum(),
                 colour: [seen[0] - beam[0], seen[1] - beam[1]],
                 colour_sigma: colour_sigma(rgb),
-                factor: sample.factor,
-                off_axis: sample.off_axis,
+                sideways: (-(sample.h_deg / SIDEWAYS_DEG).powi(2)).exp() / sample.factor,
+                ln_off_axis: -2.0 * sample.off_axis.ln_1p(),
             }
         })
         .filter(|patch| {
@@ -236,29 +266,8 @@ pub fn estimate(
     let beam = lamp.unwrap_or_default();
     let has_colour = lamp.is_some();
     let (effort, from) = found.and_then(|found| found.fitted).map_or((Effort::default(), start), |from| (AGAIN, from));
-    let fitted = fit(effort, &from, &priors, |p| {
-        let room_colour = [beam[0] + p[8], beam[1] + p[9]];
-        let stray_colour = [beam[0] + p[10], beam[1] + p[11]];
-        let (room_green, stray_green) = (1.0 / luminance_of(room_colour), 1.0 / luminance_of(stray_colour));
-        let mut residuals = Vec::with_capacity(3 * patches.len());
-        for patch in &patches {
-            let shape = 1.0 + p[1] * (patch.h - centre_deg.0) + p[2] * (patch.v - centre_deg.1);
-            let room = p[0].exp() * shape.max(0.1);
-            let fading = (p[3] - patch.above / p[4].exp()).exp() + (p[3] + p[5] - patch.above / p[6].exp()).exp();
-            let stray = fading * (-(patch.h / SIDEWAYS_DEG).powi(2)).exp() / patch.factor;
-            let value = (room + stray) * (1.0 + patch.off_axis).powf(-2.0 * p[7]);
-            let spread = (PATCH_SIGMA * value).hypot(PATCH_FLOOR) * SHARED.sqrt();
-            residuals.push((patch.level - value) / spread);
-            if has_colour {
-                let green = (room * room_green + stray * stray_green).max(1e-9);
-                for k in 0..2 {
-                    let share = (room * room_green * p[8 + k].exp() + stray * stray_green * p[10 + k].exp()) / green;
-                    residuals.push((patch.colour[k] - share.ln()) / (patch.colour_sigma[k] * SHARED.sqrt()));
-                }
-            }
-        }
-        residuals
-    })?;
+    let beam = has_colour.then_some(beam);
+    let fitted = fit(effort, &from, &priors, |p| residuals(p, &patches, centre_deg, beam))?;
     let base = fitted.parameters[0].exp();
     let sigma_ln = fitted.covariance[(0, 0)].max(0.0).sqrt();
     let p = &fitted.parameters;

@@ -65,9 +65,32 @@ impl Fitted {
     }
 }
 
+/// Natural log of the product of terms of at least 1: one logarithm for several terms, as many as keep the product finite
+/// while a term stays under 1e38, which is a residual of 1e19 sigmas. Where a product does overflow the sum is infinite.
+pub(super) fn sum_of_logs(terms: impl Iterator<Item = f64>) -> f64 {
+    const TOGETHER: usize = 8;
+    let (mut sum, mut product, mut count) = (0.0, 1.0, 0);
+    for term in terms {
+        product *= term;
+        count += 1;
+        if count == TOGETHER {
+            sum += f64::ln(product);
+            (product, count) = (1.0, 0);
+        }
+    }
+    sum + f64::ln(product)
+}
+
+/// Root of the sum of two squares of moderate size; the library's `hypot` also guards against overflow, at ten times the
+/// cost.
+#[inline]
+pub(super) fn root_sum_square(a: f64, b: f64) -> f64 {
+    (a * a + b * b).sqrt()
+}
+
 fn cost(residuals: &[f64], parameters: &[f64], priors: &[Prior]) -> f64 {
     let c2 = CAUCHY_SCALE * CAUCHY_SCALE;
-    let data: f64 = residuals.iter().map(|r| c2 * (1.0 + r * r / c2).ln()).sum();
+    let data = c2 * sum_of_logs(residuals.iter().map(|r| 1.0 + r * r / c2));
     let prior: f64 = parameters.iter().zip(priors).map(|(p, prior)| ((p - prior.mean) / prior.sigma).powi(2)).sum();
     data + prior
 }

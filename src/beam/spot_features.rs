@@ -3,7 +3,7 @@
 use super::bright_zone::{self, Way};
 use super::coarse::{Hinge, hinge_height};
 use super::features::{BrightZone, HotSpot, Pattern};
-use super::hotspot::{self, NotSeen, SpotInput};
+use super::hotspot::{self, BandsOnWall, NotSeen, SpotInput};
 use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::CutoffShape;
@@ -18,6 +18,14 @@ fn ln_fall_off(input: &BeamInput<'_>, h: f64, v: f64) -> f64 {
     let place = input.view.to_px(wall);
     let r = (place.x - input.centre_px.0).hypot(place.y - input.centre_px.1) / input.focal_px;
     -2.0 * (r * r).ln_1p()
+}
+
+/// Cosine and sine of the bands' phase in a direction; zeros where the wall is not met.
+fn bands_phase(input: &BeamInput<'_>, h: f64, v: f64) -> [f64; 2] {
+    let wall = crate::wall::geometry::wall_point(input.setup, AnglePoint::new(h, v));
+    let Some((wall, bands)) = wall.zip(input.bands) else { return [0.0; 2] };
+    let place = input.view.to_px(wall);
+    bands.phase(place.x / (2.0 * input.centre_px.0), place.y / (2.0 * input.centre_px.1))
 }
 
 /// Top and left edge of the bright zone around a hot spot.
@@ -52,12 +60,15 @@ pub(super) fn hot_spot(
         ToneCurve::new(input.tone.strength),
         ToneCurve::new(input.tone.strength + input.tone.sigma.max(hotspot::LEAST_TONE_SIGMA)),
     );
+    let phase = |h: f64, v: f64| bands_phase(input, h, v);
+    let bands = input.bands.map(|bands| BandsOnWall { wave: bands.wave, phase: &phase });
     let spot = hotspot::find(&SpotInput {
         grid: light.grid,
         tones: (&tones.0, &tones.1),
         room,
         cutoff,
         ln_fall_off: &ln_fall_off,
+        bands,
     })?;
     let at = AnglePoint::new(spot.h_deg, spot.v_deg);
     let mut budget_h = Budget::new();

@@ -5,7 +5,7 @@
 //! scatter more than independent ones would, and the covariance grows by that factor.
 
 use super::solve::{Effort, Equations, Prior, solve};
-use super::spot_model::{COUNT, Place, index, ln_intensity};
+use super::spot_model::{COUNT, Lamp, Place, index};
 use nalgebra::SMatrix;
 
 /// Mottling as long as the top itself is taken up by the form and leaves no residual: by how much it raises the variance
@@ -25,6 +25,8 @@ pub struct Datum {
     pub ln_fall_off: f64,
     /// Change of `ln_level` by one sigma of the tone curve.
     pub ln_tone: f64,
+    /// Cosine and sine of the phase of a pulsed lamp's bands; zeros where none are seen.
+    pub bands: [f64; 2],
     /// H and V from the middle of the data, for the wall's gradient.
     pub from_middle: (f64, f64),
     /// Standard deviation of the log from texture and from what the form may be off.
@@ -48,19 +50,28 @@ pub struct SpotFit {
     pub scale: f64,
 }
 
-fn residual(p: &[f64; COUNT], datum: &Datum, slopes: Option<&mut [f64; COUNT]>) -> f64 {
+/// What a pulsed lamp's bands add to a block's log light.
+pub(super) fn ln_bands(p: &[f64; COUNT], datum: &Datum) -> f64 {
+    p[index::BANDS[0]] * datum.bands[0] + p[index::BANDS[1]] * datum.bands[1]
+}
+
+fn residual(p: &[f64; COUNT], lamp: &Lamp, datum: &Datum, slopes: Option<&mut [f64; COUNT]>) -> f64 {
     let nuisance = p[index::FALL_OFF] * datum.ln_fall_off
         + p[index::WALL_H] * datum.from_middle.0
         + p[index::WALL_V] * datum.from_middle.1
-        + p[index::TONE] * datum.ln_tone;
+        + p[index::TONE] * datum.ln_tone
+        + ln_bands(p, datum);
     let model = match slopes {
-        None => ln_intensity(p, &datum.place, None),
+        None => lamp.ln_intensity(&datum.place, None),
         Some(slopes) => {
-            let value = ln_intensity(p, &datum.place, Some(slopes));
+            let value = lamp.ln_intensity(&datum.place, Some(slopes));
             slopes[index::FALL_OFF] = datum.ln_fall_off;
             slopes[index::WALL_H] = datum.from_middle.0;
             slopes[index::WALL_V] = datum.from_middle.1;
             slopes[index::TONE] = datum.ln_tone;
+            for (k, phase) in index::BANDS.into_iter().zip(datum.bands) {
+                slopes[k] = phase;
+            }
             value
         }
     };
@@ -71,7 +82,8 @@ fn residual(p: &[f64; COUNT], datum: &Datum, slopes: Option<&mut [f64; COUNT]>) 
 pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Option<SpotFit> {
     let residuals = |p: &[f64]| {
         let p: [f64; COUNT] = std::array::from_fn(|k| p[k]);
-        data.iter().map(|datum| residual(&p, datum, None)).collect::<Vec<f64>>()
+        let lamp = Lamp::new(&p);
+        data.iter().map(|datum| residual(&p, &lamp, datum, None)).collect::<Vec<f64>>()
     };
     let fitted = solve(EFFORT, start, priors, &residuals, |p, current, weights| equations(p, data, current, weights))?;
     let parameters: [f64; COUNT] = std::array::from_fn(|k| fitted.parameters[k]);
@@ -93,10 +105,11 @@ pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Opt
 /// The normal equations of all blocks.
 fn equations(p: &[f64], data: &[Datum], current: &[f64], weights: &[f64]) -> Equations {
     let p: [f64; COUNT] = std::array::from_fn(|k| p[k]);
+    let lamp = Lamp::new(&p);
     let mut sums = Equations::zeros(COUNT);
     for ((datum, r), weight) in data.iter().zip(current).zip(weights) {
         let mut slopes = [0.0; COUNT];
-        residual(&p, datum, Some(&mut slopes));
+        residual(&p, &lamp, datum, Some(&mut slopes));
         let weight = weight / datum.sigma;
         for a in 0..COUNT {
             sums.gradient[a] += weight * r * slopes[a];

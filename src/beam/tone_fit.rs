@@ -13,7 +13,7 @@
 
 use super::light::{inverse_s_curve, s_bend, s_bend_slope, s_curve};
 use super::mark_window::{BLURS_PX, LUMA, MarkWindow};
-use super::solve::Prior;
+use super::solve::{Prior, root_sum_square, sum_of_logs};
 use crate::photo::linear::{linear_to_srgb, srgb_to_linear};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -185,6 +185,8 @@ struct Part {
 struct MarkFit<'a> {
     window: &'a MarkWindow,
     light_terms: Vec<[f64; LIGHT]>,
+    /// Stated noise of each used pixel.
+    noise: Vec<f64>,
     /// Factor on the stated noise.
     scale: f64,
 }
@@ -201,7 +203,8 @@ impl<'a> MarkFit<'a> {
                 [1.0, x, y, x * x, x * y, y * y]
             })
             .collect();
-        Self { window, light_terms, scale: 1.0 }
+        let noise = |&k: &usize| root_sum_square(NOISE_CODES / 255.0, NOISE_SHARE * window.luma[k]);
+        Self { window, light_terms, noise: window.used.iter().map(noise).collect(), scale: 1.0 }
     }
 
     fn first_light(&self) -> [f64; LIGHT] {
@@ -239,10 +242,11 @@ impl<'a> MarkFit<'a> {
         let soft = blurred(&values, window.width);
         let mut part = Part { cost: 0.0, normal: [[0.0; PER_MARK]; PER_MARK], right: [0.0; PER_MARK], spread: 0.0 };
         let mut magnitudes = Vec::with_capacity(window.used.len());
-        for &k in &window.used {
+        let mut losses = Vec::with_capacity(window.used.len());
+        for (&k, noise) in window.used.iter().zip(&self.noise) {
             let (look, white, terms) = (&looks[k], &window.white[k], &self.light_terms[k]);
             let edge = look.luma[0] - soft[k];
-            let sigma = self.scale * (NOISE_CODES / 255.0).hypot(NOISE_SHARE * window.luma[k]);
+            let sigma = self.scale * noise;
             let residual = (window.luma[k] - look.luma[0] - common[SHARPENING] * edge) / sigma;
             let slope = look.luma[1];
             let by_white = slope * look.white_light * (1.0 - black);
@@ -257,17 +261,19 @@ impl<'a> MarkFit<'a> {
                 *entry = slope * look.own * term;
             }
             let loss = 1.0 + (residual / CAUCHY).powi(2);
-            part.cost += CAUCHY * CAUCHY * loss.ln() / SHARED;
+            losses.push(loss);
             let weight = 1.0 / (loss * SHARED * sigma * sigma);
             for a in 0..PER_MARK {
                 let weighted = weight * change[a];
                 part.right[a] += weighted * residual * sigma;
-                for (entry, other) in part.normal[a][..=a].iter_mut().zip(&change) {
+                // The whole row, though only its lower part is read: a fixed length is added up faster.
+                for (entry, other) in part.normal[a].iter_mut().zip(&change) {
                     *entry += weighted * other;
                 }
             }
             magnitudes.push(residual.abs());
         }
+        part.cost = CAUCHY * CAUCHY * sum_of_logs(losses.into_iter()) / SHARED;
         let middle = magnitudes.len() / 2;
         if middle > 0 {
             let (_, median, _) = magnitudes.select_nth_unstable_by(middle, f64::total_cmp);
@@ -310,7 +316,7 @@ impl LumaTable {
                 let level = tint * light;
                 let encoded = if level < 1.0 { f64::from(linear_to_srgb(level as f32)) / 255.0 } else { 1.0 };
                 out[0] += weight * s_curve(encoded, strength);
-                out[1] += weight * (1.0 + strength * s_bend_slope(encoded)) * srgb_slope(level) * tint;
+                out[1] += weight * (1.0 + strength * s_bend_slope(encoded)) * srgb_slope(level, encoded) * tint;
                 out[2] += weight * s_bend(encoded);
             }
             out
@@ -330,12 +336,13 @@ impl LumaTable {
     }
 }
 
-/// Slope of the sRGB encoding (IEC 61966-2-1); 0 where it clips.
-fn srgb_slope(level: f64) -> f64 {
+/// Slope of the sRGB encoding (IEC 61966-2-1) at a level and its encoded value, which holds the power already; 0 where it
+/// clips.
+fn srgb_slope(level: f64, encoded: f64) -> f64 {
     if level <= 0.003_130_8 {
         12.92
     } else if level < 1.0 {
-        1.055 / 2.4 * level.powf(1.0 / 2.4 - 1.0)
+        (encoded + 0.055) / (2.4 * level)
     } else {
         0.0
     }

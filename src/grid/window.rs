@@ -63,56 +63,122 @@ impl<'a> LightWindow<'a> {
 
     /// Mean light over a footprint and the share of clipped samples; `None` outside the photo.
     pub(super) fn mean(&self, footprint: &Footprint) -> Option<([f32; 3], f32)> {
-        let Footprint { place, along_h, along_v } = footprint;
-        let count = |side: &PxPoint| (side.x * side.x + side.y * side.y).sqrt().ceil().max(1.0) as usize;
-        let (count_h, count_v) = (count(along_h), count(along_v));
-        let (step_h, step_v) = (1.0 / count_h as f64, 1.0 / count_v as f64);
+        let lattice = Lattice::over(footprint);
         let (width, height) = (self.image.photo().width() as f64, self.image.photo().height() as f64);
-        let mut sum = [0.0f32; 4];
-        for b in 0..count_v {
-            let fb = (b as f64 + 0.5) * step_v - 0.5;
-            for a in 0..count_h {
-                let fa = (a as f64 + 0.5) * step_h - 0.5;
-                let x = place.x + fa * along_h.x + fb * along_v.x;
-                let y = place.y + fa * along_h.y + fb * along_v.y;
-                let is_inside = x > PHOTO_MARGIN_PX
-                    && y > PHOTO_MARGIN_PX
-                    && x < width - PHOTO_MARGIN_PX
-                    && y < height - PHOTO_MARGIN_PX;
-                if !is_inside {
-                    return None;
-                }
-                self.add(x - 0.5, y - 0.5, &mut sum);
-            }
+        let (low, high) = lattice.bounds();
+        let is_inside = low.x > PHOTO_MARGIN_PX
+            && low.y > PHOTO_MARGIN_PX
+            && high.x < width - PHOTO_MARGIN_PX
+            && high.y < height - PHOTO_MARGIN_PX;
+        if !is_inside {
+            return None;
         }
-        let samples = (count_h * count_v) as f32;
+        let sum = if self.holds(low, high) { self.sum_loaded(&lattice) } else { self.sum_unloaded(&lattice) };
+        let samples = (lattice.count_h * lattice.count_v) as f32;
         Some(([sum[0] / samples, sum[1] / samples, sum[2] / samples], sum[3] / samples))
     }
 
-    /// Adds one bilinear sample; clipped counts as the nearest pixel up and left.
-    #[inline]
-    fn add(&self, x: f64, y: f64, sum: &mut [f32; 4]) {
-        // Truncation is the floor: places inside the photo are positive.
-        let (left, top) = (x as usize, y as usize);
-        let (fx, fy) = ((x - left as f64) as f32, (y - top as f64) as f32);
-        let [p, q, r, s] = self.four(left, top);
-        for channel in 0..3 {
-            let upper = p[channel] + fx * (q[channel] - p[channel]);
-            let lower = r[channel] + fx * (s[channel] - r[channel]);
-            sum[channel] += upper + fy * (lower - upper);
-        }
-        sum[3] += p[3];
+    /// Whether the box holds all neighbours of all samples between two places.
+    fn holds(&self, low: PxPoint, high: PxPoint) -> bool {
+        let (left, top) = (self.left as f64 + HALF_PX, self.top as f64 + HALF_PX);
+        let (columns, rows) = (self.width as f64 - 1.0, self.height as f64 - 1.0);
+        low.x >= left && low.y >= top && high.x < left + columns && high.y < top + rows
     }
 
-    /// The pixel and its neighbours to the right, below, and both.
+    /// Sum of the samples, all of which the box holds.
+    fn sum_loaded(&self, lattice: &Lattice) -> [f32; 4] {
+        let (left, top) = (self.left as f64 + HALF_PX, self.top as f64 + HALF_PX);
+        let mut sum = [0.0; 4];
+        lattice.each(|x, y| {
+            let (x, y) = (x - left, y - top);
+            // Truncation is the floor: places inside the box are positive. Signed 32-bit numbers convert fastest.
+            let (column, row) = (x as i32, y as i32);
+            let at = row as usize * self.width + column as usize;
+            let (Some(&[p, q]), Some(&[r, s])) =
+                (self.light[at..].first_chunk::<2>(), self.light[at + self.width..].first_chunk::<2>())
+            else {
+                return;
+            };
+            add(&[p, q, r, s], ((x - f64::from(column)) as f32, (y - f64::from(row)) as f32), &mut sum);
+        });
+        sum
+    }
+
+    /// Sum of the samples, read from the photo one by one.
+    fn sum_unloaded(&self, lattice: &Lattice) -> [f32; 4] {
+        let mut sum = [0.0; 4];
+        lattice.each(|x, y| {
+            let (x, y) = (x - HALF_PX, y - HALF_PX);
+            let (left, top) = (x as usize, y as usize);
+            let four = [(left, top), (left + 1, top), (left, top + 1), (left + 1, top + 1)]
+                .map(|(x, y)| self.image.light_and_clipping(x, y));
+            add(&four, ((x - left as f64) as f32, (y - top as f64) as f32), &mut sum);
+        });
+        sum
+    }
+}
+
+/// From a pixel's corner to its middle.
+const HALF_PX: f64 = 0.5;
+
+/// Adds one bilinear sample between a pixel and its neighbours to the right, below, and both; clipped counts as the pixel
+/// up and left, which is the bilinear sample with no share of the others.
+#[inline]
+fn add(&[p, q, r, s]: &[[f32; 4]; 4], (right, below): (f32, f32), sum: &mut [f32; 4]) {
+    let (right, below) = ([right, right, right, 0.0], [below, below, below, 0.0]);
+    for channel in 0..4 {
+        let upper = p[channel] + right[channel] * (q[channel] - p[channel]);
+        let lower = r[channel] + right[channel] * (s[channel] - r[channel]);
+        sum[channel] += upper + below[channel] * (lower - upper);
+    }
+}
+
+/// Places about one pixel apart that fill a footprint evenly.
+struct Lattice {
+    first: PxPoint,
+    step_h: PxPoint,
+    step_v: PxPoint,
+    count_h: usize,
+    count_v: usize,
+}
+
+impl Lattice {
+    fn over(footprint: &Footprint) -> Self {
+        let Footprint { place, along_h, along_v } = footprint;
+        let count = |side: &PxPoint| (side.x * side.x + side.y * side.y).sqrt().ceil().max(1.0);
+        let (count_h, count_v) = (count(along_h), count(along_v));
+        let (step_h, step_v) = (
+            PxPoint::new(along_h.x / count_h, along_h.y / count_h),
+            PxPoint::new(along_v.x / count_v, along_v.y / count_v),
+        );
+        let (before_h, before_v) = (0.5 * (count_h - 1.0), 0.5 * (count_v - 1.0));
+        let first = PxPoint::new(
+            place.x - before_h * step_h.x - before_v * step_v.x,
+            place.y - before_h * step_h.y - before_v * step_v.y,
+        );
+        Self { first, step_h, step_v, count_h: count_h as usize, count_v: count_v as usize }
+    }
+
+    /// The least and the greatest coordinates of all places.
+    fn bounds(&self) -> (PxPoint, PxPoint) {
+        let (last_h, last_v) = ((self.count_h - 1) as f64, (self.count_v - 1) as f64);
+        let span = |first: f64, by_h: f64, by_v: f64| {
+            (first + by_h.min(0.0) + by_v.min(0.0), first + by_h.max(0.0) + by_v.max(0.0))
+        };
+        let (left, right) = span(self.first.x, last_h * self.step_h.x, last_v * self.step_v.x);
+        let (top, bottom) = span(self.first.y, last_h * self.step_h.y, last_v * self.step_v.y);
+        (PxPoint::new(left, top), PxPoint::new(right, bottom))
+    }
+
     #[inline]
-    fn four(&self, x: usize, y: usize) -> [[f32; 4]; 4] {
-        let (column, row) = (x.wrapping_sub(self.left), y.wrapping_sub(self.top));
-        if column < self.width.saturating_sub(1) && row < self.height.saturating_sub(1) {
-            let at = row * self.width + column;
-            let (upper, lower) = (&self.light[at..at + 2], &self.light[at + self.width..at + self.width + 2]);
-            return [upper[0], upper[1], lower[0], lower[1]];
+    fn each(&self, mut visit: impl FnMut(f64, f64)) {
+        for b in 0..self.count_v as i32 {
+            let b = f64::from(b);
+            let (x, y) = (self.first.x + b * self.step_v.x, self.first.y + b * self.step_v.y);
+            for a in 0..self.count_h as i32 {
+                let a = f64::from(a);
+                visit(x + a * self.step_h.x, y + a * self.step_h.y);
+            }
         }
-        [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)].map(|(x, y)| self.image.light_and_clipping(x, y))
     }
 }

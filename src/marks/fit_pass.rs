@@ -9,8 +9,9 @@ use std::sync::LazyLock;
 
 /// The four nodes around a place, counted from the upper left one.
 const NODE_STEPS: [usize; 4] = [0, 1, LIGHT_SIDE, LIGHT_SIDE + 1];
-/// Parameters outside the light's grid at most: those of a pattern, growth and black.
-const MAX_OWN: usize = 16;
+/// Room for the parameters outside the light's grid: those of a pattern, growth and black; the rest stays 0. A fixed
+/// size lets the compiler add them up side by side.
+const MAX_OWN: usize = 12;
 /// Spread of the light's second differences that is expected between nodes, in natural logarithm.
 const LIGHT_BEND: f64 = 0.4;
 /// Expected logarithm of the blur in pixels, and its spread: 0.5 to 2 px are common.
@@ -151,14 +152,22 @@ impl Pass {
             blur_square: (2.0 * state.pattern.blur_ln()).exp(),
             curve: SrgbTable::shared(),
         };
+        let mut sums = Sums::new();
         for sample in samples {
-            pass.add_sample(state, sample, &constants);
+            pass.add_sample(state, sample, &constants, &mut sums);
         }
+        pass.take_sums(&sums, N + 2);
         pass.add_priors(state);
         pass
     }
 
-    fn add_sample<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>, sample: &Sample, run: &Constants) {
+    fn add_sample<P: Pattern<N>, const N: usize>(
+        &mut self,
+        state: &State<P>,
+        sample: &Sample,
+        run: &Constants,
+        sums: &mut Sums,
+    ) {
         let (shift_x, shift_y) = state.blur_shift(sample, run.blur_square);
         let look = state.pattern.look(sample.x + shift_x, sample.y + shift_y);
         let light = state.light(sample);
@@ -184,30 +193,24 @@ impl Pass {
         own[N + 1] = light * (1.0 - grown) * black * steepness;
         self.edges.push(own[N]);
         let lit = sample.node_weights.map(|node| level * steepness * node);
-        self.accumulate(&own[..N + 2], sample.first_node, lit, residual, weight);
+        sums.add::<N>(&own, sample.first_node, lit, residual, weight);
     }
 
-    fn accumulate(&mut self, own: &[f64], first: usize, lit: [f64; 4], residual: f64, weight: f64) {
-        let (n, size) = (own.len(), self.size);
-        let nodes = NODE_STEPS.map(|step| n + first + step);
-        for (row, &value) in own.iter().enumerate() {
-            let scaled = value * weight;
-            let line = &mut self.normal[row * size..(row + 1) * size];
-            for (out, &other) in line[row..n].iter_mut().zip(&own[row..]) {
-                *out += scaled * other;
+    /// Takes over the samples' sums; `own` counts the parameters outside the light's grid.
+    fn take_sums(&mut self, sums: &Sums, own: usize) {
+        let size = self.size;
+        for row in 0..own {
+            self.normal[row * size + row..row * size + own].copy_from_slice(&sums.own[row][row..own]);
+            for (node, crossed) in sums.crossed.iter().enumerate() {
+                self.normal[row * size + own + node] = crossed[row];
             }
-            for (&node, &other) in nodes.iter().zip(&lit) {
-                line[node] += scaled * other;
-            }
-            self.slope[row] += scaled * residual;
         }
-        for (a, &node) in nodes.iter().enumerate() {
-            let scaled = lit[a] * weight;
-            for b in a..nodes.len() {
-                self.normal[node * size + nodes[b]] += scaled * lit[b];
-            }
-            self.slope[node] += scaled * residual;
+        for (node, line) in sums.light.iter().enumerate() {
+            let from = (own + node) * size + own;
+            self.normal[from..from + LIGHT_NODES].copy_from_slice(line);
         }
+        self.slope[..own].copy_from_slice(&sums.own_slope[..own]);
+        self.slope[own..].copy_from_slice(&sums.light_slope);
     }
 
     fn add_priors<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>) {
@@ -291,6 +294,61 @@ impl Pass {
     }
 }
 
+/// The samples' share of the normal equations while it is added up.
+struct Sums {
+    /// Parameters outside the light's grid against one another.
+    own: [[f64; MAX_OWN]; MAX_OWN],
+    own_slope: [f64; MAX_OWN],
+    /// Each node of the light against the parameters outside its grid.
+    crossed: [[f64; MAX_OWN]; LIGHT_NODES],
+    /// Nodes against one another, upper triangle.
+    light: [[f64; LIGHT_NODES]; LIGHT_NODES],
+    light_slope: [f64; LIGHT_NODES],
+}
+
+impl Sums {
+    fn new() -> Self {
+        Self {
+            own: [[0.0; MAX_OWN]; MAX_OWN],
+            own_slope: [0.0; MAX_OWN],
+            crossed: [[0.0; MAX_OWN]; LIGHT_NODES],
+            light: [[0.0; LIGHT_NODES]; LIGHT_NODES],
+            light_slope: [0.0; LIGHT_NODES],
+        }
+    }
+
+    /// Adds a sample of a pattern with `N` parameters: its changes by the own ones and by the four nodes around it.
+    #[inline]
+    fn add<const N: usize>(
+        &mut self,
+        own: &[f64; MAX_OWN],
+        first_node: usize,
+        lit: [f64; 4],
+        residual: f64,
+        weight: f64,
+    ) {
+        const { assert!(N + 2 <= MAX_OWN, "the pattern has more parameters than there is room for") };
+        let add_scaled = |line: &mut [f64; MAX_OWN], scale: f64| {
+            for (out, other) in line.iter_mut().zip(own) {
+                *out += scale * other;
+            }
+        };
+        for (line, value) in self.own.iter_mut().zip(own).take(N + 2) {
+            add_scaled(line, value * weight);
+        }
+        add_scaled(&mut self.own_slope, weight * residual);
+        let nodes = NODE_STEPS.map(|step| first_node + step);
+        for (a, (&node, change)) in nodes.iter().zip(lit).enumerate() {
+            let scaled = change * weight;
+            add_scaled(&mut self.crossed[node], scaled);
+            for (&other, other_change) in nodes.iter().zip(lit).skip(a) {
+                self.light[node][other] += scaled * other_change;
+            }
+            self.light_slope[node] += scaled * residual;
+        }
+    }
+}
+
 /// [`encode`] from a table over the square root of the light: a power costs more than all else that a sample asks.
 struct SrgbTable {
     /// Code and its derivative by the light.
@@ -316,7 +374,9 @@ impl SrgbTable {
             return encode(level);
         }
         let at = level.sqrt() * TABLE_ENTRIES as f64;
-        let (k, fraction) = (at as usize, at.fract());
+        // Truncation to a signed 32-bit number is the fastest floor of what is positive.
+        let whole = at as i32;
+        let (k, fraction) = (whole as usize, at - f64::from(whole));
         let ((a, a_slope), (b, b_slope)) = (self.entries[k], self.entries[k + 1]);
         (a + fraction * (b - a), a_slope + fraction * (b_slope - a_slope))
     }

@@ -46,8 +46,10 @@ impl BlurredEdge {
 pub(super) fn normal(z: f64) -> (f64, f64) {
     let table: &[(f64, f64); COUNT] = &TABLE;
     let place = z.abs().min(REACH) * PER_UNIT;
-    let k = (place as usize).min(COUNT - 2);
-    let fraction = place - k as f64;
+    // Signed 32-bit numbers convert fastest; a place that is no number counts as 0.
+    let whole = place as i32;
+    let k = (whole as usize).min(COUNT - 2);
+    let fraction = place - f64::from(whole);
     let (below, above) = (table[k], table[k + 1]);
     let up = below.0 + fraction * (above.0 - below.0);
     let density = below.1 + fraction * (above.1 - below.1);

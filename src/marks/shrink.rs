@@ -180,9 +180,12 @@ impl Shape {
             let mut sums = vec![S::default(); used];
             for (line, out) in out.chunks_mut(self.columns).enumerate() {
                 let row = band * BAND_ROWS + line;
-                sums.fill(S::default());
-                for y in row * self.block..(row + 1) * self.block {
-                    for (sum, &sample) in sums.iter_mut().zip(&samples[y * length..y * length + used]) {
+                let samples_of = |y: usize| &samples[y * length..y * length + used];
+                for (sum, &sample) in sums.iter_mut().zip(samples_of(row * self.block)) {
+                    *sum = sample.into();
+                }
+                for y in row * self.block + 1..(row + 1) * self.block {
+                    for (sum, &sample) in sums.iter_mut().zip(samples_of(y)) {
                         *sum += sample.into();
                     }
                 }

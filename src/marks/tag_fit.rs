@@ -180,6 +180,8 @@ struct TagPattern {
     h: [f64; 8],
     back: Matrix3<f64>,
     blur_ln: f64,
+    /// Blur, pixels: the exponential of `blur_ln`.
+    blur: f64,
     /// Darkness of the square's modules, rows from the top.
     dark: [[f64; SQUARE_SIDE]; SQUARE_SIDE],
 }
@@ -194,7 +196,7 @@ impl TagPattern {
                 *dark = if is_field_white(code, row + 1, column + 1) { 0.0 } else { 1.0 };
             }
         }
-        Self { h, back: Matrix3::identity(), blur_ln, dark }.with_back()
+        Self { h, back: Matrix3::identity(), blur_ln, blur: 0.0, dark }.completed()
     }
 
     fn matrix(&self) -> Matrix3<f64> {
@@ -202,7 +204,9 @@ impl TagPattern {
         Matrix3::new(h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], 1.0)
     }
 
-    fn with_back(mut self) -> Option<Self> {
+    /// With what follows from the parameters.
+    fn completed(mut self) -> Option<Self> {
+        self.blur = self.blur_ln.exp();
         self.back = self.matrix().try_inverse()?;
         let is_sound = self.back.iter().all(|entry| entry.is_finite()) && self.h[6].abs() + self.h[7].abs() < 1.0;
         is_sound.then_some(self)
@@ -278,8 +282,10 @@ impl Cells {
 fn cells(place: f64, blur: f64) -> Cells {
     let reach = BLUR_REACH * blur;
     let last = SQUARE_SIDE as f64;
-    let first = (place - reach).floor().clamp(0.0, last) as usize;
-    let end = (place + reach).ceil().clamp(0.0, last) as usize;
+    // Within the square truncation is the floor, and faster.
+    let (from, to) = ((place - reach).clamp(0.0, last), (place + reach).clamp(0.0, last));
+    let (first, whole) = (from as i32 as usize, to as i32);
+    let end = whole as usize + usize::from(f64::from(whole) < to);
     let mut out = Cells { first, count: end.saturating_sub(first), parts: [[0.0; 3]; MAX_CELLS] };
     let mut z0 = (first as f64 - place) / blur;
     let mut low = normal(z0);
@@ -302,7 +308,7 @@ impl Pattern<PARAMETERS> for TagPattern {
         let (xs, xt) = ((h[0] - x * h[6]) / w, (h[1] - x * h[7]) / w);
         let (ys, yt) = ((h[3] - y * h[6]) / w, (h[4] - y * h[7]) / w);
         let det = xs * yt - xt * ys;
-        let blur = HALF * self.blur_ln.exp() / det.abs();
+        let blur = HALF * self.blur / det.abs();
         let [dark, du, dv, dblur] = self.darkness(
             HALF * (s + 1.0),
             HALF * (t + 1.0),
@@ -327,7 +333,7 @@ impl Pattern<PARAMETERS> for TagPattern {
             *entry += change;
         }
         next.blur_ln = (next.blur_ln + step[PARAMETERS - 1]).clamp(BLUR_LN_BOUNDS.0, BLUR_LN_BOUNDS.1);
-        next.with_back()
+        next.completed()
     }
 
     fn blur_ln(&self) -> f64 {

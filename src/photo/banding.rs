@@ -7,9 +7,10 @@
 //! stretches of many rows of the shrunk picture is freed of a cubic course, and one wave, of one phase all over the
 //! picture, is fitted to what is left of all of them.
 //! **Weak when** room light outshines the lamp: the depth is that of the whole light.
-//! **Does not tell** in a picture that was not turned: there bands lie level, as cutoff, floor and the beam's own course do,
-//! and hold few periods within each of them.
+//! **Does not tell** in a picture that was not turned: there bands lie level, as the cutoff and the beam's own course do
+//! (see `level_banding`).
 
+use super::image::Photo;
 use super::linear::LinearImage;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
@@ -21,11 +22,23 @@ pub struct Bands {
     pub depth: f64,
     /// Bands over the whole read-out.
     pub count: f64,
+    /// Amplitudes of the log light's cosine and sine over the read-out.
+    pub wave: [f64; 2],
+    /// Whether they lie level in the upright picture: the read-out runs along its height, else along its width.
+    pub is_level: bool,
+}
+
+impl Bands {
+    /// Cosine and sine of the bands' phase at a place of the upright picture, x and y as shares of its width and height.
+    pub fn phase(&self, x_share: f64, y_share: f64) -> [f64; 2] {
+        let (sin, cos) = (TAU * self.count * if self.is_level { y_share } else { x_share }).sin_cos();
+        [cos, sin]
+    }
 }
 
 /// Cells of the shrunk picture along the read-out and across it.
-const ALONG: usize = 120;
-const ACROSS: usize = 50;
+pub(super) const ALONG: usize = 120;
+pub(super) const ACROSS: usize = 50;
 /// Pixels that are read in a cell, along the read-out and across it: noise of dark wall sinks to one or two percent.
 const READ: (usize, usize) = (5, 16);
 /// Cells of a stretch, and the distance between stretches: shorter than half of the widest band would show nothing.
@@ -40,40 +53,52 @@ const LEAST_STRETCHES: usize = 60;
 /// Bands over the read-out that are tried, and their step.
 const COUNTS: (f64, f64) = (1.5, 8.0);
 const COUNT_STEP: f64 = 0.25;
-/// Share of what is left that the wave must explain: stains and plaster stay under 0.017, as their phases differ from row to
-/// row, bands of a tenth reach 0.035 and more (own judgement, from photos with known truth).
-const LEAST_SHARE: f64 = 0.025;
+/// Share of what is left that the wave must explain: steady lamps' own courses reach 0.058, bands that move the hot spot
+/// beyond its uncertainty start at 0.09 (own judgement, from photos with known truth).
+const LEAST_SHARE: f64 = 0.075;
 /// Least amplitude of the log light that is worth a word: bands of two percent.
 const LEAST_AMPLITUDE: f64 = 0.010;
+/// Groups of neighbouring rows (columns where the bands lie level) that are left out in turn, and the fewest of them.
+pub(super) const GROUPS: usize = 10;
+const LEAST_GROUPS: usize = 6;
 /// Courses that are taken off: constant to cubic.
 const COURSES: usize = 4;
 
-type Stretch = [f64; STRETCH];
+type Stretch = Vec<f64>;
+
+/// What is left of a stretch, the cell where it starts, and the group of its row.
+struct Rest {
+    group: usize,
+    start: usize,
+    values: Stretch,
+}
 
 /// Bands along the upright picture's columns; none where the picture was not turned by a quarter.
 pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
-    /// EXIF orientations from here on exchange rows and columns.
-    const TURNED_BY_A_QUARTER: u8 = 5;
     let photo = image.photo();
-    let is_turned = photo.orientation >= TURNED_BY_A_QUARTER;
-    if !is_turned || photo.width() < READ.0 * ALONG || photo.height() < READ.1 * ACROSS {
+    if !is_turned(photo) || photo.width() < READ.0 * ALONG || photo.height() < READ.1 * ACROSS {
         return None;
     }
-    let courses = courses();
-    let stretches: Vec<(usize, Stretch)> =
+    let courses = courses(STRETCH);
+    let stretches: Vec<Rest> =
         (0..ACROSS).into_par_iter().flat_map_iter(|row| stretches(image, row, &courses)).collect();
     if stretches.len() < LEAST_STRETCHES {
         return None;
     }
     let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
-    let waves = counts.filter_map(|count| Some((count, wave(&stretches, &courses, count)?)));
-    let (count, (share, amplitude)) = waves.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+    let told = counts.filter_map(|count| {
+        let sums = total(&groups(&stretches, &courses, count));
+        let wave = sums.wave()?;
+        Some((count, sums.share(wave), wave))
+    });
+    let (count, share, wave) = told.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let amplitude = wave[0].hypot(wave[1]);
     let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE;
-    is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count })
+    is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: false })
 }
 
 /// The stretches of a row of cells that show a smooth wall, their courses taken off, and where each starts.
-fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<(usize, Stretch)> {
+fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<Rest> {
     let levels: Vec<f64> = (0..ALONG).map(|column| cell(image, column, row)).collect();
     let starts = (0..=ALONG - STRETCH).step_by(STEP);
     let stretch = |start: usize| {
@@ -81,10 +106,13 @@ fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<(u
         if levels.iter().any(|level| !(USED_LIGHT.0..USED_LIGHT.1).contains(level)) {
             return None;
         }
-        let mut rest = [0.0; STRETCH];
-        rest.iter_mut().zip(levels).for_each(|(rest, level)| *rest = level.ln());
+        let mut rest: Stretch = levels.iter().map(|level| level.ln()).collect();
         take_off(&mut rest, courses);
-        (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some((start, rest))
+        (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some(Rest {
+            group: row * GROUPS / ACROSS,
+            start,
+            values: rest,
+        })
     };
     starts.filter_map(stretch).collect()
 }
@@ -103,63 +131,129 @@ fn cell(image: &LinearImage<'_>, column: usize, row: usize) -> f64 {
     f64::from(sum) / (READ.0 * READ.1) as f64
 }
 
-fn dot(a: &Stretch, b: &Stretch) -> f64 {
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-/// Polynomials over a stretch, made orthonormal one after the other.
-fn courses() -> [Stretch; COURSES] {
-    let mut courses = [[0.0; STRETCH]; COURSES];
+/// Polynomials over a stretch of so many cells, made orthonormal one after the other.
+pub(super) fn courses(cells: usize) -> Vec<Stretch> {
+    let mut courses: Vec<Stretch> = Vec::with_capacity(COURSES);
     for power in 0..COURSES {
-        let mut course = [0.0; STRETCH];
-        for (i, value) in course.iter_mut().enumerate() {
-            *value = (2.0 * i as f64 / (STRETCH - 1) as f64 - 1.0).powi(power as i32);
-        }
-        take_off(&mut course, &courses[..power]);
+        let mut course: Stretch =
+            (0..cells).map(|i| (2.0 * i as f64 / (cells - 1) as f64 - 1.0).powi(power as i32)).collect();
+        take_off(&mut course, &courses);
         let length = dot(&course, &course).sqrt();
-        courses[power] = course.map(|value| value / length);
+        for value in &mut course {
+            *value /= length;
+        }
+        courses.push(course);
     }
     courses
 }
 
-fn take_off(values: &mut Stretch, courses: &[Stretch]) {
+pub(super) fn take_off(values: &mut [f64], courses: &[Stretch]) {
     for course in courses {
         let share = dot(values, course);
         values.iter_mut().zip(course).for_each(|(value, course)| *value -= share * course);
     }
 }
 
-/// Share of the stretches' scatter that one wave explains, and its amplitude.
-fn wave(stretches: &[(usize, Stretch)], courses: &[Stretch], count: f64) -> Option<(f64, f64)> {
-    let shapes: Vec<[Stretch; 2]> = (0..=ALONG - STRETCH)
-        .step_by(STEP)
-        .map(|start| {
-            let angle = |i: usize| TAU * count * (start + i) as f64 / ALONG as f64;
-            let mut shapes: [Stretch; 2] =
-                [std::array::from_fn(|i| angle(i).cos()), std::array::from_fn(|i| angle(i).sin())];
-            for shape in &mut shapes {
-                take_off(shape, courses);
-            }
-            shapes
-        })
-        .collect();
-    let (mut normal, mut right, mut whole) = ([0.0; 3], [0.0; 2], 0.0);
-    for (start, rest) in stretches {
-        let [cos, sin] = &shapes[start / STEP];
-        normal[0] += dot(cos, cos);
-        normal[1] += dot(cos, sin);
-        normal[2] += dot(sin, sin);
-        right[0] += dot(cos, rest);
-        right[1] += dot(sin, rest);
-        whole += dot(rest, rest);
+/// Cosine and sine over a stretch that starts at a cell, the courses taken off.
+pub(super) fn shapes(start: usize, courses: &[Stretch], count: f64) -> [Stretch; 2] {
+    let cells = courses.first().map_or(0, Vec::len);
+    let angle = |i: usize| TAU * count * ((start + i) as f64 + 0.5) / ALONG as f64;
+    let mut shapes: [Stretch; 2] =
+        [(0..cells).map(|i| angle(i).cos()).collect(), (0..cells).map(|i| angle(i).sin()).collect()];
+    for shape in &mut shapes {
+        take_off(shape, courses);
     }
-    let determinant = normal[0] * normal[2] - normal[1] * normal[1];
-    if determinant <= f64::MIN_POSITIVE || whole <= f64::MIN_POSITIVE {
+    shapes
+}
+
+/// The sums of each group of rows; a group without a stretch has none.
+fn groups(stretches: &[Rest], courses: &[Stretch], count: f64) -> Vec<WaveSums> {
+    let at: Vec<[Stretch; 2]> =
+        (0..=ALONG - STRETCH).step_by(STEP).map(|start| shapes(start, courses, count)).collect();
+    let mut groups: Vec<Option<WaveSums>> = vec![None; GROUPS];
+    for stretch in stretches {
+        groups[stretch.group].get_or_insert_default().add(&stretch.values, &at[stretch.start / STEP]);
+    }
+    groups.into_iter().flatten().collect()
+}
+
+/// Sums of the least squares of one wave.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct WaveSums {
+    normal: [f64; 3],
+    right: [f64; 2],
+    whole: f64,
+}
+
+impl WaveSums {
+    /// Adds what is left of a stretch, with the cosine and sine over it.
+    pub(super) fn add(&mut self, rest: &[f64], [cos, sin]: &[Stretch; 2]) {
+        self.normal[0] += dot(cos, cos);
+        self.normal[1] += dot(cos, sin);
+        self.normal[2] += dot(sin, sin);
+        self.right[0] += dot(cos, rest);
+        self.right[1] += dot(sin, rest);
+        self.whole += dot(rest, rest);
+    }
+
+    /// These and (`sign` 1) or without (-1) others.
+    pub(super) fn with(&self, other: &Self, sign: f64) -> Self {
+        Self {
+            normal: std::array::from_fn(|k| self.normal[k] + sign * other.normal[k]),
+            right: std::array::from_fn(|k| self.right[k] + sign * other.right[k]),
+            whole: self.whole + sign * other.whole,
+        }
+    }
+
+    /// The wave's amplitudes; `None` where the courses leave nothing of it.
+    pub(super) fn wave(&self) -> Option<[f64; 2]> {
+        let [cc, cs, ss] = self.normal;
+        let determinant = cc * ss - cs * cs;
+        if determinant <= f64::MIN_POSITIVE || self.whole <= f64::MIN_POSITIVE {
+            return None;
+        }
+        let [c, s] = self.right;
+        Some([(ss * c - cs * s) / determinant, (cc * s - cs * c) / determinant])
+    }
+
+    /// Share of the scatter that the wave explains.
+    pub(super) fn share(&self, wave: [f64; 2]) -> f64 {
+        (wave[0] * self.right[0] + wave[1] * self.right[1]) / self.whole
+    }
+}
+
+pub(super) fn total(groups: &[WaveSums]) -> WaveSums {
+    groups.iter().fold(WaveSums::default(), |sum, group| sum.with(group, 1.0))
+}
+
+/// By how many of its own spreads the wave differs from none: the delete-one jackknife over the groups.
+pub(super) fn sigmas(groups: &[WaveSums], wave: [f64; 2]) -> Option<f64> {
+    let n = groups.len();
+    if n < LEAST_GROUPS {
         return None;
     }
-    let a = (normal[2] * right[0] - normal[1] * right[1]) / determinant;
-    let b = (normal[0] * right[1] - normal[1] * right[0]) / determinant;
-    Some(((a * right[0] + b * right[1]) / whole, a.hypot(b)))
+    let whole = total(groups);
+    let without: Vec<[f64; 2]> = groups.iter().map(|group| whole.with(group, -1.0).wave()).collect::<Option<_>>()?;
+    let mean = [0, 1].map(|k| without.iter().map(|w| w[k]).sum::<f64>() / n as f64);
+    let moment = |a: usize, b: usize| {
+        without.iter().map(|w| (w[a] - mean[a]) * (w[b] - mean[b])).sum::<f64>() * (n - 1) as f64 / n as f64
+    };
+    let (xx, xy, yy) = (moment(0, 0), moment(0, 1), moment(1, 1));
+    let determinant = xx * yy - xy * xy;
+    let square = (yy * wave[0] * wave[0] - 2.0 * xy * wave[0] * wave[1] + xx * wave[1] * wave[1]) / determinant;
+    // Two amplitudes: the mean square of two.
+    (determinant > 0.0).then(|| (square / 2.0).max(0.0).sqrt())
+}
+
+/// Whether EXIF turned the picture by a quarter, so that the read-out runs along its width.
+pub(super) fn is_turned(photo: &Photo) -> bool {
+    /// EXIF orientations from here on exchange rows and columns.
+    const TURNED_BY_A_QUARTER: u8 = 5;
+    photo.orientation >= TURNED_BY_A_QUARTER
 }
 
 #[cfg(test)]
