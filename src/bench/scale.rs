@@ -2,6 +2,8 @@
 
 /// Ticks that an axis has at least, in about the steps 1, 2, 5.
 const TICKS: f64 = 4.0;
+/// A step may be so much shorter than an even division asks for: more ticks than six would touch one another.
+const LEAST_STEP: f64 = 0.7;
 /// From this ratio of largest to smallest an axis of positive values is logarithmic.
 const LOG_FROM: f64 = 30.0;
 
@@ -64,7 +66,8 @@ impl Axis {
         }
         let raw = (self.to - self.from) / TICKS;
         let power = 10_f64.powf(raw.log10().floor());
-        let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|s| s * power).rfind(|step| *step <= raw).unwrap_or(power);
+        let step =
+            [1.0, 2.0, 5.0, 10.0].into_iter().map(|s| s * power).find(|step| *step >= LEAST_STEP * raw).unwrap_or(raw);
         let step = if self.is_count { step.max(1.0) } else { step };
         let (first, last) = ((self.from / step).ceil() as i64, (self.to / step).floor() as i64);
         (first..=last).map(|n| n as f64 * step).collect()
