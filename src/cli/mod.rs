@@ -8,6 +8,8 @@ pub mod drive;
 pub mod scenes;
 pub mod fixture;
 pub mod score;
+mod score_pictures;
+mod score_sweep;
 pub mod rules;
 pub mod options;
 mod size;

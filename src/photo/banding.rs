@@ -70,7 +70,7 @@ type Stretch = Vec<f64>;
 struct Rest {
     group: usize,
     start: usize,
-    rest: Stretch,
+    values: Stretch,
 }
 
 /// Bands along the upright picture's columns; none where the picture was not turned by a quarter.
@@ -111,7 +111,7 @@ fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<Re
         (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some(Rest {
             group: row * GROUPS / ACROSS,
             start,
-            rest,
+            values: rest,
         })
     };
     starts.filter_map(stretch).collect()
@@ -143,7 +143,9 @@ pub(super) fn courses(cells: usize) -> Vec<Stretch> {
             (0..cells).map(|i| (2.0 * i as f64 / (cells - 1) as f64 - 1.0).powi(power as i32)).collect();
         take_off(&mut course, &courses);
         let length = dot(&course, &course).sqrt();
-        course.iter_mut().for_each(|value| *value /= length);
+        for value in &mut course {
+            *value /= length;
+        }
         courses.push(course);
     }
     courses
@@ -174,7 +176,7 @@ fn groups(stretches: &[Rest], courses: &[Stretch], count: f64) -> Vec<WaveSums> 
         (0..=ALONG - STRETCH).step_by(STEP).map(|start| shapes(start, courses, count)).collect();
     let mut groups: Vec<Option<WaveSums>> = vec![None; GROUPS];
     for stretch in stretches {
-        groups[stretch.group].get_or_insert_default().add(&stretch.rest, &at[stretch.start / STEP]);
+        groups[stretch.group].get_or_insert_default().add(&stretch.values, &at[stretch.start / STEP]);
     }
     groups.into_iter().flatten().collect()
 }

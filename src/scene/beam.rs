@@ -2,9 +2,15 @@
 //!
 //! **Takes** a [`BeamSpec`]. **Gives** candela at a beam direction (H right, V up, degrees, vehicle frame).
 //! **How**: the closed form of the project's photometry notes, section 1 (own work, fitted to one published projector
-//! low beam), generalised: `I = (wide·below + hot)·T + up`, `T` a logistic edge about the line `vc(h)`.
+//! low beam), generalised: `I = (wide·below + hot)·T + up`, `T` a logistic edge about the line `vc(h)`; or a measured
+//! lamp's table instead ([`CandelaTable`]), turned and shifted as a whole.
 
+use super::candela::CandelaTable;
+use super::facets::{FacetSpec, Facets};
+use super::goniometer::Pole;
+use super::traced;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// The form of the line along which the light ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -100,6 +106,20 @@ pub struct BeamSpec {
     pub fringe_deg: f64,
     /// Light exit of the projector; 0: no near-field smear.
     pub aperture_mm: f64,
+    /// Facets of a reflector lamp.
+    #[serde(default)]
+    pub facets: FacetSpec,
+    /// File of a measured lamp, `.csv` or `.ies`, in place of the closed form. Its H-V stands at the aim (0 and 0: as
+    /// measured) and is never mirrored: a lamp for left-hand traffic was measured as one. `shape`, `rise_slope` and
+    /// `shelf_deg` then only say what kind of elbow it has; of the rest `tilt_deg`, `fringe_deg`, `aperture_mm` count.
+    #[serde(default)]
+    pub table: Option<String>,
+    /// How the lamp lay on a type C goniometer.
+    #[serde(default)]
+    pub table_pole: Pole,
+    /// The table, read by whoever may read files.
+    #[serde(skip)]
+    pub candela: Option<Arc<CandelaTable>>,
 }
 
 /// Sharpness of the bend at which the downward fading begins, 1/deg (photometry notes, section 1).
@@ -174,12 +194,34 @@ pub struct Beam {
     spec: BeamSpec,
     is_mirrored: bool,
     tilt: (f64, f64),
+    facets: Option<Facets>,
+    /// The cutoff of a table, followed once.
+    traced: Option<traced::Line>,
 }
 
 impl Beam {
-    /// A beam; `is_mirrored` swaps left and right about the aim.
+    /// A beam; `is_mirrored` swaps left and right about the aim; a table keeps its sides and its cutoff is then followed
+    /// from the right, where its flat part lies.
     pub fn new(spec: &BeamSpec, is_mirrored: bool) -> Self {
-        Self { spec: spec.clone(), is_mirrored, tilt: spec.tilt_deg.to_radians().sin_cos() }
+        let table = spec.candela.as_deref();
+        Self {
+            spec: spec.clone(),
+            is_mirrored: is_mirrored && table.is_none(),
+            tilt: spec.tilt_deg.to_radians().sin_cos(),
+            facets: if table.is_none() { Facets::new(&spec.facets) } else { None },
+            traced: table.map(|table| traced::Line::new(table, if is_mirrored { 1.0 } else { -1.0 })),
+        }
+    }
+
+    /// Whether the light comes from a table.
+    pub(super) fn is_table(&self) -> bool {
+        self.spec.candela.is_some()
+    }
+
+    /// Whether the light is known in this direction of the vehicle frame: always, but for places beyond a table.
+    pub(super) fn is_known(&self, h_deg: f64, v_deg: f64) -> bool {
+        let (h, v) = self.to_pattern(h_deg, v_deg);
+        self.spec.candela.as_ref().is_none_or(|table| table.covers(h, v))
     }
 
     /// What it was made from.
@@ -194,11 +236,20 @@ impl Beam {
 
     /// Candela with the edge raised by `lift_deg`: the colour fringe.
     pub fn channel_cd(&self, h_deg: f64, v_deg: f64, lift_deg: f64) -> f64 {
+        self.channels_cd(h_deg, v_deg, [lift_deg; 3])[1]
+    }
+
+    /// Candela for three edges raised by their own amounts.
+    pub(super) fn channels_cd(&self, h_deg: f64, v_deg: f64, lifts_deg: [f64; 3]) -> [f64; 3] {
         if !self.spec.is_lit {
-            return 0.0;
+            return [0.0; 3];
         }
         let (h, v) = self.to_pattern(h_deg, v_deg);
-        self.at(&self.column(h), v, lift_deg)
+        match &self.spec.candela {
+            Some(table) if self.spec.fringe_deg == 0.0 => [table.candela(h, v - lifts_deg[1]); 3],
+            Some(table) => lifts_deg.map(|lift| table.candela(h, v - lift)),
+            None => self.channels_at(&self.column(h), &self.row(v), (h, v), lifts_deg),
+        }
     }
 
     /// Turns a vehicle direction into the pattern's own, unmirrored, relative to the aim.
@@ -211,6 +262,9 @@ impl Beam {
 
     /// Height of the 50 % line over the aim.
     pub(super) fn line_deg(&self, h: f64) -> f64 {
+        if let Some(traced) = &self.traced {
+            return traced.v_deg(h);
+        }
         let s = &self.spec;
         let shelf = |slope: f64, top: f64| {
             let ramp = slope * soft_ramp(h, s.rounding_per_deg);
@@ -246,11 +300,6 @@ impl Beam {
         }
     }
 
-    /// Candela in a column at height v over the aim, with the edge raised by `lift_deg`.
-    fn at(&self, column: &Column, v: f64, lift_deg: f64) -> f64 {
-        self.channels_at(column, &self.row(v), v, [lift_deg; 3])[1]
-    }
-
     /// The part that depends on v alone.
     pub(super) fn row(&self, v: f64) -> Row {
         let s = &self.spec;
@@ -263,24 +312,33 @@ impl Beam {
         Row { below: (-fade).exp(), hot: (-hot * hot).exp() }
     }
 
-    /// Candela in a column and row, v over the aim, for three edges raised by their own amounts.
-    pub(super) fn channels_at(&self, column: &Column, row: &Row, v: f64, lifts_deg: [f64; 3]) -> [f64; 3] {
-        let s = &self.spec;
-        let light = column.wide * row.below + column.hot * row.hot;
+    /// Candela in a column and row, (h, v) over the aim, for three edges raised by their own amounts.
+    pub(super) fn channels_at(&self, column: &Column, row: &Row, at: (f64, f64), lifts_deg: [f64; 3]) -> [f64; 3] {
+        let (s, v) = (&self.spec, at.1);
+        let mut light = column.wide * row.below + column.hot * row.hot;
+        if let Some(facets) = &self.facets {
+            light *= facets.factor(at.0, v);
+        }
         if s.shape == Shape::Spot {
             return [light + column.stray; 3];
         }
         let over = v - column.line;
         let above = over.max(0.0);
-        let stray = s.stray_near_share * (-above / s.stray_decay_deg).exp()
-            + (1.0 - s.stray_near_share) * (-above / s.stray_slow_deg).exp();
+        // Under the line both exponentials are exactly 1.
+        let faded = |length: f64| if above == 0.0 { 1.0 } else { (-above / length).exp() };
+        let stray =
+            s.stray_near_share * faded(s.stray_decay_deg) + (1.0 - s.stray_near_share) * faded(s.stray_slow_deg);
         let mixed = |lift: f64| {
             let x = (over - lift) / column.softness;
             let skewed = x + s.asymmetry * ((1.0 + x * x).sqrt() - 1.0);
             let lit = logistic_fall(skewed);
             light * lit + column.stray * stray * (1.0 - lit)
         };
-        if s.fringe_deg == 0.0 { [mixed(lifts_deg[1]); 3] } else { lifts_deg.map(mixed) }
+        if s.fringe_deg == 0.0 || lifts_deg.iter().all(|lift| lift - lifts_deg[1] == 0.0) {
+            [mixed(lifts_deg[1]); 3]
+        } else {
+            lifts_deg.map(mixed)
+        }
     }
 }
 
@@ -326,6 +384,10 @@ pub(super) mod tests {
             stray_spread_deg: 24.69,
             fringe_deg: 0.0,
             aperture_mm: 0.0,
+            facets: FacetSpec::default(),
+            table: None,
+            table_pole: Pole::Down,
+            candela: None,
         }
     }
 

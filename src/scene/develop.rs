@@ -53,13 +53,17 @@ fn encoding(sensor: &SensorSpec) -> Vec<f32> {
 pub(super) fn develop(mut canvas: Canvas, sensor: &SensorSpec, gain: f64, seed: u64) -> Vec<u8> {
     let table = encoding(sensor);
     let (photon, read) = (1.0 / sensor.full_well_e, (sensor.read_noise_e / sensor.full_well_e).powi(2));
+    let balance = [sensor.balance_red, 1.0, sensor.balance_blue].map(|gain| gain as f32);
     let noise_seed = seed_of(seed, "noise");
     let stride = canvas.width * 3;
     canvas.data.par_chunks_mut(stride).enumerate().for_each(|(y, row)| {
         let mut stream = Stream::new(noise_seed ^ y as u64);
-        for value in row {
-            let light = *value * gain as f32;
-            let noisy = light + (light * photon as f32 + read as f32).sqrt() * stream.normal();
+        for (place, value) in row.iter_mut().enumerate() {
+            let balance = balance[place % 3];
+            let light = *value * gain as f32 / balance;
+            let raw = light + (light * photon as f32 + read as f32).sqrt() * stream.normal();
+            // The sensor clips before its white balance is laid on.
+            let noisy = raw.min(1.0) * balance;
             let place = noisy.clamp(0.0, 1.0) * TABLE as f32;
             let low = (place as usize).min(TABLE - 1);
             *value = table[low] + (table[low + 1] - table[low]) * (place - low as f32);
@@ -106,6 +110,49 @@ mod tests {
         let table = encoding(&sensor());
         assert!((table[(0.2140 * TABLE as f64).round() as usize] - 127.5).abs() < 0.05);
         assert!((table[TABLE] - 255.0).abs() < 1e-4);
+    }
+
+    /// Source: IEC 61966-2-1: linear = ((encoded + 0.055) / 1.055)^2.4 above 0.04045, encoded / 12.92 below: the standard's
+    /// other direction, undone here. The table is finer than a 14-bit sensor: half a step near black is 0.0004 encoded.
+    #[test]
+    fn encoding_is_the_inverse_of_the_standards_decoding() {
+        let table = encoding(&sensor());
+        for code in 0..=255_u32 {
+            let encoded = f64::from(code) / 255.0;
+            let linear = if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) };
+            let found = f64::from(table[(linear * TABLE as f64).round() as usize]);
+            assert!((found - f64::from(code)).abs() < 0.11, "code {code}: {found}");
+        }
+    }
+
+    /// Source: photon transfer: variance over mean is a straight line, slope 1 / full well, ordinate the read noise squared
+    /// (EMVA 1288's linear model, from memory). 120,000 samples: 0.4 % of a variance, and 1/12 code² of rounding.
+    #[test]
+    fn noise_follows_the_photon_transfer_line() {
+        let sensor = SensorSpec { full_well_e: 400.0, read_noise_e: 4.0, ..sensor() };
+        let inverse = |code: f64| ((code / 255.0 + 0.055) / 1.055).powf(2.4);
+        let measured = |level: f32| {
+            let canvas = Canvas { width: 200, height: 200, channels: 3, data: vec![level; 200 * 200 * 3] };
+            let levels: Vec<f64> = develop(canvas, &sensor, 1.0, 5).iter().map(|b| inverse(f64::from(*b))).collect();
+            let mean = levels.iter().sum::<f64>() / levels.len() as f64;
+            (mean, levels.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / levels.len() as f64)
+        };
+        let (low, high) = (measured(0.2), measured(0.6));
+        assert!((low.0 - 0.2).abs() < 5e-4 && (high.0 - 0.6).abs() < 5e-4, "means {} and {}", low.0, high.0);
+        let slope = (high.1 - low.1) / (high.0 - low.0);
+        assert!((slope * 400.0 - 1.0).abs() < 0.03, "slope {slope}, expected {}", 1.0 / 400.0);
+        let ordinate = low.1 - slope * low.0;
+        assert!((ordinate - 1e-4).abs() < 3e-5, "read noise squared {ordinate}, expected 1e-4");
+    }
+
+    /// Hand-worked: a gain of 0.5 on red, 2 on blue, light of 0.8 in the balanced picture.
+    #[test]
+    fn white_balance_acts_behind_the_sensors_clipping() {
+        let sensor =
+            SensorSpec { balance_red: 0.5, balance_blue: 2.0, full_well_e: 1e9, read_noise_e: 0.0, ..sensor() };
+        let bytes = develop(Canvas { width: 1, height: 1, channels: 3, data: vec![0.8; 3] }, &sensor, 1.0, 1);
+        // Red would need 1.6 of the sensor: it stops at 1, which the balance makes 0.5, code 188. The others stay at 0.8.
+        assert_eq!((bytes[0], bytes[1], bytes[2]), (188, 231, 231));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Families of scenes: TOML files with ranges, from which a seed draws one scene.
 //!
-//! **Takes** a family's name and a seed. **Gives** a [`SceneSpec`]. **How**: a family file has the scene's own shape; a
+//! **Takes** a family's name, or a family file's own text, and a seed. **Gives** a [`SceneSpec`]. **How**: a family file has the scene's own shape; a
 //! leaf is a value, a range `[low, high]`, or a table `{ choice = [...] }`, `{ log = [low, high] }`, `{ normal = [mean,
 //! sd] }`; `extends` names the family whose leaves it replaces. Every leaf draws by its own name, so that a new leaf
 //! changes no other. **Fails when** the name is unknown or a leaf does not fit.
@@ -54,6 +54,7 @@ family_files!(
     "ambient-too-strong",
     "all-white",
     "bay-mismatch",
+    "reflector",
 );
 
 /// Depth of `extends` beyond which a file must be going round in circles.
@@ -66,20 +67,75 @@ pub fn families() -> Vec<&'static str> {
 
 /// Draws one scene; `size` replaces the picture's longer and shorter side.
 pub fn sample(family: &str, seed: u64, size: Option<(u32, u32)>) -> Result<SceneSpec, Error> {
-    let mut table = merged(family, 0)?;
-    table.remove("extends");
-    let path = format!("fixtures/scenes/{family}.toml");
-    let wrong = |found: String| Error::file(&path, found, "compare it with fixtures/scenes/typical.toml");
-    let drawn = draw(&Value::Table(table), rng::seed_of(seed, family), "");
-    let mut spec: SceneSpec = drawn.try_into().map_err(|error| wrong(format!("not a scene: {error}")))?;
+    from_family(merged(family, 0)?, family, &format!("fixtures/scenes/{family}.toml"), seed, size)
+}
+
+/// Draws one scene of a family file of one's own: its `text`, its `path` for messages; `extends` names a built-in family.
+/// The scene is named after the file.
+pub fn sample_file(text: &str, path: &str, seed: u64, size: Option<(u32, u32)>) -> Result<SceneSpec, Error> {
+    from_family(merged_text(text, path, 0)?, &stem(path), path, seed, size)
+}
+
+/// Reads one scene: a file like a family's, with its own `seed` (0 when it states none), from which what is left as a
+/// range is drawn as well. Its `name` is kept; without one the file gives it.
+pub fn scene_file(text: &str, path: &str, size: Option<(u32, u32)>) -> Result<SceneSpec, Error> {
+    let mut table = merged_text(text, path, 0)?;
+    let seed = match table.get("seed") {
+        None => 0,
+        Some(Value::Integer(seed)) if *seed >= 0 => *seed as u64,
+        Some(other) => {
+            return Err(Error::file(path, format!("seed = {other}, need a whole number from 0"), "correct the seed"));
+        }
+    };
+    table.entry("family").or_insert_with(|| Value::String(stem(path)));
+    let mut spec = drawn(table, seed, path, size)?;
+    if spec.name.is_empty() {
+        spec.name = stem(path);
+    }
+    if !spec.name.chars().all(|c| c.is_alphanumeric() || "-_.".contains(c)) {
+        return Err(Error::file(
+            path,
+            format!("name = \"{}\", need letters, digits, - _ .", spec.name),
+            "rename the scene",
+        ));
+    }
+    spec.seed = seed;
+    Ok(spec)
+}
+
+fn from_family(
+    table: Table,
+    family: &str,
+    path: &str,
+    seed: u64,
+    size: Option<(u32, u32)>,
+) -> Result<SceneSpec, Error> {
+    let mut spec = drawn(table, rng::seed_of(seed, family), path, size)?;
     spec.family = family.to_string();
     spec.name = format!("{family}-{seed:03}");
-    spec.round_stated();
     spec.seed = rng::seed_of(seed, &spec.name);
+    Ok(spec)
+}
+
+/// Every leaf drawn with this seed.
+fn drawn(mut table: Table, seed: u64, path: &str, size: Option<(u32, u32)>) -> Result<SceneSpec, Error> {
+    table.remove("extends");
+    let wrong = |found: String| Error::file(path, found, "compare it with fixtures/scenes/typical.toml");
+    let drawn = draw(&Value::Table(table), seed, "");
+    let mut spec: SceneSpec = drawn.try_into().map_err(|error| wrong(format!("not a scene: {error}")))?;
+    if let Some(odd) = spec.odd_word() {
+        return Err(wrong(odd));
+    }
+    spec.round_stated();
     if let Some((long, short)) = size {
         (spec.picture.long_px, spec.picture.short_px) = (long, short);
     }
     Ok(spec)
+}
+
+/// A file's name without folder and ending.
+fn stem(path: &str) -> String {
+    std::path::Path::new(path).file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default()
 }
 
 fn merged(family: &str, depth: usize) -> Result<Table, Error> {
@@ -90,15 +146,19 @@ fn merged(family: &str, depth: usize) -> Result<Table, Error> {
             "choose a family from this list",
         ));
     };
-    let path = format!("fixtures/scenes/{family}.toml");
+    merged_text(text, &format!("fixtures/scenes/{family}.toml"), depth)
+}
+
+/// The text's leaves over those of the family that it extends.
+fn merged_text(text: &str, path: &str, depth: usize) -> Result<Table, Error> {
     let own: Table = toml::from_str(text).map_err(|error| {
-        Error::file(&path, format!("not TOML: {error}"), "compare it with fixtures/scenes/typical.toml")
+        Error::file(path, format!("not TOML: {error}"), "compare it with fixtures/scenes/typical.toml")
     })?;
     let Some(parent) = own.get("extends").and_then(Value::as_str) else {
         return Ok(own);
     };
     if depth >= DEEPEST {
-        return Err(Error::file(&path, "extends goes round in circles", "let it end at a family without extends"));
+        return Err(Error::file(path, "extends goes round in circles", "let it end at a family without extends"));
     }
     let mut table = merged(parent, depth + 1)?;
     overlay(&mut table, &own);
@@ -212,6 +272,32 @@ mod tests {
             let (a, b) = (drawn["a"].as_float().unwrap(), drawn["b"].as_float().unwrap());
             assert!((2.0..3.0).contains(&a) && (10.0..1000.0).contains(&b), "{a}, {b}");
             assert!((4..=6).contains(&drawn["c"].as_integer().unwrap()));
+        }
+    }
+
+    #[test]
+    fn a_scene_file_keeps_its_name_and_seed() {
+        let text = "extends = \"clean\"\nname = \"mine\"\nseed = 7\n[setup]\nheight_mm = 701.0\n";
+        let spec = scene_file(text, "folder/a.toml", Some((800, 600))).unwrap();
+        assert_eq!((spec.name.as_str(), spec.seed, spec.picture.long_px), ("mine", 7, 800));
+        assert!((spec.setup.height_mm - 701.0).abs() < 1e-9);
+        assert_eq!(scene_file("extends = \"clean\"\n", "folder/a.toml", None).unwrap().name, "a");
+        assert_eq!(sample_file("extends = \"clean\"\n", "folder/own.toml", 4, None).unwrap().name, "own-004");
+    }
+
+    #[test]
+    fn what_is_wrong_in_a_file_is_named() {
+        for (text, word) in [
+            ("extends = \"nonesuch\"\n", "nonesuch"),
+            ("a = ", "not TOML"),
+            ("extends = \"clean\"\nseed = -1\n", "seed = -1"),
+            ("extends = \"clean\"\nname = \"../up\"\n", "../up"),
+            ("extends = \"clean\"\n[beam]\nglow = 1.0\n", "glow"),
+            ("extends = \"clean\"\n[setup]\nlamp = \"middle\"\n", "lamp = \"middle\""),
+            ("extends = \"clean\"\n[picture]\njpeg_quality = 0\n", "jpeg_quality"),
+        ] {
+            let error = scene_file(text, "folder/a.toml", None).unwrap_err().to_string();
+            assert!(error.contains(word) && error.contains("a.toml") || word == "nonesuch", "need {word}: {error}");
         }
     }
 

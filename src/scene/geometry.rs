@@ -147,10 +147,10 @@ impl Camera {
             k2: spec.k2,
             p1: 0.0,
             p2: 0.0,
-            k3: 0.0,
+            k3: spec.k3,
         };
         let undo_step = 1.2 * width.hypot(height) * 0.5 / focal / (RADII - 1) as f64;
-        let undo = (0..RADII).map(|i| undistort(i as f64 * undo_step, spec.k1, spec.k2)).collect();
+        let undo = (0..RADII).map(|i| undistort(i as f64 * undo_step, [spec.k1, spec.k2, spec.k3])).collect();
         Self {
             centre,
             right: sub(scale(level, cos), scale(up, sin)),
@@ -160,6 +160,11 @@ impl Camera {
             undo,
             undo_step,
         }
+    }
+
+    /// Angle between the optical axis and the wall's normal, degrees.
+    pub(super) fn obliquity_deg(&self, wall: &WallPlane) -> f64 {
+        dot(self.forward, wall.normal).clamp(-1.0, 1.0).acos().to_degrees()
     }
 
     /// Ray through a pixel place: from `centre`, not normalised; its part along the optical axis is 1.
@@ -180,22 +185,22 @@ impl Camera {
         }
         let (x, y) = (dot(d, self.right) / depth, dot(d, self.down) / depth);
         let r2 = x * x + y * y;
-        let factor = 1.0 + r2 * (self.lens.k1 + r2 * self.lens.k2);
+        let factor = 1.0 + r2 * (self.lens.k1 + r2 * (self.lens.k2 + r2 * self.lens.k3));
         Some((self.lens.cx + self.lens.fx * x * factor, self.lens.cy + self.lens.fy * y * factor))
     }
 }
 
 /// Undistorted radius over distorted radius.
-fn undistort(distorted: f64, k1: f64, k2: f64) -> f64 {
+fn undistort(distorted: f64, [k1, k2, k3]: [f64; 3]) -> f64 {
     if distorted == 0.0 {
         return 1.0;
     }
     let mut r = distorted;
     for _ in 0..NEWTON_STEPS {
         let r2 = r * r;
-        let miss = r * (1.0 + r2 * (k1 + r2 * k2)) - distorted;
+        let miss = r * (1.0 + r2 * (k1 + r2 * (k2 + r2 * k3))) - distorted;
         // A lens that folds back has no inverse there: the slope is kept above zero, the ray stays finite.
-        r -= miss / (1.0 + r2 * (3.0 * k1 + 5.0 * r2 * k2)).max(0.1);
+        r -= miss / (1.0 + r2 * (3.0 * k1 + 5.0 * r2 * k2 + 7.0 * r2 * r2 * k3)).max(0.1);
     }
     r / distorted
 }

@@ -5,7 +5,7 @@
 
 use super::beam::{Beam, BeamSpec, Column, Row};
 use super::geometry::{LampView, Vec3, WallPlane, dot, sub};
-use super::smear::{SmearTable, smear_deg, smeared_cd};
+use super::smear::{SmearTable, smear_deg, smeared_cd, smeared_channels_cd};
 use super::spec::SceneSpec;
 use super::surface::Rgb;
 
@@ -61,6 +61,7 @@ impl Lamp {
         };
         let count = (2.0 * TABLE_REACH_DEG / TABLE_STEP_DEG) as usize + 2;
         let at = |i: usize| i as f64 * TABLE_STEP_DEG - TABLE_REACH_DEG;
+        let count = if beam.is_table() { 0 } else { count };
         let columns = (0..count).map(|i| beam.column(at(i))).collect();
         let rows = (0..count).map(|i| beam.row(at(i))).collect();
         Self { view: LampView::new(&spec.setup, centre.0, centre.1), beam, ratio, tables, columns, rows, lifts }
@@ -74,6 +75,9 @@ impl Lamp {
                 return [r, g, b];
             }
         }
+        if self.beam.is_table() {
+            return self.beam.channels_cd(h, v, self.lifts);
+        }
         let (ph, pv) = self.beam.to_pattern(h, v);
         let place = |angle: f64| {
             let place = (angle.clamp(-TABLE_REACH_DEG, TABLE_REACH_DEG) + TABLE_REACH_DEG) / TABLE_STEP_DEG;
@@ -82,7 +86,7 @@ impl Lamp {
         let ((i, x), (j, y)) = (place(ph), place(pv));
         let column = self.columns[i].mixed(&self.columns[i + 1], x);
         let row = self.rows[j].mixed(&self.rows[j + 1], y);
-        self.beam.channels_at(&column, &row, pv, self.lifts)
+        self.beam.channels_at(&column, &row, (ph, pv), self.lifts)
     }
 }
 
@@ -173,7 +177,8 @@ impl<'a> Lights<'a> {
         if lamp.beam.spec().fringe_deg == 0.0 {
             return smeared_cd(&lamp.beam, self.smear, h, v, 0.0);
         }
-        (0..3).map(|c| weight[c] * smeared_cd(&lamp.beam, self.smear, h, v, lamp.lifts[c])).sum::<f64>() / whole
+        let candela = smeared_channels_cd(&lamp.beam, self.smear, h, v, lamp.lifts);
+        (0..3).map(|c| weight[c] * candela[c]).sum::<f64>() / whole
     }
 
     /// The same direction as it is lit: lamps and room together, as luminous lux on the wall; `None` off the wall.

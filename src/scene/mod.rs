@@ -5,11 +5,16 @@
 //! the stages, only units, the lens's numbers and the bay file's format.
 
 mod beam;
+mod candela;
+mod candela_csv;
 mod develop;
+mod facets;
 mod family;
 mod geometry;
+mod goniometer;
 mod jpeg;
 mod light;
+mod lm63;
 mod optics;
 mod render;
 mod rng;
@@ -18,12 +23,16 @@ mod smear;
 mod spec;
 mod surface;
 mod tags;
+mod traced;
 mod truth;
 mod write;
 
 pub use beam::{Beam, BeamSpec, Shape};
-pub use family::{families, sample};
-pub use render::{Rendered, render};
+pub use candela::CandelaTable;
+pub use facets::FacetSpec;
+pub use family::{families, sample, sample_file, scene_file};
+pub use goniometer::{Goniometer, Pole};
+pub use render::{Rendered, lamp_lux, render, wall_pixel};
 pub use smear::{smear_deg, smeared_cd};
 pub use spec::{
     CameraSpec, FloorSpec, MarkSpec, PairSpec, PictureSpec, RoomSpec, SceneSpec, SecondSpec, SensorSpec, SetupSpec,

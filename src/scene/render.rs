@@ -5,7 +5,7 @@
 //! and file. **Fails when** the picture cannot be encoded.
 
 use super::develop::develop;
-use super::geometry::{Camera, Vec3, add, dot, normal, scale, sub};
+use super::geometry::{Camera, Vec3, WallPlane, add, dot, normal, scale, sub};
 use super::jpeg::{self, Shot};
 use super::light::{LUMA, Lights};
 use super::optics::Canvas;
@@ -53,8 +53,26 @@ pub struct Rendered {
     pub second: Option<(String, Vec<u8>)>,
 }
 
-/// Renders a scene.
+/// Pixel place in the upright photo of a place on the wall's face (mm, counted from where the centreline meets it at
+/// y = 0); `None` behind the camera. Pixel centres at n + 0.5.
+pub fn wall_pixel(spec: &SceneSpec, x_mm: f64, y_mm: f64) -> Option<(f64, f64)> {
+    let wall = WallPlane::new(&spec.setup);
+    Camera::new(&spec.camera, &wall, spec.upright_size()).pixel(wall.point(x_mm, y_mm))
+}
+
+/// Illuminance by the lamps alone at places of the wall's face, lux (green; red and blue are tinted by the sensor).
+pub fn lamp_lux(spec: &SceneSpec, places_mm: &[(f64, f64)]) -> Vec<f64> {
+    let lights = Lights::new(spec);
+    let at = |&(x, y): &(f64, f64)| lights.lamps_lux(lights.wall.point(x, y), lights.wall.normal)[1];
+    places_mm.iter().map(at).collect()
+}
+
+/// Renders a scene. **Fails when** a candela table is named that nobody read ([`super::BeamSpec::candela`]), or the picture
+/// cannot be encoded.
 pub fn render(spec: &SceneSpec) -> Result<Rendered, Error> {
+    if let (Some(table), None) = (&spec.beam.table, &spec.beam.candela) {
+        return Err(Error::file(table, "candela table was not read", "put it beside the scene file that names it"));
+    }
     let mut lights = Lights::new(spec);
     raise_room_light(spec, &mut lights);
     let camera = Camera::new(&spec.camera, &lights.wall, spec.upright_size());
@@ -319,6 +337,17 @@ mod tests {
     fn same_scene_gives_the_same_bytes() {
         let spec = family::sample("brick", 1, Some((400, 300))).unwrap();
         assert_eq!(render(&spec).unwrap(), render(&spec).unwrap());
+    }
+
+    #[test]
+    fn the_count_of_threads_changes_no_byte() {
+        let mut spec = family::sample("near-wall", 1, Some((240, 180))).unwrap();
+        (spec.sensor.sharpening, spec.camera.motion_px, spec.second.ratio) = (0.4, 40.0, 0.1);
+        let with = |threads: usize| {
+            rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap().install(|| render(&spec).unwrap())
+        };
+        let one = with(1);
+        assert!(one == with(2) && one == with(5));
     }
 
     #[test]

@@ -254,6 +254,9 @@ pub struct CameraSpec {
     pub k1: f64,
     /// Radial distortion, order 4.
     pub k2: f64,
+    /// Radial distortion, order 6.
+    #[serde(default)]
+    pub k3: f64,
     /// Share of the cos^4 fall to the corners that the camera leaves.
     pub vignetting: f64,
     /// Blur, standard deviation in pixels of a picture 4000 pixels long.
@@ -292,6 +295,13 @@ pub struct SensorSpec {
     pub lamp_red: f64,
     /// Colour of the lamp in the picture: blue against green.
     pub lamp_blue: f64,
+    /// Gain of the white balance on red, after the sensor has clipped; 1: none. The tints above are those of the balanced
+    /// picture, so it moves only where each colour clips and how noisy it is.
+    #[serde(default = "no_gain")]
+    pub balance_red: f64,
+    /// Gain of the white balance on blue.
+    #[serde(default = "no_gain")]
+    pub balance_blue: f64,
     /// Tone curve.
     pub tone: ToneKind,
     /// Strength of the tone curve, 0 to 1.
@@ -306,6 +316,11 @@ pub struct SensorSpec {
     pub band_count: f64,
     /// Phase of the bands, turns.
     pub band_phase_turns: f64,
+}
+
+/// A white balance that leaves a colour alone.
+fn no_gain() -> f64 {
+    1.0
 }
 
 /// A second photo from about the same place.
@@ -352,6 +367,35 @@ impl SceneSpec {
             round(&mut mark.x_mm, 0.1);
             round(&mut mark.y_mm, 0.1);
         }
+    }
+
+    /// The first word or number that no scene can have: what was found and what is needed.
+    pub fn odd_word(&self) -> Option<String> {
+        let words: [(&str, &str, &[&str]); 6] = [
+            ("expect", &self.expect, &["measured", "refused"]),
+            ("pattern", &self.pattern, &["kink", "left-cutoff", "right-cutoff", "flat", "spot"]),
+            ("beam_name", &self.beam_name, &["low", "high", "fog"]),
+            ("lamp", &self.setup.lamp, &["left", "right"]),
+            ("traffic", &self.setup.traffic, &["left", "right"]),
+            ("pair.kind", &self.pair.kind, &["none", "marks", "ambient"]),
+        ];
+        let odd = |(name, found, known): &(&str, &str, &[&str])| {
+            let is_odd = !known.contains(found);
+            is_odd.then(|| format!("{name} = \"{found}\", need one of: {}", known.join(", ")))
+        };
+        let in_range = |name: &str, value: f64, low: f64, high: f64| {
+            let is_odd = !(low..=high).contains(&value);
+            is_odd.then(|| format!("{name} = {value}, need {low} to {high}"))
+        };
+        words
+            .iter()
+            .find_map(odd)
+            .or_else(|| in_range("orientation", f64::from(self.picture.orientation), 1.0, 8.0))
+            .or_else(|| in_range("jpeg_quality", f64::from(self.picture.jpeg_quality), 1.0, 100.0))
+            .or_else(|| in_range("distance_mm", self.setup.distance_mm, 500.0, 200_000.0))
+            .or_else(|| in_range("f35_mm", self.camera.f35_mm, 5.0, 500.0))
+            .or_else(|| in_range("full_well_e", self.sensor.full_well_e, 1.0, 1e9))
+            .or_else(|| in_range("reflectance", self.wall.reflectance, 0.01, 1.0))
     }
 
     /// Whether the pattern is mirrored: left-hand traffic.

@@ -5,6 +5,7 @@
 //! 571.108, UNECE R112 annex on cut-off); elbow = meeting of two least-squares lines (UN R112's line method).
 
 use super::beam::{Beam, Shape};
+use rayon::prelude::*;
 
 /// The step over which the fall of log10 is taken.
 pub const STEP_DEG: f64 = 0.1;
@@ -113,7 +114,7 @@ fn fit_line(points: &[(f64, f64)]) -> (f64, f64) {
 }
 
 /// The elbow of a beam whose light on the wall is `light`; `None` for shapes without one.
-pub fn elbow(beam: &Beam, flat_side: f64, light: &impl Fn(f64, f64) -> f64) -> Option<Elbow> {
+pub fn elbow(beam: &Beam, flat_side: f64, light: &(impl Fn(f64, f64) -> f64 + Sync)) -> Option<Elbow> {
     let spec = beam.spec();
     if !matches!(spec.shape, Shape::Kink15 | Shape::Z | Shape::Kink45) {
         return None;
@@ -124,7 +125,7 @@ pub fn elbow(beam: &Beam, flat_side: f64, light: &impl Fn(f64, f64) -> f64) -> O
     };
     let scans = |from: f64, to: f64, step: f64| -> Vec<(f64, f64)> {
         let count = ((to - from).abs() / step).round().max(1.0) as usize;
-        (0..=count).map(|i| scan(from + (to - from) * i as f64 / count as f64)).collect()
+        (0..=count).into_par_iter().map(|i| scan(from + (to - from) * i as f64 / count as f64)).collect()
     };
     let is_steep = spec.shape == Shape::Kink45 || spec.rise_slope > STEEPEST_RISE_DEG.to_radians().tan();
     let mut meeting = spec.aim_h_deg;
@@ -186,16 +187,16 @@ fn disc_mean(light: &impl Fn(f64, f64) -> f64, h: f64, v: f64) -> f64 {
 }
 
 /// The direction of the greatest intensity, as a mean over a disc of 0.2 degree diameter.
-pub fn hot_spot(beam: &Beam, light: &impl Fn(f64, f64) -> f64) -> HotSpot {
+pub fn hot_spot(beam: &Beam, light: &(impl Fn(f64, f64) -> f64 + Sync)) -> HotSpot {
     let (ah, av) = (beam.spec().aim_h_deg, beam.spec().aim_v_deg);
     let (side, down, up) = HOT_SEARCH_DEG;
     let (columns, rows) = ((2.0 * side / STEP_DEG) as usize, ((down + up) / STEP_DEG) as usize);
     let (mut h, mut v, mut top) = (ah, av, 0.0);
-    for i in 0..=columns * rows {
-        let (ch, cv) = (ah - side + (i % columns) as f64 * STEP_DEG, av - down + (i / columns) as f64 * STEP_DEG);
-        let here = light(ch, cv);
+    let place = |i: usize| (ah - side + (i % columns) as f64 * STEP_DEG, av - down + (i / columns) as f64 * STEP_DEG);
+    let seen: Vec<f64> = (0..=columns * rows).into_par_iter().map(|i| light(place(i).0, place(i).1)).collect();
+    for (i, here) in seen.into_iter().enumerate() {
         if here > top {
-            (h, v, top) = (ch, cv, here);
+            ((h, v), top) = (place(i), here);
         }
     }
     top = disc_mean(light, h, v);

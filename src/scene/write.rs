@@ -9,6 +9,7 @@ use super::sheets::true_place;
 use super::smear::smeared_cd;
 use super::spec::SceneSpec;
 use super::truth::{self, CutoffPoint, STEP_DEG, cutoff_at};
+use rayon::prelude::*;
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::f64::consts::PI;
@@ -135,20 +136,22 @@ pub(super) fn truth_json(spec: &SceneSpec, lights: &Lights, camera: &Camera, gai
     };
     let is_known = spec.beam.is_lit && spec.expect == "measured";
     let has_cutoff = is_known && spec.pattern != "spot";
-    let places = if has_cutoff { listed_places(spec, side) } else { Vec::new() };
-    let points: Vec<CutoffPoint> = places.iter().map(|&h| cutoff_at(&light, h, near(h))).collect();
+    let mut places = if has_cutoff { listed_places(spec, side) } else { Vec::new() };
+    places.retain(|&h| (-1..=1).all(|i| beam.is_known(h, near(h) + f64::from(i) * STEP_DEG)));
+    let points: Vec<CutoffPoint> = places.par_iter().map(|&h| cutoff_at(&light, h, near(h))).collect();
     let lit_places: Vec<f64> = places.iter().copied().skip(1).step_by(AS_LIT_EVERY).collect();
     let as_lit = |h: f64, v: f64| lights.as_lit_lux(h, v).unwrap_or(1.0);
-    let lit: Vec<f64> = lit_places.iter().map(|&h| rounded(cutoff_at(&as_lit, h, near(h)).v_deg)).collect();
+    let lit: Vec<f64> = lit_places.par_iter().map(|&h| rounded(cutoff_at(&as_lit, h, near(h)).v_deg)).collect();
     let g_max = points.iter().map(|p| p.g).fold(0.0, f64::max);
+    let has_elbow = is_known && has_lines(&places, spec);
     let cutoff = has_cutoff.then(|| Listed {
         h_deg: places,
         v_deg: points.iter().map(|p| rounded(p.v_deg)).collect(),
         g: points.iter().map(|p| rounded(p.g)).collect(),
     });
-    let elbow = if is_known { truth::elbow(beam, side, &light) } else { None };
+    let elbow = if has_elbow { truth::elbow(beam, side, &light) } else { None };
     let hot = is_known.then(|| truth::hot_spot(beam, &light));
-    let value = json!({
+    let mut value = json!({
         "schema": TRUTH_SCHEMA,
         "name": spec.name,
         "family": spec.family,
@@ -172,7 +175,17 @@ pub(super) fn truth_json(spec: &SceneSpec, lights: &Lights, camera: &Camera, gai
         "marks": marks(spec, lights, camera),
         "difficulty": difficulty(spec, lights, camera, gain, (side, near(spec.beam.aim_h_deg + side * SCAN_DEG))),
     });
+    if let Some(table) = &spec.beam.table {
+        value["table"] = json!(table);
+    }
     format!("{value:#}\n")
+}
+
+/// Whether both lines of the elbow lie where the light is known: a table may end too early.
+fn has_lines(places: &[f64], spec: &SceneSpec) -> bool {
+    // The flat line's window ends 3 degrees from the elbow.
+    const FLAT_END_DEG: f64 = 3.2;
+    spec.beam.candela.is_none() || places.iter().any(|h| (h - spec.beam.aim_h_deg).abs() >= FLAT_END_DEG)
 }
 
 /// How the near-field smear moves the cutoff where it counts.
@@ -224,6 +237,7 @@ fn difficulty(spec: &SceneSpec, lights: &Lights, camera: &Camera, gain: f64, at:
     json!({
         "mark_px": rounded(sizes / mm_per_px),
         "mm_per_px": rounded(mm_per_px),
+        "obliquity_deg": rounded(camera.obliquity_deg(&lights.wall)),
         "below_cutoff_fullscale": if has_sides { side(at.1 - SIDE_DEG) } else { None },
         "above_cutoff_fullscale": if has_sides { side(at.1 + SIDE_DEG) } else { None },
         "marks_white_fullscale": whites,
@@ -232,8 +246,8 @@ fn difficulty(spec: &SceneSpec, lights: &Lights, camera: &Camera, gain: f64, at:
         "tone": spec.sensor.tone,
         "tone_strength": rounded(spec.sensor.tone_strength),
         "tone_centre": rounded(spec.sensor.tone_centre),
-        "contrast": rounded(spec.beam.contrast),
-        "softness_deg": rounded(spec.beam.softness_deg),
+        "contrast": spec.beam.table.is_none().then(|| rounded(spec.beam.contrast)),
+        "softness_deg": spec.beam.table.is_none().then(|| rounded(spec.beam.softness_deg)),
         "wall": spec.wall.kind,
         "f35": rounded(spec.camera.f35_mm),
         "k1": rounded(spec.camera.k1),
