@@ -13,6 +13,7 @@ use lampwright::measured::{Budget, Measured};
 use lampwright::photo::{Format, Photo, Pixels, ShotFacts, UprightMap};
 use lampwright::reading::{DisplayUnits, MarkFit, Reading, ReadingOutcome, ReadingParts, to_text};
 use lampwright::units::{Deg, Mm, PxPoint};
+use std::collections::BTreeMap;
 use serde_json::{Value, json};
 
 const BAY: &str = include_str!("../calib/bays/demo.bay.toml");
@@ -120,6 +121,7 @@ impl Lamp {
             mark_fit: MarkFit { rms_px: Some(0.21), rms_mm: Some(f64::NAN) },
             outcome: refusal.map_or(measured, ReadingOutcome::Refused),
             flags: &self.flags,
+            options: &BTreeMap::new(),
             command: &["measure".to_owned(), "beam.jpg".to_owned()],
         })
     }

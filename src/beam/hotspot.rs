@@ -371,6 +371,7 @@ mod tests {
         let stronger = ToneCurve::new(BeamOptions::default().spot.least_tone_sigma);
         let room = RoomLight::default();
         find(&SpotInput {
+            options: &BeamOptions::default(),
             grid,
             tones: (&plain, &stronger),
             room: &room,
