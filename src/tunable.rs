@@ -149,6 +149,8 @@ pub(crate) use tunables;
 
 #[cfg(test)]
 mod tests {
+    #![expect(unreachable_pub, reason = "the macro makes public structs, here inside of a test")]
+
     use super::*;
 
     tunables! {

@@ -125,7 +125,8 @@ fn printed_options_are_the_defaults() {
 #[test]
 fn a_sweep_measures_the_same_scenes_at_every_value() {
     let folder = tempfile::tempdir().unwrap();
-    let words = "score --families clean --n 1 --size 1280x960 --worst 0 --out run --sweep beam.cutoff.above_deg=0.8..1.4/2";
+    let words =
+        "score --families clean --n 1 --size 1280x960 --worst 0 --out run --sweep beam.cutoff.above_deg=0.8..1.4/2";
     let (status, out, error) = told(run(folder.path(), &words.split(' ').collect::<Vec<_>>()));
     assert!(status < 2, "{error}");
     assert!(out.contains("sweep of beam.cutoff.above_deg"), "{out}");

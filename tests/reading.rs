@@ -13,8 +13,8 @@ use lampwright::measured::{Budget, Measured};
 use lampwright::photo::{Format, Photo, Pixels, ShotFacts, UprightMap};
 use lampwright::reading::{DisplayUnits, MarkFit, Reading, ReadingOutcome, ReadingParts, to_text};
 use lampwright::units::{Deg, Mm, PxPoint};
-use std::collections::BTreeMap;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 
 const BAY: &str = include_str!("../calib/bays/demo.bay.toml");
 const SCREWS: &str = include_str!("../calib/screws/two-screws.screws.toml");

@@ -110,7 +110,8 @@ mod tests {
     use super::*;
 
     fn sweep() -> Sweep {
-        let point = |value: f64| SweepPoint { value, families: summarize(&[outcome("a", "f", &[(0.01 * value, 0.1)])]) };
+        let point =
+            |value: f64| SweepPoint { value, families: summarize(&[outcome("a", "f", &[(0.01 * value, 0.1)])]) };
         Sweep { key: "beam.cutoff.below_deg".to_owned(), points: vec![point(0.5), point(0.9)] }
     }
 

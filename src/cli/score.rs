@@ -10,8 +10,8 @@ use super::score_sweep::{Sweeping, sweep};
 use super::size::{SIZES_HELP, parse_size};
 use super::write::Staged;
 use crate::bench::{
-    Case, Comparison, Journal, Outcome, PageInput, Prepared, Results, Sweep, cases_of_families, cases_of_folder, compare, csv,
-    page, rendered, score, table, worst,
+    Case, Comparison, Journal, Outcome, PageInput, Prepared, Results, Sweep, cases_of_families, cases_of_folder,
+    compare, csv, page, rendered, score, table, worst,
 };
 use crate::error::Error;
 use crate::options::Options;
@@ -82,7 +82,8 @@ pub fn run(args: &ScoreArgs, command: Vec<String>, stdout: &mut dyn Write) -> Re
         Some(dir) => cases_of_folder(dir)?,
         None => cases_of_families(&args.families, args.n, args.seed, args.size)?,
     };
-    let options = args.options.as_deref().map(|path| read_parsed(path, Options::parse)).transpose()?.unwrap_or_default();
+    let options =
+        args.options.as_deref().map(|path| read_parsed(path, Options::parse)).transpose()?.unwrap_or_default();
     let sweeping = args.sweep.as_deref().map(|words| Sweeping::parse(words, &options)).transpose()?;
     fs::create_dir_all(&args.out).map_err(|error| cannot_make(&args.out, &error))?;
     let scratch = tempfile::tempdir().map_err(|error| cannot_make(&std::env::temp_dir(), &error))?;
@@ -95,7 +96,8 @@ pub fn run(args: &ScoreArgs, command: Vec<String>, stdout: &mut dyn Write) -> Re
     let journal = Journal::open(&args.out.join("journal.jsonl"), &description(args, &options, &software), args.resume)?;
     let outcomes = in_pool(args.threads, || measure_all(&cases, &options, scratch.path(), journal))?;
     let results = Results::new(software, command, String::new(), outcomes);
-    let sweep = sweeping.map(|sweeping| in_pool(args.threads, || sweep(&sweeping, &cases, scratch.path()))).transpose()?;
+    let sweep =
+        sweeping.map(|sweeping| in_pool(args.threads, || sweep(&sweeping, &cases, scratch.path()))).transpose()?;
     let comparison = old.map(|old| compare(&old, &results, args.tolerance));
     let shown = worst(&results.cases, usize::from(args.worst));
     let pictures = in_pool(args.threads, || pictures(&cases, &shown, &options))?;
@@ -132,12 +134,7 @@ fn in_pool<T: Send>(threads: Option<u16>, work: impl FnOnce() -> Result<T, Error
     pool.install(work)
 }
 
-fn measure_all(
-    cases: &[Case],
-    options: &Options,
-    scratch: &Path,
-    journal: Journal,
-) -> Result<Vec<Outcome>, Error> {
+fn measure_all(cases: &[Case], options: &Options, scratch: &Path, journal: Journal) -> Result<Vec<Outcome>, Error> {
     let bar = bar(cases.len());
     let done = journal.done.clone();
     bar.set_position(cases.iter().filter(|case| done.contains_key(&case.id)).count() as u64);

@@ -26,6 +26,11 @@ const PROFILE: f32 = 360.0;
 const ABREAST: usize = 3;
 /// Shares of the cells that are darker than black and brighter than white.
 const BLACK_WHITE: (f64, f64) = (0.005, 0.999);
+/// Code of black, and how many there are from it to white: lines stay darker and brighter than the wall.
+const DARKEST: f32 = 16.0;
+const SPAN: f32 = 200.0;
+/// Share of clipped samples from which a cell is tinted.
+const CLIPPED: f32 = 0.02;
 /// Least light that counts, relative to full scale: half an 8-bit code.
 const LEAST: f32 = 1e-4;
 
@@ -44,11 +49,11 @@ fn lay_grid(canvas: &mut Canvas, grid: &AngleGrid, chart: &Chart) -> (f32, f32) 
             let share_y = f64::from((area.bottom - y as f32 - 0.5) / area.height());
             let (h, v) = (chart.x.0 + share_x * (chart.x.1 - chart.x.0), chart.y.0 + share_y * (chart.y.1 - chart.y.0));
             let k = grid.index(grid.h.nearest(h), grid.v.nearest(v));
-            let pixel = if !grid.is_valid[k] {
-                VOID.rgb
-            } else {
-                let code = (16.0 + 200.0 * ((level(k) - black) / (white - black)).clamp(0.0, 1.0)) as u8;
-                if grid.clipped[k] > 0.02 { [code, code / 2, code / 2] } else { [code; 3] }
+            let code = (DARKEST + SPAN * ((level(k) - black) / (white - black)).clamp(0.0, 1.0)) as u8;
+            let pixel = match (grid.is_valid[k], grid.clipped[k] > CLIPPED) {
+                (false, _) => VOID.rgb,
+                (true, true) => [code, code / 2, code / 2],
+                (true, false) => [code; 3],
             };
             canvas.picture.put_pixel(x, y, Rgb(pixel));
         }
@@ -109,7 +114,9 @@ pub fn edges(grid: &AngleGrid, seen: &BeamSeen) -> RgbImage {
     }
     if let Some(shape) = &seen.shape {
         for (points, ink) in [(&shape.flat.places, MARK), (&shape.rise_points, MOVE)] {
-            points.iter().for_each(|&(h, v)| dot(&mut canvas, chart.at(h, v), 3.0, ink));
+            for &(h, v) in points {
+                dot(&mut canvas, chart.at(h, v), 3.0, ink);
+            }
         }
     }
     draw_left_over(&mut canvas, &chart, seen);

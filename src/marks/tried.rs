@@ -114,7 +114,9 @@ mod tests {
         let (a, b, c) = (tried(1.0, Fate::Kept(3)), tried(5.0, Fate::Shape), tried(2.0, Fate::Shape));
         let sorted = |all: [&Tried; 3]| {
             let list = TriedList::new(true);
-            all.into_iter().for_each(|one| list.add(|| one.clone()));
+            for one in all {
+                list.add(|| one.clone());
+            }
             list.into_sorted()
         };
         assert_eq!(sorted([&a, &b, &c]), sorted([&c, &a, &b]));

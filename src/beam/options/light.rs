@@ -8,7 +8,7 @@ tunables! {
         /// Standard deviation of a cell's light in the dark. Too small: the dark side weighs too much; too large:
         /// stray light is open. Default: about one 8-bit code averaged over a cell (own judgement, checked against
         /// residuals).
-        dark_sigma: f64 = 2.0e-4, "full scale", 0.00001..=0.01;
+        dark_sigma: f64 = 2.0e-4, "full scale", 1e-5..=0.01;
 
         /// Relative part of a cell's noise. Too small: bright rows weigh too much; too large: everything is soft.
         /// Default: own judgement.
@@ -41,7 +41,7 @@ tunables! {
 
         /// Absolute spread of a patch. Too small: the darkest patches weigh too much; too large: dark rooms stay
         /// open. Default: own judgement.
-        patch_floor: f64 = 1.5e-4, "full scale", 0.000001..=0.01;
+        patch_floor: f64 = 1.5e-4, "full scale", 1e-6..=0.01;
 
         /// Spread of the ratio of two channels over one paint. Too small: paint passes for another light; too large:
         /// colour tells nothing. Default: own judgement.
@@ -49,7 +49,7 @@ tunables! {
 
         /// Its absolute part. Too small: noise in the dark passes for colour; too large: colour tells nothing.
         /// Default: own judgement.
-        colour_floor: f64 = 2.0e-4, "full scale", 0.000001..=0.01;
+        colour_floor: f64 = 2.0e-4, "full scale", 1e-6..=0.01;
 
         /// Spread of the room's colour about the lamp's. Too small: daylight is taken for the lamp; too large: noise
         /// passes for colour. Default: daylight against filament is 0.7 (own judgement).
