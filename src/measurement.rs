@@ -223,7 +223,7 @@ fn stages(
     let fitted = view.insert(fitted);
     observer.stage("wall", StageView::Wall { photo, marks, view: fitted });
     let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
-    let bands = seen_bands(&image, fitted, request.pattern);
+    let bands = seen_bands(&image, fitted, request.pattern, &request.options.photo);
     flags.extend(bands.map(banding));
     let is_elsewhere = extra.marks_photo.is_some();
     let (grid, tone) = rayon::join(
@@ -306,13 +306,13 @@ fn banding(seen: Bands) -> Flag {
 }
 
 /// Bands of a pulsed lamp: along the wall's height in a turned photo, across the floor else.
-fn seen_bands(image: &LinearImage<'_>, view: &WallView, pattern: Pattern) -> Option<Bands> {
+fn seen_bands(image: &LinearImage<'_>, view: &WallView, pattern: Pattern, options: &PhotoOptions) -> Option<Bands> {
     /// The wall's plane this far under the floor shows floor, clear of the joint, mm.
     const UNDER_FLOOR_MM: f64 = 60.0;
     let is_floor = |place: PxPoint| view.to_wall(place).y_mm < -UNDER_FLOOR_MM;
     // A beam without a cutoff lights the floor itself in waves.
-    let level = || if pattern == Pattern::Spot { None } else { level_bands(image, &is_floor) };
-    bands(image).or_else(level)
+    let level = || if pattern == Pattern::Spot { None } else { level_bands(image, &is_floor, options) };
+    bands(image, options).or_else(level)
 }
 
 /// The camera's tone curve, told by the marks in the photo of the beam itself.
@@ -357,7 +357,7 @@ fn find_marks(
     if marks_photo.is_none() {
         return Ok(found);
     }
-    let movement = movement(source, photo, "marks")?;
+    let movement = movement(source, photo, "marks", &request.options.photo)?;
     let shift = movement.dx_px.hypot(movement.dy_px);
     if shift > request.options.photo.flagged_shift_px {
         flags.push(Flag::new(
@@ -396,7 +396,7 @@ fn unusable(photo: &Photo, marks: &Marks, options: &PhotoOptions) -> Option<Refu
             "expose less: tap on the bright part of the beam, or lower the exposure, and take the photo again",
         ));
     }
-    let blur = marks.blur_px.or_else(|| edge_spread_px(photo)).filter(|blur| *blur > options.blur_px)?;
+    let blur = marks.blur_px.or_else(|| edge_spread_px(photo, options)).filter(|blur| *blur > options.blur_px)?;
     Some(Refusal::new(
         FlagCode::Blurred,
         format!(
@@ -409,8 +409,13 @@ fn unusable(photo: &Photo, marks: &Marks, options: &PhotoOptions) -> Option<Refu
     ))
 }
 
-fn movement(first: &Photo, second: &Photo, which: &str) -> Result<crate::photo::FoundShift, Refusal> {
-    match shift_between(first, second) {
+fn movement(
+    first: &Photo,
+    second: &Photo,
+    which: &str,
+    options: &PhotoOptions,
+) -> Result<crate::photo::FoundShift, Refusal> {
+    match shift_between(first, second, options) {
         PairShift::Found(shift) => Ok(shift),
         PairShift::NotRecoverable { reason } => Err(Refusal::new(
             FlagCode::PairMoved,
@@ -428,7 +433,7 @@ fn linear_image<'a>(
     options: &PhotoOptions,
 ) -> Result<LinearImage<'a>, Refusal> {
     let Some(ambient) = ambient else { return Ok(LinearImage::new(photo)) };
-    let shift = movement(photo, ambient, "ambient")?;
+    let shift = movement(photo, ambient, "ambient", options)?;
     let scale = exposure(photo).zip(exposure(ambient)).map_or(1.0, |(lamp, room)| lamp / room);
     if (scale - 1.0).abs() > options.same_exposure {
         flags.push(Flag::new(

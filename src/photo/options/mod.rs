@@ -1,4 +1,10 @@
-//! Everything that can be tuned in what is said of the photos. Limits of the formats are no tunables (`decode`).
+//! Everything that can be tuned in the photo stage.
+
+mod pair;
+mod bands;
+
+pub use bands::{BandsOptions, LevelBandsOptions};
+pub use pair::{PairOptions, SharpnessOptions};
 
 use crate::tunable::tunables;
 
@@ -32,5 +38,15 @@ tunables! {
         /// Focal length that is assumed for the lens's fall-off when the photo states none, 35 mm equivalent. Too small: too
         /// much fall-off is expected; too large: too little. Default: a common phone's main camera.
         assumed_focal_35mm: f64 = 26.0, "mm", 8.0..=200.0;
+        groups {
+            /// The camera's movement between two photos.
+            pair: PairOptions;
+            /// How blurred a photo without marks is.
+            sharpness: SharpnessOptions;
+            /// Bands of a pulsed lamp on the wall.
+            bands: BandsOptions;
+            /// Level bands, told by the floor.
+            level_bands: LevelBandsOptions;
+        }
     }
 }
