@@ -2,10 +2,11 @@
 
 use super::measure::{PhotoFile, PhotoFiles, Produced};
 use super::plan::{AnnotatedTarget, Plan};
-use crate::draw::{AnnotateInput, PictureFormat, annotate, encode};
+use crate::draw::{AnnotateInput, Known, PictureFormat, annotate, annotate_known, encode};
 use crate::error::Error;
 use crate::measurement::{Measurement, NamedBytes, Request, Unobserved, measure};
 use crate::reading::{MarkFit, Reading, ReadingOutcome, ReadingParts};
+use image::RgbImage;
 
 fn named(file: &PhotoFile) -> NamedBytes<'_> {
     NamedBytes { name: &file.name, bytes: &file.bytes }
@@ -13,6 +14,18 @@ fn named(file: &PhotoFile) -> NamedBytes<'_> {
 
 /// Measures what the plan asks for.
 pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
+    let measurement = measured(plan, photos)?;
+    let reading = reading(plan, &measurement);
+    let annotated = plan.annotated.as_ref().map(|target| picture(plan, target, &measurement)).transpose()?;
+    Ok(Produced { reading, annotated })
+}
+
+/// Measures what the plan asks for, and draws it together with what is known.
+pub fn draw_with_known(plan: &Plan, photos: &PhotoFiles, known: &Known) -> Result<RgbImage, Error> {
+    Ok(annotate_known(&measured(plan, photos)?, &input(plan), known))
+}
+
+fn measured(plan: &Plan, photos: &PhotoFiles) -> Result<Measurement, Error> {
     let request = Request {
         photo: named(&photos.photo),
         marks_photo: photos.marks.as_ref().map(named),
@@ -26,17 +39,16 @@ pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
         lens: plan.lens_text.as_ref().map(|(path, text)| (path.as_str(), text.as_str())),
         marks_by_hand: &plan.marks_by_hand,
     };
-    let measurement = measure(&request, &mut Unobserved)?;
-    let reading = reading(plan, &measurement);
-    let annotated = plan.annotated.as_ref().map(|target| picture(plan, target, &measurement)).transpose()?;
-    Ok(Produced { reading, annotated })
+    measure(&request, &mut Unobserved)
+}
+
+fn input(plan: &Plan) -> AnnotateInput<'_> {
+    AnnotateInput { bay: &plan.bay, setup: &plan.setup, lamp: &plan.lamp, rule: &plan.rule, units: plan.units }
 }
 
 fn picture(plan: &Plan, target: &AnnotatedTarget, measurement: &Measurement) -> Result<Vec<u8>, Error> {
-    let input =
-        AnnotateInput { bay: &plan.bay, setup: &plan.setup, lamp: &plan.lamp, rule: &plan.rule, units: plan.units };
     let format = if target.is_png { PictureFormat::Png } else { PictureFormat::Jpeg };
-    encode(&annotate(measurement, &input), format)
+    encode(&annotate(measurement, &input(plan)), format)
 }
 
 fn reading(plan: &Plan, measurement: &Measurement) -> Reading {

@@ -7,6 +7,7 @@ pub mod drive;
 pub mod scenes;
 pub mod fixture;
 pub mod score;
+mod score_pictures;
 pub mod rules;
 mod size;
 mod mark_entry;

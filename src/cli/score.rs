@@ -5,11 +5,12 @@ use super::drive;
 use super::exit::ExitStatus;
 use super::measure::PhotoFiles;
 use super::plan::Plan;
+use super::score_pictures::pictures;
 use super::size::{SIZES_HELP, parse_size};
 use super::write::Staged;
 use crate::bench::{
-    Case, Comparison, Journal, Outcome, Prepared, Results, cases_of_families, cases_of_folder, compare, csv, score,
-    table,
+    Case, Comparison, Journal, Outcome, PageInput, Prepared, Results, cases_of_families, cases_of_folder, compare, csv,
+    page, score, table, worst,
 };
 use crate::error::Error;
 use crate::reading::Reading;
@@ -43,7 +44,7 @@ pub struct ScoreArgs {
     /// Size of rendered photos
     #[arg(long, value_name = "SIZE", default_value = "2mp", help = SIZES_HELP, value_parser = parse_size)]
     pub size: (u32, u32),
-    /// Folder for results.json, results.csv and the journal; made when it is missing
+    /// Folder for index.html, results.json, results.csv and the journal; made when it is missing
     #[arg(long, value_name = "DIR", default_value = "score")]
     pub out: PathBuf,
     /// Go on with the run that was stopped in the --out folder
@@ -55,6 +56,9 @@ pub struct ScoreArgs {
     /// Share by which a figure may worsen against the earlier run
     #[arg(long, value_name = "SHARE", default_value_t = 0.1)]
     pub tolerance: f64,
+    /// Worst cases shown on the page, with their pictures
+    #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(..=1000))]
+    pub worst: u16,
     /// Threads [default: every core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     pub threads: Option<u16>,
@@ -76,7 +80,16 @@ pub fn run(args: &ScoreArgs, command: Vec<String>, stdout: &mut dyn Write) -> Re
     let outcomes = in_pool(args.threads, || measure_all(&cases, journal))?;
     let results = Results::new(software, command, String::new(), outcomes);
     let comparison = old.map(|old| compare(&old, &results, args.tolerance));
-    write_results(&args.out, &results)?;
+    let shown = worst(&results.cases, usize::from(args.worst));
+    let pictures = in_pool(args.threads, || pictures(&cases, &shown))?;
+    let page = page(&PageInput {
+        results: &results,
+        comparison: comparison.as_ref(),
+        sweep: None,
+        worst: usize::from(args.worst),
+        pictures: &pictures,
+    });
+    write_results(&args.out, &results, &page)?;
     print(stdout, &results, comparison.as_ref(), &args.out)?;
     let is_finding = comparison.as_ref().map_or_else(|| results.has_finding(), Comparison::is_worse);
     Ok(if is_finding { ExitStatus::Finding } else { ExitStatus::Good })
@@ -128,15 +141,15 @@ fn bar(n: usize) -> ProgressBar {
 
 /// Measures one case through the same plan and driver as `measure`.
 fn measure_case(prepared: &Prepared) -> Result<Reading, Error> {
-    let plan = plan_of(prepared, &[])?;
+    let plan = plan_of(prepared)?;
     let photos = PhotoFiles::read(&plan)?;
     Ok(drive::drive(&plan, &photos)?.reading)
 }
 
-/// The plan of a case's words and `further` ones, files looked for in the case's folder.
-fn plan_of(prepared: &Prepared, further: &[String]) -> Result<Plan, Error> {
+/// The plan of a case's words, files looked for in the case's folder.
+pub(super) fn plan_of(prepared: &Prepared) -> Result<Plan, Error> {
     let words = ["lampwright", "measure"].into_iter().map(str::to_owned);
-    let words = words.chain(prepared.words.iter().cloned()).chain(further.iter().cloned());
+    let words = words.chain(prepared.words.iter().cloned());
     let usage = |error: clap::Error| {
         Error::usage(
             format!("args of the truth file: {}", error.render().to_string().trim()),
@@ -174,13 +187,14 @@ fn read_results(path: &Path) -> Result<Results, Error> {
     Results::parse(&text, &name)
 }
 
-fn write_results(out: &Path, results: &Results) -> Result<(), Error> {
+fn write_results(out: &Path, results: &Results, page: &str) -> Result<(), Error> {
     let json = results.to_json().map_err(|error| {
         Error::usage(format!("the results cannot be written as JSON: {error}"), "please report this as a defect")
     })?;
     let staged = [
         Staged::new(&out.join("results.json"), json.as_bytes())?,
         Staged::new(&out.join("results.csv"), csv(&results.cases).as_bytes())?,
+        Staged::new(&out.join("index.html"), page.as_bytes())?,
     ];
     staged.into_iter().try_for_each(Staged::commit)
 }
@@ -195,13 +209,13 @@ fn print(stdout: &mut dyn Write, results: &Results, comparison: Option<&Comparis
         // Writing to a String cannot fail.
         let _ = writeln!(text, "broken: {}: {}", case.id, case.message.as_deref().unwrap_or_default());
     }
-    let _ = writeln!(text, "\nwritten to {}: results.json, results.csv", out.display());
+    let _ = writeln!(text, "\nwritten to {}: index.html, results.json, results.csv", out.display());
     stdout
         .write_all(text.as_bytes())
         .and_then(|()| stdout.flush())
         .map_err(|error| Error::usage(format!("the table cannot be printed: {error}"), "is the pipe still open?"))
 }
 
-fn cannot_make(folder: &Path, error: &std::io::Error) -> Error {
+pub(super) fn cannot_make(folder: &Path, error: &std::io::Error) -> Error {
     Error::file(folder.display().to_string(), format!("cannot be made: {error}"), "name a folder you may write to")
 }

@@ -8,6 +8,7 @@ use super::backdrop::lay_photo;
 use super::beam_lines::draw_beam;
 use super::canvas::Canvas;
 use super::grid_lines::{draw_grid, grid_lines, label_grid};
+use super::known::{Known, draw_known};
 use super::labels::Labels;
 use super::limits::{Goal, draw_limits, zone_outlines};
 use super::mark_outlines::draw_marks;
@@ -66,6 +67,11 @@ pub struct AnnotateInput<'a> {
 
 /// Draws the annotated picture of a measurement, refused ones too.
 pub fn annotate(measurement: &Measurement, input: &AnnotateInput<'_>) -> RgbImage {
+    annotate_known(measurement, input, &Known::default())
+}
+
+/// The same with what is known of the beam drawn over it.
+pub fn annotate_known(measurement: &Measurement, input: &AnnotateInput<'_>, known: &Known) -> RgbImage {
     let words = Words::of(measurement, input);
     let (head, foot) = (panel::headline(&words), panel::small_print(&words));
     let found = measurement.outcome.as_ref().ok();
@@ -80,6 +86,9 @@ pub fn annotate(measurement: &Measurement, input: &AnnotateInput<'_>) -> RgbImag
         let closer = views.get(n + 1);
         let is_closest = closer.is_none();
         draw_view(&mut canvas, measurement, input, &goal, *viewport, is_closest);
+        if let Some(view) = &measurement.view {
+            draw_known(&mut canvas, &Scene { view, setup: input.setup, viewport: *viewport }, known);
+        }
         if let Some(closer) = closer {
             frame(&mut canvas, viewport, closer);
         }

@@ -15,6 +15,7 @@ mod labels;
 mod grid_lines;
 mod mark_outlines;
 mod beam_lines;
+mod known;
 mod limits;
 mod arrows;
 mod badge;
@@ -24,8 +25,9 @@ mod panel;
 pub mod annotate;
 pub mod encode;
 
-pub use annotate::{AnnotateInput, annotate};
+pub use annotate::{AnnotateInput, annotate, annotate_known};
 pub use encode::{PictureFormat, encode};
+pub use known::Known;
 
 #[cfg(test)]
 mod tests;

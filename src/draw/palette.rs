@@ -44,6 +44,8 @@ pub(super) const HOT: Ink = Ink::solid(255, 255, 255);
 pub(super) const ALLOWED: Ink = Ink::solid(72, 160, 255);
 /// The way the beam must go.
 pub(super) const MOVE: Ink = Ink::solid(255, 122, 48);
+/// Where the truth lies, when it is known.
+pub(super) const TRUTH: Ink = Ink::solid(64, 255, 120);
 
 /// Pass.
 pub(super) const PASS: Ink = Ink::solid(96, 178, 255);

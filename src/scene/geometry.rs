@@ -162,6 +162,11 @@ impl Camera {
         }
     }
 
+    /// Angle between the optical axis and the wall's normal, degrees.
+    pub(super) fn obliquity_deg(&self, wall: &WallPlane) -> f64 {
+        dot(self.forward, wall.normal).clamp(-1.0, 1.0).acos().to_degrees()
+    }
+
     /// Ray through a pixel place: from `centre`, not normalised; its part along the optical axis is 1.
     pub(super) fn ray(&self, px: f64, py: f64) -> Vec3 {
         let (x, y) = ((px - self.lens.cx) / self.lens.fx, (py - self.lens.cy) / self.lens.fy);

@@ -237,6 +237,7 @@ fn difficulty(spec: &SceneSpec, lights: &Lights, camera: &Camera, gain: f64, at:
     json!({
         "mark_px": rounded(sizes / mm_per_px),
         "mm_per_px": rounded(mm_per_px),
+        "obliquity_deg": rounded(camera.obliquity_deg(&lights.wall)),
         "below_cutoff_fullscale": if has_sides { side(at.1 - SIDE_DEG) } else { None },
         "above_cutoff_fullscale": if has_sides { side(at.1 + SIDE_DEG) } else { None },
         "marks_white_fullscale": whites,
