@@ -139,7 +139,7 @@ fn course(p: &SVector<f64, COUNT>, moves: &[Vec<Turned>]) -> (Vec<[f64; 2]>, [f6
     });
     let mut aim = [p[AIM], p[AIM + 1]];
     let mut places = vec![aim];
-    for turned in moves.iter() {
+    for turned in moves {
         for part in turned {
             let k = number(part.screw);
             let followed = plays[k].turn(part.turns);
@@ -198,8 +198,7 @@ fn settle(
             })
             .collect();
         normal = SMatrix::from_fn(|i, j| slopes[i].iter().zip(&slopes[j]).map(|(a, b)| a * b).sum());
-        let gradient =
-            SVector::<f64, COUNT>::from_fn(|i, _| slopes[i].iter().zip(&at).map(|(a, r)| a * r).sum());
+        let gradient = SVector::<f64, COUNT>::from_fn(|i, _| slopes[i].iter().zip(&at).map(|(a, r)| a * r).sum());
         let mut damped = normal;
         for i in 0..COUNT {
             damped[(i, i)] *= 1.0 + damping;
@@ -243,7 +242,8 @@ impl Response {
     /// Backlash that the photos have shown, beyond what is assumed of any screw.
     pub fn noticed_backlash(&self, screw: Axis) -> Option<Known> {
         let known = self.backlash(screw);
-        let is_seen = known.value > NOTICED_TURNS.max(NOTICED_SIGMAS * known.sigma) && known.sigma < 0.8 * BACKLASH_PRIOR.1;
+        let is_seen =
+            known.value > NOTICED_TURNS.max(NOTICED_SIGMAS * known.sigma) && known.sigma < 0.8 * BACKLASH_PRIOR.1;
         is_seen.then_some(known)
     }
 
@@ -404,7 +404,8 @@ mod tests {
         let turn = |turns| vec![Turned { screw: Axis::Vertical, turns }];
         // Ends clockwise both times, so that the second move has no play to take up.
         let response = learn(None, &[turn(1.0), turn(2.0)], &[seen(0.0, -1.0), seen(0.1, -0.4), seen(0.3, 0.8)]);
-        let (main, cross) = (response.rate(Axis::Vertical, Axis::Vertical), response.rate(Axis::Vertical, Axis::Horizontal));
+        let (main, cross) =
+            (response.rate(Axis::Vertical, Axis::Vertical), response.rate(Axis::Vertical, Axis::Horizontal));
         assert!((main.value - 0.6).abs() < 0.03 && (cross.value - 0.1).abs() < 0.03, "{main:?} {cross:?}");
         assert!(response.is_known(Axis::Vertical) && !response.is_known(Axis::Horizontal));
     }

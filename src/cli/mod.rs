@@ -9,6 +9,8 @@ pub mod fixture;
 pub mod score;
 mod score_pictures;
 pub mod rules;
+pub mod prepare;
+pub mod aim;
 mod size;
 mod mark_entry;
 mod write;
