@@ -41,7 +41,7 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "options" => [BASE, STAGES].concat(),
         "measurement" => [BASE, STAGES, &["options"]].concat(),
         // What a shop needs around the photo shows rules and bays; it measures nothing.
-        "kit" => vec!["units", "measured", "error", "bay", "beam", "aim"],
+        "kit" => vec!["units", "measured", "error", "bay", "beam", "aim", "reading"],
         // The developer's bench scores readings, measuring only through a function that it is given, and cleans photos,
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],

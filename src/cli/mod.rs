@@ -12,6 +12,8 @@ mod score_pictures;
 mod score_sweep;
 pub mod rules;
 pub mod options;
+pub mod prepare;
+pub mod aim;
 mod size;
 mod mark_entry;
 mod write;

@@ -3,3 +3,7 @@
 pub mod rule_check;
 pub mod rule_picture;
 pub mod rule_text;
+pub mod session;
+pub mod session_text;
+pub mod checklist;
+pub mod vehicle;
