@@ -6,7 +6,7 @@
 use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
-use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneKnowledge, tone};
+use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneCurve, ToneKnowledge, tone};
 use crate::camera::{Lens, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
@@ -222,13 +222,28 @@ fn stages(
     flags.extend(fitted.flags.iter().cloned());
     let fitted = view.insert(fitted);
     observer.stage("wall", StageView::Wall { photo, marks, view: fitted });
+    let is_elsewhere = extra.marks_photo.is_some();
     let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
+    // The room's light and the lamp's add up before the camera's tone curve: what is subtracted must be true light. The marks
+    // tell the curve under any light, so they are read in the photo as it is.
+    let told = extra.ambient_photo.map(|_| {
+        tone_curve(&LinearImage::new(photo), marks, fitted, request.bay, is_elsewhere, flags, request.options)
+    });
+    let image = match &told {
+        None => image,
+        Some(tone) => {
+            let curve = ToneCurve::new(tone.strength);
+            image.through(&|level| curve.level(level))
+        }
+    };
     let bands = seen_bands(&image, fitted, request.pattern, &request.options.photo);
     flags.extend(bands.map(banding));
-    let is_elsewhere = extra.marks_photo.is_some();
     let (grid, tone) = rayon::join(
         || resample(&image, fitted, request.setup, request.bay, &request.options.grid),
-        || tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
+        || match told {
+            Some(tone) => tone.once_taken_off(),
+            None => tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
+        },
     );
     let focal_35mm = photo.shot.focal_35mm.unwrap_or(request.options.photo.assumed_focal_35mm);
     let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);

@@ -227,7 +227,7 @@ fn measured(beam: &LowBeam, pattern: Pattern, traffic: Traffic) -> BeamFeatures 
         setup: &bench.setup,
         pattern,
         traffic,
-        tone: ToneKnowledge { strength: 0.0, sigma: 0.0 },
+        tone: ToneKnowledge { strength: 0.0, sigma: 0.0, taken_off: 0.0 },
         bands: None,
         is_ambient_subtracted: true,
         focal_px: FOCAL_PX,

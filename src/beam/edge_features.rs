@@ -35,8 +35,8 @@ impl Variants {
             let room_toned = room_light(&toned, &curve, (hinge, side), input, Some(room));
             again(&toned, &room_toned, found, input.options)
         };
-        let ToneKnowledge { strength, sigma } = input.tone;
-        let lean = input.options.tone.lean_share * strength.abs().max(2.0 * sigma);
+        let ToneKnowledge { strength, sigma, taken_off } = input.tone;
+        let lean = input.options.tone.lean_share * (strength + taken_off).abs().max(2.0 * sigma);
         let (tone, (lean, room)) = rayon::join(
             || in_tone(strength + sigma, 0.0),
             || (in_tone(strength, lean), again(light, &room.moved(-1.0), found, input.options)),

@@ -36,6 +36,7 @@ mod testing;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 pub use input::BeamInput;
+pub use light::ToneCurve;
 pub use measure::{measure, measure_seen};
 pub use options::BeamOptions;
 pub use seen::{BeamSeen, Profile};

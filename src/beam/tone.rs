@@ -18,10 +18,20 @@ use rayon::prelude::*;
 /// What is known of the camera's tone curve: strength of the S-curve and its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ToneKnowledge {
-    /// Best estimate of the strength.
+    /// Best estimate of the strength that is still on the light.
     pub strength: f64,
     /// Standard uncertainty.
     pub sigma: f64,
+    /// Strength that was taken off before: an ambient photo can only be subtracted in true light.
+    pub taken_off: f64,
+}
+
+impl ToneKnowledge {
+    /// The same once the curve was taken off the light.
+    #[must_use]
+    pub fn once_taken_off(self) -> Self {
+        Self { strength: 0.0, sigma: self.sigma, taken_off: self.strength + self.taken_off }
+    }
 }
 
 /// One kind of camera: how common it is, and the strengths it has.
@@ -88,5 +98,5 @@ fn weighed(found: Option<FittedTone>) -> ToneKnowledge {
         square += weight * (variance + at * at);
     }
     let strength = mean / whole;
-    ToneKnowledge { strength, sigma: (square / whole - strength * strength).max(0.0).sqrt() }
+    ToneKnowledge { strength, sigma: (square / whole - strength * strength).max(0.0).sqrt(), taken_off: 0.0 }
 }

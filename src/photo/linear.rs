@@ -89,6 +89,16 @@ impl<'a> LinearImage<'a> {
         Self { ambient: Some(ambient), ..Self::new(photo) }
     }
 
+    /// The same view through a camera's own response on top of sRGB: `light_of` gives true light, 0..=1, for the light that
+    /// sRGB alone reads. An ambient photo is subtracted behind it, in true light.
+    #[must_use]
+    pub fn through(mut self, light_of: &dyn Fn(f32) -> f32) -> Self {
+        for level in &mut self.table {
+            *level = light_of(*level);
+        }
+        self
+    }
+
     /// The photo behind the view; with an ambient photo, the lamp photo.
     pub fn photo(&self) -> &'a Photo {
         self.photo
@@ -279,6 +289,20 @@ mod tests {
         assert!((at(-1.75, 0.0, 1.0) - (0.75 * level(4, 3) + 0.25 * level(5, 3))).abs() < 1e-6);
         assert!((at(0.0, 0.5, 2.0) - (level(6, 3) + level(6, 4))).abs() < 1e-6);
         assert!((at(100.0, -100.0, 1.0) - level(15, 0)).abs() < 1e-6);
+    }
+
+    /// Truth: a camera that squares the light; lamp and room add up before it, so that only behind its inverse does the
+    /// difference give the lamp's own light.
+    #[test]
+    fn ambient_light_is_subtracted_in_true_light() {
+        let (lamp_light, room_light) = (0.5f32, 0.3f32);
+        let code = |light: f32| linear_to_srgb(light * light).round() as u8;
+        let lamp = photo_of(4, 4, |_, _| code(lamp_light + room_light));
+        let dark = photo_of(4, 4, |_, _| code(room_light));
+        let image = LinearImage::with_ambient(&lamp, &dark, &AmbientAlignment::default());
+        assert!((image.luminance(1, 1) - lamp_light).abs() > 0.03);
+        // Half a code at 0.8 of full scale.
+        assert!((image.through(&f32::sqrt).luminance(1, 1) - lamp_light).abs() < 0.005);
     }
 
     #[test]
