@@ -1,7 +1,7 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
-use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, fixture, measure, rules, scenes, score};
+use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, fixture, measure, rules, scenes, score, sheet};
 use lampwright::error::Error;
 use std::io::Write;
 use std::process::ExitCode;
@@ -13,6 +13,7 @@ fn main() -> ExitCode {
             .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
         Command::Scene(args) => scenes::run(&args),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
+        Command::Sheet(args) => sheet::run(&args, &mut anstream::stdout()),
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };

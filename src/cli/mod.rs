@@ -9,6 +9,7 @@ pub mod fixture;
 pub mod score;
 mod score_pictures;
 pub mod rules;
+pub mod sheet;
 mod size;
 mod mark_entry;
 mod write;
