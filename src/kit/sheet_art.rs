@@ -66,11 +66,9 @@ impl PrintedMark {
     pub(super) fn ink(self, centre: Spot, edge: f64) -> Vec<Step> {
         match self.kind {
             MarkKind::Tag36h11 => tag(self.id, (centre.0 - 0.5 * edge, centre.1 - 0.5 * edge), edge),
-            MarkKind::Quadrant => [
-                quarter_disc(centre, 0.5 * edge, -1.0, -1.0),
-                quarter_disc(centre, 0.5 * edge, 1.0, 1.0),
-            ]
-            .concat(),
+            MarkKind::Quadrant => {
+                [quarter_disc(centre, 0.5 * edge, -1.0, -1.0), quarter_disc(centre, 0.5 * edge, 1.0, 1.0)].concat()
+            }
         }
     }
 }
@@ -80,8 +78,9 @@ fn tag(id: u32, corner: Spot, edge: f64) -> Vec<Step> {
     let module = edge / SQUARE_SIDE as f64;
     let code = code_of(id).unwrap_or(0);
     let inner = 1..=CODE_SIDE;
-    let is_black =
-        |row: usize, column: usize| !(inner.contains(&row) && inner.contains(&column) && is_white(code, row - 1, column - 1));
+    let is_black = |row: usize, column: usize| {
+        !(inner.contains(&row) && inner.contains(&column) && is_white(code, row - 1, column - 1))
+    };
     let mut outline = Vec::new();
     for row in 0..SQUARE_SIDE {
         let mut column = 0;

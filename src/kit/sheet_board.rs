@@ -26,7 +26,12 @@ pub fn checkerboard(columns: u32, rows: u32, square_mm: f64, paper: Paper) -> Re
     let fits = |page: &Page| page.width >= width + 2.0 * LEAST_RIM && page.height >= height + LEAST_RIM + FOOT + 5.0;
     let mut page = [Page::lying(paper), Page::upright(paper)].into_iter().find(fits).ok_or_else(|| {
         Error::usage(
-            format!("the board of {} x {} mm does not fit on {}", millimetres(width), millimetres(height), paper.name()),
+            format!(
+                "the board of {} x {} mm does not fit on {}",
+                millimetres(width),
+                millimetres(height),
+                paper.name()
+            ),
             "take smaller or fewer squares, or --paper a3",
         )
     })?;
@@ -46,10 +51,15 @@ pub fn checkerboard(columns: u32, rows: u32, square_mm: f64, paper: Paper) -> Re
     let room = page.width - x - 10.0;
     page.words((x, foot_y + 5.0), title.as_str(), Style::bold(5.0).fitted(&title, room));
     let corners = format!("{} x {} inner corners", columns - 1, rows - 1);
-    page.words((x, foot_y + 10.0), corners.as_str(), Style::regular(3.4).fitted(&corners, room).anchored(Anchor::Start));
+    page.words(
+        (x, foot_y + 10.0),
+        corners.as_str(),
+        Style::regular(3.4).fitted(&corners, room).anchored(Anchor::Start),
+    );
     let style = Style::regular(2.5);
     let y = page.paragraph((x, foot_y + 14.5), room, PRINT_AT_100, style);
-    let use_it = "Glue it flat on a stiff board, matt. Measure across all squares and divide: that is the size to enter.";
+    let use_it =
+        "Glue it flat on a stiff board, matt. Measure across all squares and divide: that is the size to enter.";
     page.paragraph((x, y + 0.6), room, use_it, style);
     Ok(page)
 }

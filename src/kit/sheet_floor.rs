@@ -14,6 +14,9 @@ const AREA_GAP: f64 = 900.0;
 const WHEEL: Spot = (620.0, 200.0);
 /// Wall that is drawn to each side of the centreline, mm.
 const HALF_WALL: f64 = 1500.0;
+/// Room on the page above the plan, and below it for dimensions and words, mm.
+const TOP: f64 = 34.0;
+const BELOW: f64 = 92.0;
 
 /// What is published about the floor, each with its source. None of it was read in the primary text of the place's law.
 const FACTS: [&str; 3] = [
@@ -40,22 +43,14 @@ pub fn floor_plan(bay: &Bay, vehicle: FloorVehicle, paper: Paper) -> Page {
     let mut page = Page::lying(paper);
     let distance = bay.wall.distance.get();
     let axle = vehicle.lamp_to_axle.get();
-    heading(
-        &mut page,
-        &format!("Floor plan: {}", bay.name),
-        &format!("bay {}, seen from above, millimetres", bay.id),
-    );
+    heading(&mut page, &format!("Floor plan: {}", bay.name), &format!("bay {}, seen from above, millimetres", bay.id));
     // The plan lies: the wall at the right, x of the page is z of the bay with its zero at the lamps' plane.
-    let back = -(axle + AREA_LENGTH);
-    let room = (page.width - 44.0, page.height - 38.0 - 78.0);
+    let back = 0.5 * WHEEL.0 - axle - AREA_LENGTH;
+    let room = (page.width - 44.0, page.height - TOP - BELOW);
     let scale = Plan::scale_for((distance - back, 2.0 * HALF_WALL), room);
     let spare = (room.0 - (distance - back) / scale).max(0.0);
-    let plan = Plan { scale, zero: (26.0 + 0.5 * spare - back / scale, 38.0 + 0.5 * room.1) };
-    page.words(
-        (page.width - 12.0, 17.0),
-        format!("scale 1 : {scale:.0}"),
-        Style::bold(5.0).anchored(Anchor::End),
-    );
+    let plan = Plan { scale, zero: (26.0 + 0.5 * spare - back / scale, TOP + 0.5 * room.1) };
+    page.words((page.width - 12.0, 17.0), format!("scale 1 : {scale:.0}"), Style::bold(5.0).anchored(Anchor::End));
     area(&mut page, plan, axle);
     lines(&mut page, plan, distance, back);
     wheels(&mut page, plan, vehicle);
@@ -82,18 +77,31 @@ fn area(page: &mut Page, plan: Plan, axle: f64) {
         page.fill(rectangle(corner, (length, width)).to_vec(), 232);
         page.rectangle(corner, (length, width), Pen::solid(0.2, DIM));
     }
-    let (x, y) = plan.at(front - 0.5 * AREA_LENGTH, 0.0);
-    page.words((x, y - 2.0), "level, flat to 1 mm per metre", Style::bold(3.4).anchored(Anchor::Middle));
+    // Beside the wheels there is no room for words.
+    let free = AREA_LENGTH - 2.0 * WHEEL.0;
+    let (x, y) = plan.at(front - AREA_LENGTH + 0.5 * free, 0.0);
+    let level = "level, flat to 1 mm per metre";
+    page.words((x, y - 2.0), level, Style::bold(3.4).fitted(level, free / plan.scale).anchored(Anchor::Middle));
+    let (x, y) = plan.at(-axle, -0.5 * AREA_WIDTH);
+    page.words((x - 1.5, y + 5.0), "front wheels", Style::bold(3.4).anchored(Anchor::End));
 }
 
 fn lines(page: &mut Page, plan: Plan, distance: f64, back: f64) {
     let (top, foot) = (plan.at(distance, HALF_WALL), plan.at(distance, -HALF_WALL));
     page.fill(rectangle(top, (3.0, foot.1 - top.1)).to_vec(), BLACK);
-    page.words((top.0 + 8.0, 0.5 * (top.1 + foot.1)), "wall with marks", Style::bold(4.0).anchored(Anchor::Middle).upward());
+    page.words(
+        (top.0 + 8.0, 0.5 * (top.1 + foot.1)),
+        "wall with marks",
+        Style::bold(4.0).anchored(Anchor::Middle).upward(),
+    );
     let centre = Pen { width: 0.3, grey: BLACK, dash: Some((6.0, 1.5)) };
     page.line((plan.at(back, 0.0).0 - 3.0, plan.zero.1), plan.at(distance, 0.0), centre);
     let between = plan.at(0.5 * distance, 0.0);
-    page.words((between.0, between.1 - 1.6), "centreline, square to the wall", Style::bold(3.4).anchored(Anchor::Middle));
+    page.words(
+        (between.0, between.1 - 1.6),
+        "centreline, square to the wall",
+        Style::bold(3.4).anchored(Anchor::Middle),
+    );
     let keep = "Keep clear. Nobody stands here while a vehicle can move.";
     page.words((between.0, between.1 + 9.0), keep, Style::bold(3.4).anchored(Anchor::Middle));
     page.line(plan.at(0.0, HALF_WALL), plan.at(0.0, -HALF_WALL), Pen::solid(0.7, BLACK));
@@ -145,5 +153,10 @@ fn words(page: &mut Page, bay: &Bay, y: f64) {
     for fact in FACTS {
         right = page.paragraph((half + 4.0, right), width, fact, style) + 0.9;
     }
-    page.paragraph((half + 4.0, right), width, "The rule and the authority of your place come first.", Style::bold(3.1));
+    page.paragraph(
+        (half + 4.0, right),
+        width,
+        "The rule and the authority of your place come first.",
+        Style::bold(3.1),
+    );
 }

@@ -90,7 +90,7 @@ pub fn label(bay: &Bay, file: &[u8], dates: &LabelDates, paper: Paper) -> Result
     let qr_corner = (right - QR_MM, corner.1 + 42.0);
     qr(&mut page, &digest, qr_corner)?;
     page.words(
-        (qr_corner.0 + 0.5 * QR_MM, qr_corner.1 + QR_MM + 5.0),
+        (qr_corner.0 + 0.5 * QR_MM, qr_corner.1 + QR_MM + 7.0),
         "SHA-256 of the bay file",
         Style::regular(3.0).anchored(Anchor::Middle),
     );
@@ -151,10 +151,12 @@ mod tests {
         for day in ["2026-03-31", "2028-02-29", "2000-02-29"] {
             assert!(is_day(day), "{day}");
         }
-        for day in ["2026-02-29", "1900-02-29", "2026-13-01", "2026-00-10", "2026-4-01", "31.03.2026", "2026-04-31", ""] {
+        for day in ["2026-02-29", "1900-02-29", "2026-13-01", "2026-00-10", "2026-4-01", "31.03.2026", "2026-04-31", ""]
+        {
             assert!(!is_day(day), "{day}");
         }
-        let dates = |survey: &str, next: &str| LabelDates { survey: Some(survey.into()), next_check: Some(next.into()) };
+        let dates =
+            |survey: &str, next: &str| LabelDates { survey: Some(survey.into()), next_check: Some(next.into()) };
         assert!(dates("2026-03-31", "2028-03-31").check().is_ok());
         assert!(dates("2026-03-31", "2026-03-31").check().is_err());
     }

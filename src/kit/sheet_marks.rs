@@ -194,7 +194,12 @@ fn advice(page: &mut Page, (x, y): Spot, width: f64, mark: PrintedMark) {
         millimetres(mark.size_mm)
     );
     let y = page.paragraph((x, y + 0.8), width, &measure, style);
-    page.paragraph((x, y + 0.8), width, "Mind the knife. No vehicle moves while you are at the wall.", Style::bold(2.35));
+    page.paragraph(
+        (x, y + 0.8),
+        width,
+        "Mind the knife. No vehicle moves while you are at the wall.",
+        Style::bold(2.35),
+    );
 }
 
 #[cfg(test)]

@@ -146,11 +146,26 @@ impl Style {
 /// One shape.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Item {
-    Fill { outline: Vec<Step>, grey: u8 },
-    Stroke { outline: Vec<Step>, pen: Pen },
-    Words { at: Spot, words: String, style: Style },
+    Fill {
+        outline: Vec<Step>,
+        grey: u8,
+    },
+    Stroke {
+        outline: Vec<Step>,
+        pen: Pen,
+    },
+    Words {
+        at: Spot,
+        words: String,
+        style: Style,
+    },
     /// Shapes of another drawing, moved by `shift`, of which only the inside of the window is seen.
-    Window { corner: Spot, size: Spot, shift: Spot, items: Vec<Item> },
+    Window {
+        corner: Spot,
+        size: Spot,
+        shift: Spot,
+        items: Vec<Item>,
+    },
 }
 
 /// A page.

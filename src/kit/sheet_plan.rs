@@ -3,7 +3,7 @@
 use super::sheet_page::{Anchor, BLACK, DIM, Page, Pen, Spot, Style, millimetres, polygon};
 
 /// Scales that a scale rule has, and more.
-const SCALES: [f64; 13] = [5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0, 200.0, 500.0, 1000.0];
+const SCALES: [f64; 14] = [5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 75.0, 100.0, 200.0, 500.0, 1000.0];
 /// Length and half width of a dimension line's arrow, mm.
 const ARROW: Spot = (2.4, 0.6);
 const LINE: Pen = Pen::solid(0.2, BLACK);
@@ -50,8 +50,9 @@ pub(super) fn level_dimension(page: &mut Page, y: f64, (from, from_y): Spot, (to
 /// An upright dimension line at `x` on the page, likewise.
 pub(super) fn upright_dimension(page: &mut Page, x: f64, (from_x, from): Spot, (to_x, to): Spot, length_mm: f64) {
     let words = millimetres(length_mm.abs());
-    page.line((from_x, from), (x - 1.0, from), EXTENSION);
-    page.line((to_x, to), (x - 1.0, to), EXTENSION);
+    let beyond = (x - to_x).signum();
+    page.line((from_x, from), (x + beyond, from), EXTENSION);
+    page.line((to_x, to), (x + beyond, to), EXTENSION);
     page.line((x, from), (x, to), LINE);
     let (upper, lower) = (from.min(to), from.max(to));
     arrow(page, (x, upper), (0.0, -1.0));
@@ -65,7 +66,11 @@ pub(super) fn arrow(page: &mut Page, (x, y): Spot, (right, down): Spot) {
     let (length, half) = ARROW;
     let base = (x - length * right, y - length * down);
     page.fill(
-        polygon(&[(x, y), (base.0 - half * down, base.1 + half * right), (base.0 + half * down, base.1 - half * right)]),
+        polygon(&[
+            (x, y),
+            (base.0 - half * down, base.1 + half * right),
+            (base.0 + half * down, base.1 - half * right),
+        ]),
         BLACK,
     );
 }

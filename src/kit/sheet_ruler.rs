@@ -10,14 +10,13 @@ const INCHES: u32 = 4;
 /// Height that both rulers take, mm.
 pub(super) const RULERS_HEIGHT: f64 = 28.0;
 /// Width that both rulers take, their end numbers included, mm.
-pub(super) const RULERS_WIDTH: f64 = 108.0;
+pub(super) const RULERS_WIDTH: f64 = 111.0;
 /// A ruler's lines.
 const PEN: Pen = Pen::solid(0.2, BLACK);
 const NUMBERS: Style = Style::regular(3.2);
 
 /// How far the rulers may be off, and what to do.
-pub(super) const PRINT_AT_100: &str =
-    "Print at 100 % (actual size, no “fit to page”). Lay a steel rule on both scales: 100 mm and 4 in must be right to \
+pub(super) const PRINT_AT_100: &str = "Print at 100 % (actual size, no “fit to page”). Lay a steel rule on both scales: 100 mm and 4 in must be right to \
      0.5 mm; if not, correct the printer's scale and print again.";
 
 /// Draws both rulers, one above the other; `corner` is the upper left one.
@@ -28,11 +27,11 @@ pub(super) fn rulers(page: &mut Page, corner: Spot) {
         let at = x + f64::from(tick);
         let length = if tick % 10 == 0 { 5.0 } else { [2.0, 3.5][usize::from(tick % 5 == 0)] };
         page.line((at, y), (at, y - length), PEN);
-        if tick % 10 == 0 && tick != 100 {
+        if tick % 10 == 0 {
             page.words((at, y + 3.6), tick.to_string(), NUMBERS.anchored(Anchor::Middle));
         }
     }
-    page.words((x + METRIC_MM + 3.0, y + 3.6), "100 mm", Style::bold(3.2).anchored(Anchor::End));
+    page.words((x + METRIC_MM + 3.8, y + 3.6), "mm", NUMBERS);
     let y = y + 14.0;
     page.line((x, y), (x + f64::from(INCHES) * MM_PER_INCH, y), PEN);
     for tick in 0..=16 * INCHES {
@@ -44,9 +43,9 @@ pub(super) fn rulers(page: &mut Page, corner: Spot) {
             _ => 1.8,
         };
         page.line((at, y), (at, y - length), PEN);
-        if tick % 16 == 0 && tick != 16 * INCHES {
+        if tick % 16 == 0 {
             page.words((at, y + 3.6), (tick / 16).to_string(), NUMBERS.anchored(Anchor::Middle));
         }
     }
-    page.words((x + 4.0 * MM_PER_INCH + 3.0, y + 3.6), "4 in", Style::bold(3.2).anchored(Anchor::End));
+    page.words((x + f64::from(INCHES) * MM_PER_INCH + 2.2, y + 3.6), "in", NUMBERS);
 }

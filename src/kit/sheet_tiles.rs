@@ -1,6 +1,6 @@
 //! A mark that is larger than the paper, spread over pages that overlap.
 //!
-//! **Gives** the pages row by row. Neighbours share a strip of 15 mm; crosses in its middle lie at the same place of the
+//! **Gives** the pages row by row. Neighbours share a strip of 10 mm; crosses in its middle lie at the same place of the
 //! mark on both, so that they coincide when the pages are joined well. Each page is cut along its left and upper dashed
 //! lines, where it has any, and glued over its neighbours.
 //! **Fails when** the pages are too many to be joined well.
@@ -10,16 +10,16 @@ use super::sheet_ruler::{PRINT_AT_100, RULERS_HEIGHT, RULERS_WIDTH, rulers};
 use crate::error::Error;
 
 /// What neighbours share, mm.
-const OVERLAP: f64 = 15.0;
+const OVERLAP: f64 = 10.0;
 /// Paper that stays free around what is joined, mm.
-const FREE: f64 = 12.0;
+const FREE: f64 = 8.0;
 const BOTTOM_FREE: f64 = 6.0;
 /// Between the tile and the rulers.
 const GAP: f64 = 4.0;
 /// More pages than this are not joined to a millimetre.
 const MOST_PAGES: usize = 36;
 /// Crosses: half their length, and grey that is seen on black and on white.
-const CROSS: f64 = 5.0;
+const CROSS: f64 = 4.0;
 const CROSS_PEN: Pen = Pen::solid(0.25, 128);
 /// Where crosses stand along a seam's ends, mm inside the piece.
 const CROSS_INSET: f64 = 6.0;
@@ -99,12 +99,12 @@ fn page(
     let cut = Pen::dashed(0.25, DIM);
     let (edge, bottom) = (FREE + size.0, FREE + size.1);
     if column > 0 {
-        page.line((FREE, FREE - 8.0), (FREE, bottom + 3.0), cut);
+        page.line((FREE, FREE - 5.0), (FREE, bottom + 3.0), cut);
         let words = "cut here, glue over the page to the left";
         page.words((FREE - 2.0, FREE + 0.5 * size.1), words, note().anchored(Anchor::Middle).upward());
     }
     if row > 0 {
-        page.line((FREE - 8.0, FREE), (edge + 8.0, FREE), cut);
+        page.line((FREE - 5.0, FREE), (edge + 5.0, FREE), cut);
         let words = "cut here, glue over the page above";
         page.words((FREE + 0.5 * size.0, FREE - 2.0), words, note().anchored(Anchor::Middle));
     }

@@ -16,10 +16,12 @@ const AIM_PERCENT: [f64; 3] = [0.0, 1.0, 2.0];
 const LEAST_HALF_WIDTH: f64 = 1000.0;
 /// Room on the page for the plan: from the left (dimensions), right (names of lines), above and below, mm.
 const LEFT: f64 = 14.0;
-const RIGHT: f64 = 52.0;
+const RIGHT: f64 = 62.0;
 const TOP: f64 = 38.0;
 /// Between neighbouring dimension lines.
 const PITCH: f64 = 7.0;
+/// Places nearer than this are one place, mm: no tape tells them apart.
+const SAME: f64 = 0.05;
 /// Table's line pitch, and its room under the plan for the words beside it.
 const ROW: f64 = 5.2;
 const LEAST_TABLE: f64 = 34.0;
@@ -40,23 +42,24 @@ pub fn wall_plan(bay: &Bay, heights: &[Mm], paper: Paper) -> Page {
     );
     let (xs, ys) = (values(bay, |mark| mark.centre.x_mm), values(bay, |mark| mark.centre.y_mm));
     let below = PITCH * levels(&xs) as f64 + 8.0;
-    let beside = LEFT + PITCH * ys.len() as f64;
+    let (on_left, on_right) = heights_by_side(bay, &ys);
+    let (beside, right_room) = (LEFT + PITCH * on_left.len() as f64, RIGHT + PITCH * on_right.len() as f64);
     let table = (ROW * (bay.marks.len() as f64 + 1.5)).max(LEAST_TABLE) + 10.0;
     let lines = aim_lines(bay, heights);
     let (left, right, low, high) = extent(bay, &lines);
-    let room = (page.width - beside - RIGHT, page.height - TOP - below - table);
+    let room = (page.width - beside - right_room, page.height - TOP - below - table);
     let scale = Plan::scale_for((right - left, high - low), (room.0, room.1.max(20.0)));
     let spare = (room.0 - (right - left) / scale).max(0.0);
-    let plan = Plan {
-        scale,
-        zero: (beside + 0.5 * spare - left / scale, TOP + high / scale),
-    };
+    let spare_height = (room.1 - (high - low) / scale).max(0.0);
+    let plan = Plan { scale, zero: (beside + 0.5 * spare - left / scale, TOP + 0.4 * spare_height + high / scale) };
     let note = format!("scale 1 : {scale:.0}");
     page.words((page.width - 12.0, 17.0), note, Style::bold(5.0).anchored(Anchor::End));
-    frame(&mut page, plan, (left, right), high);
-    draw_lines(&mut page, plan, &lines, (left, right));
+    let dimensions = PITCH * on_right.len() as f64;
+    frame(&mut page, plan, (left, right), (high, dimensions));
+    draw_lines(&mut page, plan, &lines, (left, right), dimensions);
     draw_marks(&mut page, plan, bay);
-    dimensions(&mut page, plan, bay, (&xs, &ys), left);
+    places_across(&mut page, plan, bay, &xs);
+    heights_up(&mut page, plan, bay, (&on_left, &on_right), (left, right));
     let y = plan.at(0.0, low.min(0.0)).1 + below + 6.0;
     let width = draw_table(&mut page, bay, (12.0, y));
     words(&mut page, bay, (12.0 + width + 8.0, y));
@@ -67,14 +70,13 @@ pub fn wall_plan(bay: &Bay, heights: &[Mm], paper: Paper) -> Page {
 fn values(bay: &Bay, of: impl Fn(&Mark) -> f64) -> Vec<f64> {
     let mut all: Vec<f64> = bay.marks.iter().map(of).collect();
     all.sort_by(f64::total_cmp);
-    // Closer than a tape can tell.
-    all.dedup_by(|a, b| (*a - *b).abs() < 0.05);
+    all.dedup_by(|a, b| is_at(*a, *b));
     all
 }
 
 /// Dimension lines that lie under one another: those to the left share their level with those to the right.
 fn levels(xs: &[f64]) -> usize {
-    xs.iter().filter(|x| **x < -0.05).count().max(xs.iter().filter(|x| **x > 0.05).count())
+    xs.iter().filter(|x| **x < -SAME).count().max(xs.iter().filter(|x| **x > SAME).count())
 }
 
 /// A line at an inclination of a lamp: its height on the wall, and its name.
@@ -90,9 +92,9 @@ fn aim_lines(bay: &Bay, heights: &[Mm]) -> Vec<AimLine> {
             let m = (slope - percent) / 100.0;
             let y = (height.get() + m * bay.wall.distance.get()) / (cos - m * sin) - rise;
             let name = if percent > 0.0 {
-                format!("{percent:.0} % down: {}", millimetres(y))
+                format!("lamp at {}, {percent:.0} % down: {}", millimetres(height.get()), millimetres(y))
             } else {
-                format!("lamp at {}: {}", millimetres(height.get()), millimetres(y))
+                format!("lamp at {}, level: {}", millimetres(height.get()), millimetres(y))
             };
             lines.push((y, name, percent == 0.0));
         }
@@ -114,20 +116,21 @@ fn extent(bay: &Bay, lines: &[AimLine]) -> (f64, f64, f64, f64) {
     found
 }
 
-fn frame(page: &mut Page, plan: Plan, (left, right): Spot, high: f64) {
+fn frame(page: &mut Page, plan: Plan, (left, right): Spot, (high, dimensions): Spot) {
     let (start, end) = (plan.at(left, 0.0), plan.at(right, 0.0));
-    page.line((start.0 - 4.0, start.1), (end.0 + 4.0, end.1), Pen::solid(0.8, BLACK));
-    page.words((end.0 + 6.0, end.1 + 1.2), "floor", Style::bold(3.4));
+    page.line((start.0 - 4.0, start.1), (end.0 + dimensions + 4.0, end.1), Pen::solid(0.8, BLACK));
+    page.words((end.0 + dimensions + 6.0, end.1 + 1.2), "floor", Style::bold(3.4));
     let (top, foot) = (plan.at(0.0, high), plan.at(0.0, 0.0));
     let pen = Pen { width: 0.3, grey: BLACK, dash: Some((6.0, 1.5)) };
     page.line((top.0, top.1 - 7.0), (foot.0, foot.1 + 2.0), pen);
     page.words((top.0, top.1 - 8.2), "centreline", Style::bold(3.4).anchored(Anchor::Middle));
 }
 
-fn draw_lines(page: &mut Page, plan: Plan, lines: &[AimLine], (left, right): Spot) {
+fn draw_lines(page: &mut Page, plan: Plan, lines: &[AimLine], (left, right): Spot, dimensions: f64) {
     let mut last = f64::NEG_INFINITY;
     for (y, name, is_lamp) in lines {
-        let (start, end) = (plan.at(left, *y), plan.at(right, *y));
+        let (start, mut end) = (plan.at(left, *y), plan.at(right, *y));
+        end.0 += dimensions;
         let pen = if *is_lamp { Pen::solid(0.2, LIGHT) } else { Pen::dashed(0.2, LIGHT) };
         page.line(start, (end.0 + 2.0, end.1), pen);
         let at = (end.1 + 1.0).max(last + NAME_PITCH);
@@ -143,7 +146,8 @@ fn draw_marks(page: &mut Page, plan: Plan, bay: &Bay) {
         let centre = plan.at(mark.centre.x_mm, mark.centre.y_mm);
         let edge = mark.size.get() / plan.scale;
         let art = PrintedMark { kind: mark.kind, id: mark.id, size_mm: mark.size.get() };
-        let white = super::sheet_page::rectangle((centre.0 - 0.6 * edge, centre.1 - 0.6 * edge), (1.2 * edge, 1.2 * edge));
+        let white =
+            super::sheet_page::rectangle((centre.0 - 0.6 * edge, centre.1 - 0.6 * edge), (1.2 * edge, 1.2 * edge));
         page.fill(white.to_vec(), 255);
         page.fill(art.ink(centre, edge), BLACK);
         let is_left = mark.centre.x_mm < 0.0;
@@ -153,31 +157,47 @@ fn draw_marks(page: &mut Page, plan: Plan, bay: &Bay) {
     }
 }
 
-fn dimensions(page: &mut Page, plan: Plan, bay: &Bay, (xs, ys): (&[f64], &[f64]), left: f64) {
+/// Heights that are measured at the left edge, where a mark on the left has them, and at the right one.
+fn heights_by_side(bay: &Bay, ys: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    let has_left = |y: &f64| bay.marks.iter().any(|mark| is_at(mark.centre.y_mm, *y) && mark.centre.x_mm <= 0.0);
+    ys.iter().partition(|y| has_left(y))
+}
+
+fn is_at(place: f64, other: f64) -> bool {
+    (place - other).abs() < SAME
+}
+
+fn places_across(page: &mut Page, plan: Plan, bay: &Bay, xs: &[f64]) {
     let floor = plan.at(0.0, 0.0).1;
     for side in [-1.0, 1.0] {
-        let mut those: Vec<f64> = xs.iter().copied().filter(|x| x * side > 0.05).collect();
+        let mut those: Vec<f64> = xs.iter().copied().filter(|x| x * side > SAME).collect();
         those.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
         for (level, x) in those.into_iter().enumerate() {
-            let lowest = lowest_of(bay, |mark| (mark.centre.x_mm - x).abs() < 0.05, |mark| mark.centre.y_mm);
+            let those = bay.marks.iter().filter(|mark| is_at(mark.centre.x_mm, x));
+            let lowest = those.map(|mark| mark.centre.y_mm - 0.5 * mark.size.get()).fold(f64::INFINITY, f64::min);
             let y = floor + 8.0 + PITCH * level as f64;
             level_dimension(page, y, plan.at(0.0, 0.0), plan.at(x, lowest), x);
         }
     }
-    let edge = plan.at(left, 0.0).0;
-    for (level, y) in ys.iter().enumerate() {
-        let leftmost = lowest_of(bay, |mark| (mark.centre.y_mm - y).abs() < 0.05, |mark| mark.centre.x_mm);
-        upright_dimension(page, edge - 6.0 - PITCH * level as f64, (edge - 4.0, floor), plan.at(leftmost, *y), *y);
-    }
 }
 
-fn lowest_of(bay: &Bay, is_meant: impl Fn(&Mark) -> bool, of: impl Fn(&Mark) -> f64) -> f64 {
-    bay.marks.iter().filter(|mark| is_meant(mark)).map(of).fold(f64::INFINITY, f64::min)
+fn heights_up(page: &mut Page, plan: Plan, bay: &Bay, (on_left, on_right): (&[f64], &[f64]), (left, right): Spot) {
+    for (ys, edge, side) in [(on_left, left, -1.0), (on_right, right, 1.0)] {
+        let (edge, floor) = plan.at(edge, 0.0);
+        for (level, y) in ys.iter().enumerate() {
+            let those = bay.marks.iter().filter(|mark| is_at(mark.centre.y_mm, *y));
+            let outer =
+                those.map(|mark| side * mark.centre.x_mm + 0.5 * mark.size.get()).fold(f64::NEG_INFINITY, f64::max);
+            let x = edge + side * (6.0 + PITCH * level as f64);
+            upright_dimension(page, x, (edge + side * 4.0, floor), plan.at(side * outer, *y), *y);
+        }
+    }
 }
 
 /// The marks as a table; its width comes back.
 fn draw_table(page: &mut Page, bay: &Bay, (x, y): Spot) -> f64 {
-    let columns = [(0.0, "mark"), (18.0, "kind"), (48.0, "size"), (62.0, "from the centreline"), (105.0, "above the floor")];
+    let columns =
+        [(0.0, "mark"), (18.0, "kind"), (48.0, "size"), (62.0, "from the centreline"), (105.0, "above the floor")];
     for (at, name) in columns {
         page.words((x + at, y), name, Style::regular(3.2).grey(DIM));
     }
@@ -233,7 +253,8 @@ mod tests {
     fn bay(more: &str) -> Bay {
         let mut text = format!("schema = \"lampwright/bay/1\"\nid = \"b\"\nname = \"B\"\n{more}");
         for (id, x, y) in [(0, -1800, 1500), (1, 1800, 1500), (2, 1800, 250), (3, -1800, 250)] {
-            text += &format!("[[marks]]\nkind = \"tag36h11\"\nid = {id}\nsize_mm = 160.0\nx_mm = {x}.0\ny_mm = {y}.0\n");
+            text +=
+                &format!("[[marks]]\nkind = \"tag36h11\"\nid = {id}\nsize_mm = 160.0\nx_mm = {x}.0\ny_mm = {y}.0\n");
         }
         Bay::parse(&text, "b").unwrap()
     }
