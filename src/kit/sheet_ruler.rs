@@ -49,3 +49,25 @@ pub(super) fn rulers(page: &mut Page, corner: Spot) {
     }
     page.words((x + f64::from(INCHES) * MM_PER_INCH + 2.2, y + 3.6), "in", NUMBERS);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kit::sheet_page::{Item, Paper, Step};
+
+    /// Truth: 100 mm and 4 in = 101.6 mm.
+    #[test]
+    fn rulers_are_as_long_as_they_say() {
+        let mut page = Page::upright(Paper::A4);
+        rulers(&mut page, (10.0, 200.0));
+        let level = page.items.iter().filter_map(|item| match item {
+            Item::Stroke { outline, .. } => match outline[..] {
+                [Step::Move(from), Step::Line(to)] if (from.1 - to.1).abs() < 1e-9 => Some(to.0 - from.0),
+                _ => None,
+            },
+            _ => None,
+        });
+        let lengths: Vec<f64> = level.collect();
+        assert!(lengths.len() == 2 && (lengths[0] - 100.0).abs() < 1e-9 && (lengths[1] - 101.6).abs() < 1e-9);
+    }
+}

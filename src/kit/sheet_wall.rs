@@ -25,6 +25,10 @@ const SAME: f64 = 0.05;
 /// Table's line pitch, and its room under the plan for the words beside it.
 const ROW: f64 = 5.2;
 const LEAST_TABLE: f64 = 34.0;
+/// With many marks the table's lines move together rather than leave the page.
+const MOST_TABLE: f64 = 80.0;
+/// The plan is not made smaller than this, however many dimensions surround it.
+const LEAST_ROOM: f64 = 40.0;
 /// Least distance between names of lines.
 const NAME_PITCH: f64 = 3.9;
 
@@ -44,11 +48,12 @@ pub fn wall_plan(bay: &Bay, heights: &[Mm], paper: Paper) -> Page {
     let below = PITCH * levels(&xs) as f64 + 8.0;
     let (on_left, on_right) = heights_by_side(bay, &ys);
     let (beside, right_room) = (LEFT + PITCH * on_left.len() as f64, RIGHT + PITCH * on_right.len() as f64);
-    let table = (ROW * (bay.marks.len() as f64 + 1.5)).max(LEAST_TABLE) + 10.0;
+    let row = ROW.min(MOST_TABLE / (bay.marks.len() as f64 + 1.5));
+    let table = (row * (bay.marks.len() as f64 + 1.5)).max(LEAST_TABLE) + 10.0;
     let lines = aim_lines(bay, heights);
     let (left, right, low, high) = extent(bay, &lines);
     let room = (page.width - beside - right_room, page.height - TOP - below - table);
-    let scale = Plan::scale_for((right - left, high - low), (room.0, room.1.max(20.0)));
+    let scale = Plan::scale_for((right - left, high - low), (room.0.max(LEAST_ROOM), room.1.max(LEAST_ROOM)));
     let spare = (room.0 - (right - left) / scale).max(0.0);
     let spare_height = (room.1 - (high - low) / scale).max(0.0);
     let plan = Plan { scale, zero: (beside + 0.5 * spare - left / scale, TOP + 0.4 * spare_height + high / scale) };
@@ -61,7 +66,7 @@ pub fn wall_plan(bay: &Bay, heights: &[Mm], paper: Paper) -> Page {
     places_across(&mut page, plan, bay, &xs);
     heights_up(&mut page, plan, bay, (&on_left, &on_right), (left, right));
     let y = plan.at(0.0, low.min(0.0)).1 + below + 6.0;
-    let width = draw_table(&mut page, bay, (12.0, y));
+    let width = draw_table(&mut page, bay, (12.0, y), row);
     words(&mut page, bay, (12.0 + width + 8.0, y));
     page
 }
@@ -195,25 +200,26 @@ fn heights_up(page: &mut Page, plan: Plan, bay: &Bay, (on_left, on_right): (&[f6
 }
 
 /// The marks as a table; its width comes back.
-fn draw_table(page: &mut Page, bay: &Bay, (x, y): Spot) -> f64 {
+fn draw_table(page: &mut Page, bay: &Bay, (x, y): Spot, row: f64) -> f64 {
+    let regular = Style::regular(3.4 * row / ROW);
+    let number = Style::bold(3.8 * row / ROW);
     let columns =
         [(0.0, "mark"), (18.0, "kind"), (48.0, "size"), (62.0, "from the centreline"), (105.0, "above the floor")];
     for (at, name) in columns {
         page.words((x + at, y), name, Style::regular(3.2).grey(DIM));
     }
     page.line((x, y + 1.4), (x + 132.0, y + 1.4), Pen::solid(0.2, BLACK));
-    for (row, mark) in bay.marks.iter().enumerate() {
-        let y = y + ROW * (row as f64 + 1.1);
+    for (place, mark) in bay.marks.iter().enumerate() {
+        let y = y + row * (place as f64 + 1.1);
         let art = PrintedMark { kind: mark.kind, id: mark.id, size_mm: mark.size.get() };
         let across = match mark.centre.x_mm {
             at if at < 0.0 => format!("{} left", millimetres(-at)),
             at if at > 0.0 => format!("{} right", millimetres(at)),
             _ => "0".to_owned(),
         };
-        let number = Style::bold(3.8);
         page.words((x, y), mark.id.to_string(), number);
-        page.words((x + 18.0, y), art.kind_name(), Style::regular(3.4));
-        page.words((x + 48.0, y), millimetres(art.size_mm), Style::regular(3.4));
+        page.words((x + 18.0, y), art.kind_name(), regular);
+        page.words((x + 48.0, y), millimetres(art.size_mm), regular);
         page.words((x + 62.0, y), across, number);
         page.words((x + 105.0, y), millimetres(mark.centre.y_mm), number);
     }
