@@ -146,7 +146,7 @@ fn all_tags_are_the_family_s_and_have_their_size() {
     let folder = tempfile::tempdir().unwrap();
     let ids: Vec<String> = (0..587).map(|id| id.to_string()).collect();
     let mut words = vec!["marks", "--kind", "tag36h11", "--size-mm", "160"];
-    ids.iter().for_each(|id| words.extend(["--id", id]));
+    words.extend(ids.iter().flat_map(|id| ["--id", id.as_str()]));
     let document = Document::load_mem(&made(folder.path(), &words)).unwrap();
     let codes = outside("codes.toml")["codes"].as_array().unwrap().clone();
     let pages = document.get_pages();
@@ -178,7 +178,7 @@ fn detected_tags_stand_where_the_pdf_says() {
         let ids: Vec<String> = those.iter().map(|tag| number(tag, "printed").to_string()).collect();
         let size = number(those[0], "size_mm").to_string();
         let mut words = vec!["marks", "--kind", "tag36h11", "--size-mm", &size, "--paper", paper];
-        ids.iter().for_each(|id| words.extend(["--id", id]));
+        words.extend(ids.iter().flat_map(|id| ["--id", id.as_str()]));
         let document = Document::load_mem(&made(folder.path(), &words)).unwrap();
         for (tag, page) in those.iter().zip(document.get_pages().values()) {
             assert_eq!(tag["printed"], tag["read"], "{paper}");
@@ -267,9 +267,14 @@ fn large_marks_are_tiled_in_their_size() {
 #[test]
 fn label_names_the_bay_file() {
     use sha2::{Digest, Sha256};
+    use std::fmt::Write as _;
     let label = &outside("detected.toml")["label"];
     let bay = fs::read(root().join(label["bay"].as_str().unwrap())).unwrap();
-    let digest: String = Sha256::digest(&bay).iter().map(|byte| format!("{byte:02x}")).collect();
+    let digest = Sha256::digest(&bay).iter().fold(String::new(), |mut hex, byte| {
+        // Writing to a string cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    });
     assert_eq!(label["read"].as_str().unwrap(), digest, "the bay file changed: run fixtures/outside/sheet/detect.py");
 }
 

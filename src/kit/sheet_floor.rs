@@ -1,6 +1,6 @@
 //! The floor's plan: centreline, line of the lamps, where the front wheels stand, and what must be level.
 
-use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, millimetres, rectangle};
+use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, rectangle};
 use super::sheet_plan::{Plan, arrow, heading, level_dimension, upright_dimension};
 use crate::bay::Bay;
 use crate::units::Mm;

@@ -7,6 +7,7 @@ use crate::bay::Bay;
 use crate::error::Error;
 use qrcode::{Color, EcLevel, QrCode};
 use sha2::{Digest, Sha256};
+use std::fmt::Write as _;
 
 /// Size of the label, mm.
 const LABEL: Spot = (180.0, 120.0);
@@ -66,7 +67,11 @@ fn is_day(text: &str) -> bool {
 /// The page with one label; `file` is the bay file's content, which the code names.
 pub fn label(bay: &Bay, file: &[u8], dates: &LabelDates, paper: Paper) -> Result<Page, Error> {
     dates.check()?;
-    let digest: String = Sha256::digest(file).iter().map(|byte| format!("{byte:02x}")).collect();
+    let digest = Sha256::digest(file).iter().fold(String::new(), |mut hex, byte| {
+        // Writing to a string cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    });
     let mut page = Page::upright(paper);
     let corner = (0.5 * (page.width - LABEL.0), 20.0);
     page.rectangle(corner, LABEL, Pen::dashed(0.25, LIGHT));

@@ -37,7 +37,9 @@ pub fn pdf(pages: &[Page], title: &str) -> Result<Vec<u8>, Error> {
         let mut sheet = document.start_page_with(settings);
         let mut surface = sheet.surface();
         surface.push_transform(&Transform::from_scale(POINTS_PER_MM as f32, POINTS_PER_MM as f32));
-        page.items.iter().for_each(|item| draw(&mut surface, &fonts, item));
+        for item in &page.items {
+            draw(&mut surface, &fonts, item);
+        }
         surface.pop();
         surface.finish();
         sheet.finish();
@@ -70,7 +72,9 @@ fn draw(surface: &mut Surface<'_>, fonts: &Fonts, item: &Item) {
             if let Some(window) = path(&super::sheet_page::rectangle(*corner, *size)) {
                 surface.push_clip_path(&window, &FillRule::NonZero);
                 surface.push_transform(&Transform::from_translate(shift.0 as f32, shift.1 as f32));
-                items.iter().for_each(|item| draw(surface, fonts, item));
+                for item in items {
+                    draw(surface, fonts, item);
+                }
                 surface.pop();
                 surface.pop();
             }
