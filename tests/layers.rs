@@ -40,7 +40,7 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "scene" => vec!["units", "camera", "bay", "error"],
         "measurement" => [BASE, STAGES].concat(),
         // What a shop needs around the photo shows rules and bays, and prints marks; it measures nothing.
-        "kit" => vec!["units", "measured", "error", "bay", "marks", "beam", "aim"],
+        "kit" => vec!["units", "measured", "error", "bay", "marks", "beam", "aim", "reading"],
         // The developer's bench scores readings, measuring only through a function that it is given, and cleans photos,
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],

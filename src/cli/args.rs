@@ -26,6 +26,13 @@ pub enum Command {
     /// Measure a headlamp's aim from one photo of its beam on a marked wall
     #[command(after_help = CAUTIONS)]
     Measure(Box<MeasureArgs>),
+    /// Print the checklist of what must be right about the vehicle before a beam is measured
+    Prepare(super::prepare::PrepareArgs),
+    /// Work out how the vehicle stands from a tape measure: yaw, lamp height
+    Vehicle(super::prepare::VehicleArgs),
+    /// Aim the lamps of a vehicle photo by photo; what the screws do is learned on the way
+    #[command(after_help = CAUTIONS)]
+    Aim(super::aim::AimArgs),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file

@@ -10,6 +10,8 @@ pub mod score;
 mod score_pictures;
 pub mod rules;
 pub mod sheet;
+pub mod prepare;
+pub mod aim;
 mod size;
 mod mark_entry;
 mod write;

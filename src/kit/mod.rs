@@ -14,3 +14,7 @@ pub mod sheet_wall;
 pub mod sheet_floor;
 pub mod sheet_label;
 pub mod sheet_board;
+pub mod session;
+pub mod session_text;
+pub mod checklist;
+pub mod vehicle;

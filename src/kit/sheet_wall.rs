@@ -255,12 +255,15 @@ fn farthest(bay: &Bay) -> Option<&Mark> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::fmt::Write as _;
 
     fn bay(more: &str) -> Bay {
         let mut text = format!("schema = \"lampwright/bay/1\"\nid = \"b\"\nname = \"B\"\n{more}");
         for (id, x, y) in [(0, -1800, 1500), (1, 1800, 1500), (2, 1800, 250), (3, -1800, 250)] {
-            text +=
-                &format!("[[marks]]\nkind = \"tag36h11\"\nid = {id}\nsize_mm = 160.0\nx_mm = {x}.0\ny_mm = {y}.0\n");
+            let _ = write!(
+                text,
+                "[[marks]]\nkind = \"tag36h11\"\nid = {id}\nsize_mm = 160.0\nx_mm = {x}.0\ny_mm = {y}.0\n"
+            );
         }
         Bay::parse(&text, "b").unwrap()
     }
