@@ -60,7 +60,7 @@ fn page_size_mm(document: &Document, page: ObjectId) -> (f64, f64) {
 
 /// Each black fill of a page that consists of level rectangles alone.
 fn black_fills(document: &Document, page: ObjectId) -> Vec<Vec<Rectangle>> {
-    let content = Content::decode(&document.get_page_content(page).unwrap()).unwrap();
+    let content = Content::decode(&document.get_page_content(page)).unwrap();
     let height = page_size_mm(document, page).1;
     let mut matrix: Matrix = [1.0, 0.0, 0.0, 1.0, 0.0, 0.0];
     let mut is_black = true;
