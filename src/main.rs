@@ -2,7 +2,7 @@
 
 use clap::Parser;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, Plan, aim, drive, fixture, measure, prepare, rules, scenes, score, sheet,
+    Cli, Command, ExitStatus, Plan, aim, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
 };
 use lampwright::error::Error;
 use std::io::Write;
@@ -17,6 +17,7 @@ fn main() -> ExitCode {
         Command::Vehicle(args) => prepare::vehicle(&args, &mut anstream::stdout()),
         Command::Aim(args) => aim::run(&args, &mut anstream::stdout()),
         Command::Scene(args) => scenes::run(&args),
+        Command::Options => options::run(&mut anstream::stdout()),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
         Command::Sheet(args) => sheet::run(&args, &mut anstream::stdout()),
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),

@@ -41,6 +41,8 @@ pub enum Command {
     Sheet(super::sheet::SheetArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
+    /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers
+    Options,
     /// Measure many photos with known truth and show errors, coverage of the stated uncertainty, and what changed
     Score(Box<super::score::ScoreArgs>),
 }
@@ -114,6 +116,13 @@ pub struct MeasureArgs {
     /// Write the annotated picture, PNG or JPEG by its extension
     #[arg(long, value_name = "FILE.png|FILE.jpg")]
     pub annotated: Option<PathBuf>,
+    /// Options file: tunables of the detection that differ from the defaults, for developers (see `lampwright options`)
+    #[arg(long, value_name = "OPTIONS.toml")]
+    pub options: Option<PathBuf>,
+    /// Write one picture of every stage and trace.json into a folder, for those who look for the cause of a failure; made
+    /// when it is missing, also for a photo that is refused
+    #[arg(long, value_name = "DIR")]
+    pub trace: Option<PathBuf>,
 }
 
 /// `--lamp`.

@@ -3,13 +3,16 @@
 pub mod args;
 pub mod plan;
 pub mod measure;
+pub mod trace;
 pub mod drive;
 pub mod scenes;
 pub mod fixture;
 pub mod score;
 mod score_pictures;
+mod score_sweep;
 pub mod rules;
 pub mod sheet;
+pub mod options;
 pub mod prepare;
 pub mod aim;
 mod size;
