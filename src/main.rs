@@ -2,7 +2,7 @@
 
 use clap::Parser;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, Plan, aim, drive, fixture, measure, options, prepare, rules, scenes, score,
+    Cli, Command, ExitStatus, Plan, aim, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
 };
 use lampwright::error::Error;
 use std::io::Write;
@@ -19,6 +19,7 @@ fn main() -> ExitCode {
         Command::Scene(args) => scenes::run(&args),
         Command::Options => options::run(&mut anstream::stdout()),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
+        Command::Sheet(args) => sheet::run(&args, &mut anstream::stdout()),
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };

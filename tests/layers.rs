@@ -40,8 +40,8 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "scene" => vec!["units", "camera", "bay", "error"],
         "options" => [BASE, STAGES].concat(),
         "measurement" => [BASE, STAGES, &["options"]].concat(),
-        // What a shop needs around the photo shows rules and bays; it measures nothing.
-        "kit" => vec!["units", "measured", "error", "bay", "beam", "aim", "reading"],
+        // What a shop needs around the photo shows rules and bays, and prints marks; it measures nothing.
+        "kit" => vec!["units", "measured", "error", "bay", "marks", "beam", "aim", "reading"],
         // The developer's bench scores readings, measuring only through a function that it is given, and cleans photos,
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],
@@ -196,6 +196,18 @@ fn stages_take_types_of_earlier_stages_only() {
     for (from, to, why) in SHARED_KNOWLEDGE {
         assert!(used.contains(&(*from, *to)), "{from} does not import {to} ({why}) any more: take it off the list");
     }
+}
+
+/// Who prints marks needs to know what is on them, not how they are found.
+#[test]
+fn the_kit_takes_the_tag_family_alone_from_the_marks() {
+    let is_other = |import: &&Import| {
+        import.module == "kit"
+            && import.path[0] == "marks"
+            && import.path.get(1).is_none_or(|inner| inner != "tag_family")
+    };
+    let wrong: Vec<String> = imports().iter().filter(is_other).map(|import| import.path.join("::")).collect();
+    assert!(wrong.is_empty(), "the kit imports {wrong:?}");
 }
 
 #[test]

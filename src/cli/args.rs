@@ -37,6 +37,8 @@ pub enum Command {
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file
     Rules(super::rules::RulesArgs),
+    /// Print marks, plans, a label or a checkerboard, PDF true to scale
+    Sheet(super::sheet::SheetArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
     /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers

@@ -11,6 +11,7 @@ pub mod score;
 mod score_pictures;
 mod score_sweep;
 pub mod rules;
+pub mod sheet;
 pub mod options;
 pub mod prepare;
 pub mod aim;
