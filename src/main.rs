@@ -1,7 +1,7 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
-use lampwright::cli::{Cli, Command, ExitStatus, Plan, drive, fixture, measure, rules, scenes, score};
+use lampwright::cli::{Cli, Command, ExitStatus, Plan, bay, drive, fixture, measure, rules, scenes, score};
 use lampwright::error::Error;
 use std::io::Write;
 use std::process::ExitCode;
@@ -13,6 +13,9 @@ fn main() -> ExitCode {
             .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
         Command::Scene(args) => scenes::run(&args),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
+        Command::Bay(args) => {
+            bay::run(&args, &mut std::io::stdin().lock(), &mut anstream::stdout(), &mut anstream::stderr())
+        }
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };

@@ -30,6 +30,8 @@ pub enum Command {
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file
     Rules(super::rules::RulesArgs),
+    /// Survey a bay, check that it still holds, show it in words
+    Bay(super::bay::BayArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
     /// Measure many photos with known truth and show errors, coverage of the stated uncertainty, and what changed

@@ -301,7 +301,7 @@ fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
 }
 
 /// The path without links; a file that does not exist yet by its folder.
-fn resolved(path: &Path) -> PathBuf {
+pub(super) fn resolved(path: &Path) -> PathBuf {
     if let Ok(path) = path.canonicalize() {
         return path;
     }
