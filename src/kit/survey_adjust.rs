@@ -16,7 +16,9 @@ use nalgebra::{DMatrix, DVector};
 /// |w| beyond which a reading is suspected: a sound one exceeds it once in 16,000, so that one of forty sound surveys of
 /// forty readings each is no false alarm in 400.
 pub const SUSPECT_SIGMAS: f64 = 4.0;
-/// Least advantage in w² of the worst reading over another that would explain the same: odds of e^(6/2) = 20 to 1.
+/// Readings with at least this share of the largest |w| are tried as its cause.
+const CANDIDATE_SHARE: f64 = 0.7;
+/// Least advantage in chi-square of one explanation over another: odds of e^(6/2) = 20 to 1.
 const LEAST_ADVANTAGE: f64 = 6.0;
 /// Redundancy below which a gross error can hide.
 pub const LEAST_REDUNDANCY: f64 = 0.02;
@@ -208,41 +210,48 @@ pub fn snoop(
     let mut left_out = Vec::new();
     loop {
         let adjustment = adjust_used(readings, &used, start, predict)?;
-        let suspects = suspects(readings, &used, &adjustment);
+        let suspects = suspects(readings, &used, &adjustment, start, predict);
         let [worst, ..] = &suspects[..] else {
             return Ok(Snooped { adjustment, left_out, undecided: Vec::new() });
         };
         if suspects.len() > 1 || left_out.len() == MOST_LEFT_OUT {
             return Ok(Snooped { adjustment, left_out, undecided: suspects });
         }
-        let rest: Vec<usize> = used.iter().copied().filter(|i| *i != worst.index).collect();
-        // The linear estimate of a large error in a curved problem is a little off: the others are asked again.
-        let without = adjust_used(readings, &rest, start, predict)?;
-        left_out.push(Suspect { fits: predict(worst.index, &without.parameters), ..*worst });
-        used = rest;
+        left_out.push(*worst);
+        used.retain(|i| *i != worst.index);
     }
 }
 
-/// The readings any of which explains the worst residual nearly as well as the best, the worst first; empty when all fit.
-fn suspects(readings: &[Weighted], used: &[usize], adjustment: &Adjustment) -> Vec<Suspect> {
-    let mut all: Vec<Suspect> = used
+/// The readings any of which explains the worst residual nearly as well as the best, the best first; empty when all fit.
+///
+/// Large errors bend the problem, and readings that check one another have nearly the same w: each candidate is left out in
+/// turn and the others are fitted anew.
+fn suspects(
+    readings: &[Weighted],
+    used: &[usize],
+    adjustment: &Adjustment,
+    start: &DVector<f64>,
+    predict: &dyn Fn(usize, &DVector<f64>) -> f64,
+) -> Vec<Suspect> {
+    let studentised = |i: usize| adjustment.residuals[i] / (readings[i].sigma * adjustment.redundancy[i].sqrt());
+    let mut all: Vec<(usize, f64)> = used
         .iter()
         .copied()
         .filter(|i| !readings[*i].is_assumed && adjustment.redundancy[*i] > LEAST_REDUNDANCY)
-        .map(|index| {
-            let (residual, r) = (adjustment.residuals[index], adjustment.redundancy[index]);
-            Suspect {
-                index,
-                w: residual / (readings[index].sigma * r.sqrt()),
-                fits: readings[index].value - residual / r,
-            }
+        .map(|i| (i, studentised(i)))
+        .collect();
+    all.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
+    let Some(worst) = all.first().map(|(_, w)| w.abs()).filter(|w| *w > SUSPECT_SIGMAS) else { return Vec::new() };
+    let mut tried: Vec<(f64, Suspect)> = all
+        .into_iter()
+        .filter(|(_, w)| w.abs() >= CANDIDATE_SHARE * worst)
+        .filter_map(|(index, w)| {
+            let rest: Vec<usize> = used.iter().copied().filter(|i| *i != index).collect();
+            let without = adjust_used(readings, &rest, start, predict).ok()?;
+            Some((without.chi2, Suspect { index, w, fits: predict(index, &without.parameters) }))
         })
         .collect();
-    all.sort_by(|a, b| b.w.abs().total_cmp(&a.w.abs()));
-    let Some(worst) = all.first().copied() else { return all };
-    if worst.w.abs() < SUSPECT_SIGMAS {
-        return Vec::new();
-    }
-    all.retain(|suspect| suspect.w * suspect.w >= worst.w * worst.w - LEAST_ADVANTAGE);
-    all
+    tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let best = tried.first().map_or(0.0, |(chi2, _)| *chi2);
+    tried.into_iter().filter(|(chi2, _)| *chi2 <= best + LEAST_ADVANTAGE).map(|(_, suspect)| suspect).collect()
 }
