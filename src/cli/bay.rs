@@ -81,7 +81,7 @@ pub struct CheckArgs {
     /// Draw the control charts
     #[arg(long, value_name = "FILE.svg", requires = "readings")]
     pub chart: Option<PathBuf>,
-    /// Months between surveys [default: the bay file's next_check, else 12]
+    /// Months between surveys [default: the bay file's next check, else 12]
     #[arg(long, value_name = "N")]
     pub recheck_months: Option<u32>,
     /// Largest distance of a wheel place from the floor's plane, millimetres [default: the bay file's]

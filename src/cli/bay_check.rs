@@ -49,8 +49,8 @@ fn dated(args: &CheckArgs, bay: &Bay) -> Result<(String, ExitStatus), Error> {
     let mut status = if is_overdue { ExitStatus::Finding } else { ExitStatus::Good };
     let days = today.since(due).map_or(0, |span| span.get_days()).abs();
     let mut text = format!("survey\n  of {}, next check due {due}: ", note.date);
-    text += &if is_overdue { format!("OVERDUE by {days} days\n") } else { format!("in {days} days\n") };
     // Writing to a String cannot fail.
+    let _ = if is_overdue { writeln!(text, "OVERDUE by {days} days") } else { writeln!(text, "in {days} days") };
     match (note.flatness_mm, args.flatness_limit_mm.or(note.flatness_limit_mm)) {
         (Some(flatness), Some(limit)) if flatness > limit => {
             status = ExitStatus::Finding;

@@ -13,7 +13,7 @@ use crate::kit::survey_result::work_out;
 use crate::kit::survey_text::report;
 use std::fmt::Write as _;
 use std::io::{BufRead, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Runs it; the text is for standard output, questions go to `stderr`.
 pub(super) fn run(
@@ -70,7 +70,7 @@ fn check_places(args: &SurveyArgs, from: &Path) -> Result<(), Error> {
 }
 
 /// Asks for what the file at `kept` does not hold yet, and writes it after every answer.
-fn asked(args: &SurveyArgs, kept: &PathBuf, stdin: &mut dyn BufRead, stderr: &mut dyn Write) -> Result<Survey, Error> {
+fn asked(args: &SurveyArgs, kept: &Path, stdin: &mut dyn BufRead, stderr: &mut dyn Write) -> Result<Survey, Error> {
     let survey = if kept.exists() { plan::read_parsed(kept, Survey::parse)? } else { Survey::default() };
     let mut dialogue = Dialogue::new(survey, &today(args.today.as_deref())?.to_string());
     let closed = |error: std::io::Error| Error::usage(format!("nobody can be asked: {error}"), "run it on a terminal");

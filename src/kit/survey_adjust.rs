@@ -181,8 +181,11 @@ fn design(
     matrix
 }
 
-/// Q, R and the columns' scale; the error is the column that the ones before it leave nothing of.
-fn decompose(matrix: &DMatrix<f64>) -> Result<(DMatrix<f64>, DMatrix<f64>, DVector<f64>), usize> {
+/// Q, R and the columns' scale.
+type Factors = (DMatrix<f64>, DMatrix<f64>, DVector<f64>);
+
+/// Factors of the design matrix; the error is the column that the ones before it leave nothing of.
+fn decompose(matrix: &DMatrix<f64>) -> Result<Factors, usize> {
     let count = matrix.ncols();
     if matrix.nrows() < count {
         let empty = (0..count).find(|column| matrix.column(*column).norm() <= 0.0);

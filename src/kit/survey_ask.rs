@@ -64,7 +64,7 @@ pub struct Dialogue {
 impl Dialogue {
     /// Goes on with what `survey` holds; `today` is offered as the date.
     pub fn new(mut survey: Survey, today: &str) -> Self {
-        survey.schema = SURVEY_SCHEMA.to_owned();
+        SURVEY_SCHEMA.clone_into(&mut survey.schema);
         Self { survey, today: today.to_owned(), asked: Vec::new(), are_marks_complete: false }
     }
 
@@ -257,13 +257,13 @@ impl Dialogue {
             })),
             Ask::MarkKind(_) => self.add_mark(one_of(&["tag36h11", "quadrant"])?),
             Ask::MarkId(n) => {
-                let id = number.unwrap_or(0.0);
-                if id.fract() != 0.0
-                    || survey.mark.iter().enumerate().any(|(other, mark)| other != n && f64::from(mark.id) == id)
-                {
-                    return Err(format!("id {id} is no whole number or is another mark's"));
+                let given = number.unwrap_or(0.0);
+                let id = given as u32;
+                let is_taken = survey.mark.iter().enumerate().any(|(other, mark)| other != n && mark.id == id);
+                if given.fract() > 0.0 || is_taken {
+                    return Err(format!("id {given} is no whole number or is another mark's"));
                 }
-                survey.mark[n].id = id as u32;
+                survey.mark[n].id = id;
             }
             Ask::MarkSize(n) => survey.mark[n].size_mm = number.unwrap_or(USUAL_SIZE_MM),
             Ask::MarkX(n) => survey.mark[n].x_mm = number,
@@ -277,7 +277,9 @@ impl Dialogue {
     }
 
     fn add_mark(&mut self, kind: String) {
-        let id = (0..).find(|id| self.survey.mark.iter().all(|mark| mark.id != *id)).unwrap_or_default();
+        let id = (0..=self.survey.mark.len() as u32)
+            .find(|id| self.survey.mark.iter().all(|mark| mark.id != *id))
+            .unwrap_or_default();
         self.survey.mark.push(SurveyMark {
             kind,
             id,
@@ -308,7 +310,7 @@ mod tests {
     #[test]
     fn an_absurd_answer_is_asked_again_and_a_stop_loses_nothing() {
         let mut dialogue = Dialogue::new(Survey::default(), "2026-03-14");
-        let mut give = |dialogue: &mut Dialogue, line: &str| {
+        let give = |dialogue: &mut Dialogue, line: &str| {
             let question = dialogue.next().unwrap();
             (question.text.clone(), dialogue.answer(&question, line))
         };

@@ -143,7 +143,7 @@ impl Model {
         model.add_wheels(survey)?;
         model.add_wall(survey)?;
         model.add_points(survey)?;
-        model.add_floor(survey)?;
+        model.add_floor(survey);
         Ok(model)
     }
 
@@ -282,10 +282,10 @@ impl Model {
         Ok(())
     }
 
-    fn add_floor(&mut self, survey: &Survey) -> Result<(), Error> {
+    fn add_floor(&mut self, survey: &Survey) {
         if !self.has_floor {
             self.left_open.push("floor not levelled: the bay file has no [floor], which costs 0.5 % and a flag".into());
-            return Ok(());
+            return;
         }
         let level = &survey.level;
         let usual =
@@ -348,7 +348,6 @@ impl Model {
                 Kind::AssumedCross,
             );
         }
-        Ok(())
     }
 
     fn start_of(&self, unknown: Unknown) -> f64 {

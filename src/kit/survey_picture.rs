@@ -8,13 +8,13 @@ use super::survey_result::{Known, Surveyed};
 use std::fmt::Write as _;
 
 const WIDTH: f64 = 1200.0;
-const LEFT: f64 = 60.0;
-const RIGHT: f64 = 190.0;
+const LEFT: f64 = 70.0;
+const RIGHT: f64 = 260.0;
 /// Middle line of the plan, floor line of the side view and of the wall's view.
-const PLAN_Y: f64 = 250.0;
-const SIDE_Y: f64 = 640.0;
-const WALL_Y: f64 = 1150.0;
-const HEIGHT: f64 = 1230.0;
+const PLAN_Y: f64 = 270.0;
+const SIDE_Y: f64 = 690.0;
+const WALL_Y: f64 = 1180.0;
+const HEIGHT: f64 = 1240.0;
 /// What the largest height of the floor is drawn as, px.
 const FLOOR_PX: f64 = 45.0;
 /// What the wall's turn and lean are drawn as at most, px.
@@ -106,12 +106,12 @@ impl<'a> Views<'a> {
              stroke=\"#1f5f8b\"/>",
             PLAN_Y - 0.6 * PLAN_HALF_PX,
             PLAN_Y + 0.6 * PLAN_HALF_PX,
-            PLAN_Y - 0.55 * PLAN_HALF_PX
+            PLAN_Y - 16.0
         );
         svg += &text(lamps_x + 6.0, PLAN_Y + 0.6 * PLAN_HALF_PX + 4.0, "start", "lamps' plane");
         svg += &text(
-            (lamps_x + wall_x) / 2.0,
-            PLAN_Y - 0.55 * PLAN_HALF_PX - 6.0,
+            lamps_x.midpoint(wall_x),
+            PLAN_Y - 22.0,
             "middle",
             &format!("{:.1} ± {:.1}", surveyed.distance_mm.value, surveyed.distance_mm.sigma),
         );
@@ -123,11 +123,11 @@ impl<'a> Views<'a> {
                 px - 20.0,
                 py - 7.0
             );
-            let side = if wheel % 2 == 0 { -16.0 } else { 26.0 };
-            let floor = surveyed
-                .floor
-                .map_or(String::new(), |floor| format!(", {:+.1} off the plane", floor.above_plane_mm[wheel]));
-            svg += &text(px, py + side, "middle", &format!("{} {:.0}{floor}", WHEEL_NAMES[wheel], x.abs()));
+            let (first, second) = if wheel % 2 == 0 { (-34.0, -16.0) } else { (26.0, 44.0) };
+            svg += &text(px, py + first, "middle", &format!("{} {:.0}", WHEEL_NAMES[wheel], x.abs()));
+            if let Some(floor) = &surveyed.floor {
+                svg += &text(px, py + second, "middle", &format!("{:+.1} off plane", floor.above_plane_mm[wheel]));
+            }
         }
         if let Some(floor) = &surveyed.floor {
             let words = format!(
@@ -182,7 +182,12 @@ impl<'a> Views<'a> {
                 self.z(z),
                 y(slope * z) - 20.0
             );
-            svg += &text(self.z(z), y(slope * z) - 46.0, "middle", &format!("{name} {:+.1}", slope * z));
+            svg += &text(
+                self.z(z),
+                y(slope * z) - if name == "rear wheels" { 46.0 } else { 66.0 },
+                "middle",
+                &format!("{name} {:+.1}", slope * z),
+            );
         }
         svg += &text(self.z(0.0) + 4.0, SIDE_Y - 82.0, "start", "lamps");
         let _ = writeln!(svg, "<path d=\"M{0:.1} {SIDE_Y}v-76\" stroke=\"#b06f00\" stroke-width=\"2\"/>", self.z(0.0));
