@@ -24,7 +24,8 @@ fn main() {
 fn commit() -> Option<String> {
     // An archive unpacked inside some other clone must not take that one's commit: the top level is this folder.
     let top = Path::new(&git(&["rev-parse", "--show-toplevel"])?).canonicalize().ok()?;
-    if top != Path::new(env!("CARGO_MANIFEST_DIR")).canonicalize().ok()? {
+    // Asked when it runs, not when it is compiled: a target folder may be shared by several clones.
+    if top != Path::new(&std::env::var_os("CARGO_MANIFEST_DIR")?).canonicalize().ok()? {
         return None;
     }
     let hash = git(&["rev-parse", DIGITS, "HEAD"])?;

@@ -1,7 +1,9 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
-use lampwright::cli::{Cli, Command, ExitStatus, Plan, bay, drive, fixture, measure, rules, scenes, score};
+use lampwright::cli::{
+    Cli, Command, ExitStatus, Plan, aim, bay, drive, fixture, measure, options, prepare, rules, scenes, score,
+};
 use lampwright::error::Error;
 use std::io::Write;
 use std::process::ExitCode;
@@ -11,7 +13,11 @@ fn main() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Measure(args) => Plan::new(&args, command_words)
             .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
+        Command::Prepare(args) => prepare::prepare(&args, &mut anstream::stdout()),
+        Command::Vehicle(args) => prepare::vehicle(&args, &mut anstream::stdout()),
+        Command::Aim(args) => aim::run(&args, &mut anstream::stdout()),
         Command::Scene(args) => scenes::run(&args),
+        Command::Options => options::run(&mut anstream::stdout()),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
         Command::Bay(args) => {
             bay::run(&args, &mut std::io::stdin().lock(), &mut anstream::stdout(), &mut anstream::stderr())

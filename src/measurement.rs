@@ -6,18 +6,19 @@
 use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
-use crate::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge, tone};
+use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneKnowledge, tone};
 use crate::camera::{Lens, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
-use crate::grid::{GridOptions, far_field, resample::resample};
-use crate::marks::{self, FindOptions, Marks};
+use crate::grid::{AngleGrid, far_field, resample::resample};
+use crate::marks::{self, Marks, Tried, TriedList};
+use crate::options::Options;
 use crate::photo::{
-    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, bands, decode, edge_spread_px, level_bands,
-    shift_between, white_share,
+    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, PhotoOptions, bands, decode, edge_spread_px,
+    level_bands, shift_between, white_share,
 };
 use crate::units::{AnglePoint, PxPoint};
-use crate::wall::{self, CameraFacts, FitOptions, WallView};
+use crate::wall::{self, CameraFacts, WallView};
 
 /// A photo file's bytes and its name.
 #[derive(Debug, Clone, Copy)]
@@ -51,14 +52,72 @@ pub struct Request<'a> {
     pub screws: Option<&'a Screws>,
     /// Path and text of a lens file.
     pub lens: Option<(&'a str, &'a str)>,
+    /// Tunables of the stages.
+    pub options: &'a Options,
     /// Marks given by hand.
     pub marks_by_hand: &'a [(u32, PxPoint)],
 }
 
-/// Told after each stage, for timing and debug pictures.
+/// What a stage that has ended can show.
+#[derive(Debug, Clone, Copy)]
+pub enum StageView<'a> {
+    /// The photos were decoded.
+    Decode {
+        /// The photo of the beam.
+        photo: &'a Photo,
+    },
+    /// The marks were sought.
+    Marks {
+        /// The photo that they were sought in.
+        photo: &'a Photo,
+        /// The marks, in the photo of the beam.
+        marks: &'a Marks,
+        /// Everything that was looked at; empty unless the observer looks.
+        tried: &'a [Tried],
+        /// Whether `photo` is one of its own for the marks.
+        is_elsewhere: bool,
+    },
+    /// The wall was fitted.
+    Wall {
+        /// The photo of the beam.
+        photo: &'a Photo,
+        /// The marks in it.
+        marks: &'a Marks,
+        /// The wall.
+        view: &'a WallView,
+    },
+    /// The photo was resampled on the lamp's angles.
+    Grid {
+        /// The grid.
+        grid: &'a AngleGrid,
+        /// The camera's tone curve, told by the marks.
+        tone: &'a ToneKnowledge,
+    },
+    /// The beam was measured or refused.
+    Beam {
+        /// The grid.
+        grid: &'a AngleGrid,
+        /// What was seen on the way; empty unless the observer looks.
+        seen: &'a BeamSeen,
+        /// The features, unless refused.
+        features: Option<&'a BeamFeatures>,
+    },
+    /// The verdict was reached.
+    Aim {
+        /// The verdict.
+        verdict: &'a Verdict,
+    },
+}
+
+/// Told after each stage, for timing and debug pictures; stages that refuse the photo are told of too.
 pub trait Observer {
+    /// Whether it looks into the stages. Only then do they keep what their view shows beyond their own output.
+    fn is_looking(&self) -> bool {
+        false
+    }
+
     /// A stage has ended.
-    fn stage(&mut self, name: &'static str);
+    fn stage(&mut self, name: &'static str, view: StageView<'_>);
 }
 
 /// An observer that does nothing.
@@ -66,7 +125,7 @@ pub trait Observer {
 pub struct Unobserved;
 
 impl Observer for Unobserved {
-    fn stage(&mut self, _: &'static str) {}
+    fn stage(&mut self, _: &'static str, _: StageView<'_>) {}
 }
 
 /// What was measured and what follows from it.
@@ -95,12 +154,6 @@ pub struct Measurement {
     pub flags: Vec<Flag>,
 }
 
-/// Strength of the tone curve that is worth a flag, and how many standard uncertainties it must be from none.
-const FLAGGED_STRENGTH: f64 = 0.1;
-const FLAGGED_SIGMAS: f64 = 2.0;
-/// Focal length that is assumed when the photo does not state one, 35 mm equivalent (a common phone's main camera).
-const ASSUMED_FOCAL_35MM: f64 = 26.0;
-
 /// Runs every stage on one photo.
 pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Measurement, Error> {
     let options = DecodeOptions::default();
@@ -108,7 +161,7 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     let marks_photo = request.marks_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let ambient_photo = request.ambient_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let lens = lens(request, &photo)?;
-    observer.stage("decode");
+    observer.stage("decode", StageView::Decode { photo: &photo });
     let mut run = Measurement {
         photo,
         marks: Marks::default(),
@@ -128,12 +181,6 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     Ok(run)
 }
 
-/// A shift below this is the hand's tremor within the uncertainty, pixels.
-const WORTH_A_FLAG_PX: f64 = 0.5;
-
-/// Exposures that differ by less than this count as the same.
-const SAME_EXPOSURE: f64 = 0.01;
-
 struct Extra<'a> {
     marks_photo: Option<&'a Photo>,
     ambient_photo: Option<&'a Photo>,
@@ -149,9 +196,20 @@ fn stages(
     extra: &Extra<'_>,
     observer: &mut dyn Observer,
 ) -> Result<Findings, Refusal> {
-    *marks = find_marks(request, photo, extra.marks_photo, flags)?;
-    observer.stage("marks");
-    if let Some(refusal) = unusable(extra.marks_photo.unwrap_or(photo), marks) {
+    let tried = TriedList::new(observer.is_looking());
+    let found = find_marks(request, photo, extra.marks_photo, flags, &tried);
+    if let Ok(found) = &found {
+        marks.clone_from(found);
+    }
+    let marks_view = StageView::Marks {
+        photo: extra.marks_photo.unwrap_or(photo),
+        marks,
+        tried: &tried.into_sorted(),
+        is_elsewhere: extra.marks_photo.is_some(),
+    };
+    observer.stage("marks", marks_view);
+    found?;
+    if let Some(refusal) = unusable(extra.marks_photo.unwrap_or(photo), marks, &request.options.photo) {
         return Err(refusal);
     }
     let camera = CameraFacts {
@@ -160,24 +218,25 @@ fn stages(
         focal_35mm: photo.shot.focal_35mm,
         lens: extra.lens,
     };
-    let fitted = wall::fit(marks, request.bay, &camera, &FitOptions::default())?;
+    let fitted = wall::fit(marks, request.bay, &camera, &request.options.wall)?;
     flags.extend(fitted.flags.iter().cloned());
     let fitted = view.insert(fitted);
-    observer.stage("wall");
-    let image = linear_image(photo, extra.ambient_photo, flags)?;
-    let bands = seen_bands(&image, fitted, request.pattern);
+    observer.stage("wall", StageView::Wall { photo, marks, view: fitted });
+    let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
+    let bands = seen_bands(&image, fitted, request.pattern, &request.options.photo);
     flags.extend(bands.map(banding));
     let is_elsewhere = extra.marks_photo.is_some();
     let (grid, tone) = rayon::join(
-        || resample(&image, fitted, request.setup, request.bay, &GridOptions::default()),
-        || tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags),
+        || resample(&image, fitted, request.setup, request.bay, &request.options.grid),
+        || tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
     );
-    let focal_35mm = photo.shot.focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM);
+    let focal_35mm = photo.shot.focal_35mm.unwrap_or(request.options.photo.assumed_focal_35mm);
     let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);
     let centre_px = (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0);
-    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px);
-    observer.stage("grid");
+    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px, &request.options.grid);
+    observer.stage("grid", StageView::Grid { grid: &grid, tone: &tone });
     let input = BeamInput {
+        options: &request.options.beam,
         far: &far,
         view: fitted,
         setup: request.setup,
@@ -189,13 +248,15 @@ fn stages(
         focal_px: focal,
         centre_px,
     };
-    let features = beam::measure(&grid, &input)
-        .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot))?;
-    observer.stage("beam");
+    let mut seen = BeamSeen::default();
+    let features = beam::measure_seen(&grid, &input, observer.is_looking().then_some(&mut seen))
+        .map_err(|refusal| beam::absence::explain(refusal, &image, fitted, request.setup, &photo.shot));
+    observer.stage("beam", StageView::Beam { grid: &grid, seen: &seen, features: features.as_ref().ok() });
+    let features = features?;
     flags.extend(outside_marks(&features, fitted, request.setup));
     let verdict = judge(&features, request.rule);
     let advice = advise(&verdict, request.screws, request.setup.distance);
-    observer.stage("aim");
+    observer.stage("aim", StageView::Aim { verdict: &verdict });
     Ok(Findings { features, verdict, advice })
 }
 
@@ -245,13 +306,13 @@ fn banding(seen: Bands) -> Flag {
 }
 
 /// Bands of a pulsed lamp: along the wall's height in a turned photo, across the floor else.
-fn seen_bands(image: &LinearImage<'_>, view: &WallView, pattern: Pattern) -> Option<Bands> {
+fn seen_bands(image: &LinearImage<'_>, view: &WallView, pattern: Pattern, options: &PhotoOptions) -> Option<Bands> {
     /// The wall's plane this far under the floor shows floor, clear of the joint, mm.
     const UNDER_FLOOR_MM: f64 = 60.0;
     let is_floor = |place: PxPoint| view.to_wall(place).y_mm < -UNDER_FLOOR_MM;
     // A beam without a cutoff lights the floor itself in waves.
-    let level = || if pattern == Pattern::Spot { None } else { level_bands(image, &is_floor) };
-    bands(image).or_else(level)
+    let level = || if pattern == Pattern::Spot { None } else { level_bands(image, &is_floor, options) };
+    bands(image, options).or_else(level)
 }
 
 /// The camera's tone curve, told by the marks in the photo of the beam itself.
@@ -262,11 +323,12 @@ fn tone_curve(
     bay: &Bay,
     is_marks_elsewhere: bool,
     flags: &mut Vec<Flag>,
+    options: &Options,
 ) -> ToneKnowledge {
     // A photo of its own for the marks means that they are hard to see in this one.
     let seen = if is_marks_elsewhere { &Marks::default() } else { marks };
-    let found = tone::estimate(image, seen, view, bay);
-    if found.strength > FLAGGED_STRENGTH.max(FLAGGED_SIGMAS * found.sigma) {
+    let found = tone::estimate(image, seen, view, bay, &options.beam);
+    if found.strength > options.photo.flagged_tone.max(options.photo.flagged_tone_sigmas * found.sigma) {
         flags.push(Flag::new(
             FlagCode::ToneCurve,
             format!(
@@ -284,18 +346,20 @@ fn find_marks(
     photo: &Photo,
     marks_photo: Option<&Photo>,
     flags: &mut Vec<Flag>,
+    tried: &TriedList,
 ) -> Result<Marks, Refusal> {
     let source = marks_photo.unwrap_or(photo);
-    let mut found = marks::find(source, &request.bay.marks, request.marks_by_hand, &FindOptions::default());
+    let mut found =
+        marks::find_telling(source, &request.bay.marks, request.marks_by_hand, &request.options.marks, tried);
     if found.found.iter().any(|mark| mark.is_by_hand) {
         flags.push(Flag::plain(FlagCode::MarkByHand));
     }
     if marks_photo.is_none() {
         return Ok(found);
     }
-    let movement = movement(source, photo, "marks")?;
+    let movement = movement(source, photo, "marks", &request.options.photo)?;
     let shift = movement.dx_px.hypot(movement.dy_px);
-    if shift > WORTH_A_FLAG_PX {
+    if shift > request.options.photo.flagged_shift_px {
         flags.push(Flag::new(
             FlagCode::PairShifted,
             format!("the camera moved by {shift:.1} px between the two photos; corrected"),
@@ -316,40 +380,42 @@ fn find_marks(
 }
 
 /// Why marks are missing, when it is the whole photo that does not allow to see them.
-fn unusable(photo: &Photo, marks: &Marks) -> Option<Refusal> {
+fn unusable(photo: &Photo, marks: &Marks, options: &PhotoOptions) -> Option<Refusal> {
     /// Marks that the wall's fit needs.
     const NEEDED_MARKS: usize = 4;
-    /// Share of white pixels above which no wall can be seen (own judgement: wall and marks fill the rest at most).
-    const WHITE_SHARE: f64 = 0.6;
-    /// Blur above which a tag's modules of 3 to 8 px run into each other, pixels. Sharp photos stay under 3.
-    const BLUR_PX: f64 = 4.0;
     const PERCENT: f64 = 100.0;
     if marks.found.len() >= NEEDED_MARKS {
         return None;
     }
     let white = white_share(photo);
-    if white > WHITE_SHARE {
+    if white > options.white_share {
         let found = format!("{:.0} % of the photo is white (overexposed)", PERCENT * white);
         return Some(Refusal::new(
             FlagCode::AllWhite,
-            format!("{found}, need {:.0} % or less; no marks can be seen in it", PERCENT * WHITE_SHARE),
+            format!("{found}, need {:.0} % or less; no marks can be seen in it", PERCENT * options.white_share),
             "expose less: tap on the bright part of the beam, or lower the exposure, and take the photo again",
         ));
     }
-    let blur = marks.blur_px.or_else(|| edge_spread_px(photo)).filter(|blur| *blur > BLUR_PX)?;
+    let blur = marks.blur_px.or_else(|| edge_spread_px(photo, options)).filter(|blur| *blur > options.blur_px)?;
     Some(Refusal::new(
         FlagCode::Blurred,
         format!(
-            "the photo is blurred: even sharp edges are spread over {blur:.0} px, need {BLUR_PX:.0} px or less; {} of the \
+            "the photo is blurred: even sharp edges are spread over {blur:.0} px, need {:.0} px or less; {} of the \
              bay's marks were found",
+            options.blur_px,
             marks.found.len()
         ),
         "rest the phone on something, tap on the wall to focus, clean the lens and take the photo again",
     ))
 }
 
-fn movement(first: &Photo, second: &Photo, which: &str) -> Result<crate::photo::FoundShift, Refusal> {
-    match shift_between(first, second) {
+fn movement(
+    first: &Photo,
+    second: &Photo,
+    which: &str,
+    options: &PhotoOptions,
+) -> Result<crate::photo::FoundShift, Refusal> {
+    match shift_between(first, second, options) {
         PairShift::Found(shift) => Ok(shift),
         PairShift::NotRecoverable { reason } => Err(Refusal::new(
             FlagCode::PairMoved,
@@ -364,11 +430,12 @@ fn linear_image<'a>(
     photo: &'a Photo,
     ambient: Option<&'a Photo>,
     flags: &mut Vec<Flag>,
+    options: &PhotoOptions,
 ) -> Result<LinearImage<'a>, Refusal> {
     let Some(ambient) = ambient else { return Ok(LinearImage::new(photo)) };
-    let shift = movement(photo, ambient, "ambient")?;
+    let shift = movement(photo, ambient, "ambient", options)?;
     let scale = exposure(photo).zip(exposure(ambient)).map_or(1.0, |(lamp, room)| lamp / room);
-    if (scale - 1.0).abs() > SAME_EXPOSURE {
+    if (scale - 1.0).abs() > options.same_exposure {
         flags.push(Flag::new(
             FlagCode::AmbientPhotoDiffers,
             format!("the ambient photo's exposure differs by a factor of {scale:.2}; it was scaled"),

@@ -13,7 +13,7 @@
 
 use lampwright::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
 use lampwright::beam::edge::{STEP_DEG, steepest};
-use lampwright::beam::{BeamFeatures, BeamInput, Pattern, ToneKnowledge, measure};
+use lampwright::beam::{BeamFeatures, BeamInput, BeamOptions, Pattern, ToneKnowledge, measure};
 use lampwright::flag::FlagCode;
 use lampwright::grid::{AngleGrid, Axis, FarSample, GridOptions};
 use lampwright::marks::{FoundMark, Marks};
@@ -219,7 +219,9 @@ fn measured(beam: &LowBeam, pattern: Pattern, traffic: Traffic) -> BeamFeatures 
         intensity_factor: vec![1.0; cells],
     };
     let far = far_field(&light);
+    let beam_options = BeamOptions::default();
     let input = BeamInput {
+        options: &beam_options,
         far: &far,
         view: &bench.view,
         setup: &bench.setup,

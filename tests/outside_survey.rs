@@ -135,7 +135,7 @@ fn tape(n: usize, at: &DVector<f64>) -> f64 {
 }
 
 /// Worked by hand: a point in the middle of a square of 2000 mm, taped from its corners. The rows of the design are
-/// (±1, ±1)/√2, so AᵀA = 2·I: the standard uncertainty of x and y is σ/√2 each and every redundancy number is 1 − ½ = ½. A
+/// (±1, ±1)/√2, so `AᵀA = 2·I`: the standard uncertainty of x and y is σ/√2 each and every redundancy number is 1 − ½ = ½. A
 /// reading shares its residual wholly with that of the opposite corner: an error cannot be told from one there.
 #[test]
 fn trilateration_from_a_square_is_what_the_hand_works_out() {

@@ -124,6 +124,7 @@ fn refused(plan: &Plan, photos: &PhotoFiles) -> Reading {
         mark_fit: MarkFit::default(),
         outcome: ReadingOutcome::Refused(&Refusal::new(FlagCode::AllWhite, "all is white", "expose less")),
         flags: &[],
+        options: &plan.options.changed(),
         command: &plan.command,
     })
 }
@@ -135,7 +136,7 @@ fn json_and_picture_are_written_and_text_is_printed() {
     let (mut out, mut err) = (Vec::new(), Vec::new());
     let produce = |plan: &Plan, photos: &PhotoFiles| {
         assert_eq!(photos.photo.bytes, b"not decoded here");
-        Ok(Produced { reading: refused(plan, photos), annotated: Some(b"picture".to_vec()) })
+        Ok(Produced { reading: refused(plan, photos), annotated: Some(b"picture".to_vec()), trace: Vec::new() })
     };
     let status = run(&plan, produce, &mut out, &mut err).unwrap();
     assert_eq!(status, ExitStatus::Refused);
@@ -151,8 +152,13 @@ fn json_on_standard_output_is_alone_there() {
     let folder = shop();
     let plan = plan(folder.path(), "--json -").unwrap();
     let (mut out, mut err) = (Vec::new(), Vec::new());
-    run(&plan, |plan, photos| Ok(Produced { reading: refused(plan, photos), annotated: None }), &mut out, &mut err)
-        .unwrap();
+    run(
+        &plan,
+        |plan, photos| Ok(Produced { reading: refused(plan, photos), annotated: None, trace: Vec::new() }),
+        &mut out,
+        &mut err,
+    )
+    .unwrap();
     assert!(serde_json::from_slice::<serde_json::Value>(&out).is_ok());
     assert!(String::from_utf8(err).unwrap().contains("NOT MEASURED"));
 }

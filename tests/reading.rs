@@ -14,6 +14,7 @@ use lampwright::photo::{Format, Photo, Pixels, ShotFacts, UprightMap};
 use lampwright::reading::{DisplayUnits, MarkFit, Reading, ReadingOutcome, ReadingParts, to_text};
 use lampwright::units::{Deg, Mm, PxPoint};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 
 const BAY: &str = include_str!("../calib/bays/demo.bay.toml");
 const SCREWS: &str = include_str!("../calib/screws/two-screws.screws.toml");
@@ -120,6 +121,7 @@ impl Lamp {
             mark_fit: MarkFit { rms_px: Some(0.21), rms_mm: Some(f64::NAN) },
             outcome: refusal.map_or(measured, ReadingOutcome::Refused),
             flags: &self.flags,
+            options: &BTreeMap::new(),
             command: &["measure".to_owned(), "beam.jpg".to_owned()],
         })
     }

@@ -106,7 +106,7 @@ fn each_fault_has_one_message() {
         (vec!["--family", "none.toml"], "none.toml: cannot be read"),
         (vec!["--spec", "own.toml", "--seed", "4"], "--seed"),
         (vec!["--spec", "own.toml", "--family", "clean"], "--family"),
-        (vec!["--family", "clean", "--size", "3mp"], "WxH"),
+        (vec!["--family", "clean", "--size", "3mp"], "WIDTHxHEIGHT"),
         (vec![], "--family"),
     ] {
         let more: &[&str] = if words.contains(&"--size") { &[] } else { &size };

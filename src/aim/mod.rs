@@ -13,6 +13,7 @@ pub mod verdict;
 pub mod screws;
 pub mod advice;
 mod steps;
+pub mod learn;
 
 pub use advice::{Advice, AxisAdvice, Direction, Turn, advise};
 pub use applied::{AppliedRule, AxisLimits, LampCase};

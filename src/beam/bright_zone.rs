@@ -8,26 +8,15 @@
 //! room's, ends.
 
 use super::light::LightGrid;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use crate::grid::Axis;
 use nalgebra::{Matrix4, Vector4};
 
 /// The step over which the fall is taken, degrees.
 const STEP_DEG: f64 = 0.1;
-/// Half width of the cubic's window and of the one it is held against, degrees.
-const WINDOW_DEG: f64 = 0.6;
-const OTHER_WINDOW_DEG: f64 = 0.9;
 /// Lines on either side of the spot's own that are read as well, degrees apart, and the half width of each.
 const LINES: [f64; 5] = [-0.4, -0.2, 0.0, 0.2, 0.4];
-const HALF_WIDTH_DEG: f64 = 0.1;
-/// The wall's texture is shared by neighbouring lines: of the five about two are independent (own judgement).
-const INDEPENDENT: f64 = 2.0;
-/// Light is told from the room's down to this many standard uncertainties of the room's.
-const ABOVE_ROOM_SIGMAS: f64 = 3.0;
-/// Light under this share of the spot's is stray light.
-const LEAST_SHARE: f64 = 0.01;
-/// Readings that differ by more than this do not mean the same edge, degrees.
-const SAME_EDGE_DEG: f64 = 1.0;
 
 /// One edge.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,15 +47,17 @@ pub fn edge(
     (h_deg, v_deg): (f64, f64),
     way: Way,
     ln_fall_off: &dyn Fn(f64, f64) -> f64,
+    options: &BeamOptions,
 ) -> Option<ZoneEdge> {
     let read = |aside: f64, room: &RoomLight, window: f64| {
         let from = if way == Way::Up { (h_deg + aside, v_deg) } else { (h_deg, v_deg + 0.5 * aside) };
-        steepest(&profile(light, room, from, way, ln_fall_off), window)
+        steepest(&profile(light, room, from, way, ln_fall_off, options), window)
     };
-    let main = read(0.0, room, WINDOW_DEG)?;
-    let lines: Vec<f64> = LINES.iter().filter_map(|aside| read(*aside, room, WINDOW_DEG)).collect();
-    let others = [read(0.0, room, OTHER_WINDOW_DEG)?, read(0.0, &room.moved(-1.0), WINDOW_DEG)?];
-    if lines.len() < LINES.len() || lines.iter().chain(&others).any(|x| (x - main).abs() > SAME_EDGE_DEG) {
+    let main = read(0.0, room, options.zone.window_deg)?;
+    let lines: Vec<f64> = LINES.iter().filter_map(|aside| read(*aside, room, options.zone.window_deg)).collect();
+    let others =
+        [read(0.0, room, options.zone.other_window_deg)?, read(0.0, &room.moved(-1.0), options.zone.window_deg)?];
+    if lines.len() < LINES.len() || lines.iter().chain(&others).any(|x| (x - main).abs() > options.zone.same_edge_deg) {
         return None;
     }
     let mean = lines.iter().sum::<f64>() / lines.len() as f64;
@@ -75,7 +66,7 @@ pub fn edge(
     let start = if way == Way::Up { v_deg } else { h_deg };
     Some(ZoneEdge {
         at_deg: start + sign * main,
-        texture_sigma_deg: (variance / INDEPENDENT).sqrt(),
+        texture_sigma_deg: (variance / options.zone.independent).sqrt(),
         fit_sigma_deg: (others[0] - main).abs(),
         room_sigma_deg: (others[1] - main).abs(),
     })
@@ -88,11 +79,12 @@ fn profile(
     (h_deg, v_deg): (f64, f64),
     way: Way,
     ln_fall_off: &dyn Fn(f64, f64) -> f64,
+    options: &BeamOptions,
 ) -> Vec<(f64, f64)> {
     let grid = light.grid;
     let (along, across) = if way == Way::Up { (&grid.v, &grid.h) } else { (&grid.h, &grid.v) };
     let (start, middle) = if way == Way::Up { (v_deg, h_deg) } else { (h_deg, v_deg) };
-    let half = (HALF_WIDTH_DEG / across.step_deg).round() as usize;
+    let half = (options.zone.half_width_deg / across.step_deg).round() as usize;
     let centre = across.nearest(middle);
     let strip = centre.saturating_sub(half)..=(centre + half).min(across.count - 1);
     let mut out: Vec<(f64, f64)> = Vec::new();
@@ -123,7 +115,7 @@ fn profile(
         let (h, v) = if way == Way::Up { (middle, at) } else { (at, middle) };
         let level = kept.iter().sum::<f64>() / kept.len() as f64 - room.at(h, v);
         top = f64::max(top, level);
-        if level < (LEAST_SHARE * top).max(ABOVE_ROOM_SIGMAS * room.sigma) {
+        if level < (options.zone.least_share * top).max(options.zone.above_room_sigmas * room.sigma) {
             break;
         }
         out.push((
@@ -219,8 +211,8 @@ mod tests {
         let light = LightGrid::new(&grid, &ToneCurve::new(0.0));
         let beyond = 0.15 * (1.03f64 / 0.03).ln();
         let none = RoomLight::default();
-        let up = edge(&light, &none, (0.0, 0.0), Way::Up, &|_, _| 0.0).unwrap();
-        let left = edge(&light, &none, (0.0, 0.0), Way::Left, &|_, _| 0.0).unwrap();
+        let up = edge(&light, &none, (0.0, 0.0), Way::Up, &|_, _| 0.0, &BeamOptions::default()).unwrap();
+        let left = edge(&light, &none, (0.0, 0.0), Way::Left, &|_, _| 0.0, &BeamOptions::default()).unwrap();
         assert!((up.at_deg - 1.2 - beyond).abs() < 0.03, "{up:?}, expected {}", 1.2 + beyond);
         assert!((left.at_deg + 3.0 + beyond).abs() < 0.03, "{left:?}, expected {}", -3.0 - beyond);
     }
@@ -232,6 +224,9 @@ mod tests {
             grid.is_valid[k] = grid.v.at_deg(k / grid.h.count) < 1.6;
         }
         let light = LightGrid::new(&grid, &ToneCurve::new(0.0));
-        assert_eq!(edge(&light, &RoomLight::default(), (0.0, 0.0), Way::Up, &|_, _| 0.0), None);
+        assert_eq!(
+            edge(&light, &RoomLight::default(), (0.0, 0.0), Way::Up, &|_, _| 0.0, &BeamOptions::default()),
+            None
+        );
     }
 }

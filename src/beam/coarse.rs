@@ -5,18 +5,7 @@
 //! least sum of absolute deviations.
 
 use super::light::LightGrid;
-
-/// Bands of the score: from 0.1 to 0.5 degrees on either side, degrees.
-const BAND_NEAR_DEG: f64 = 0.1;
-const BAND_FAR_DEG: f64 = 0.5;
-/// Columns averaged for the first look, degrees on either side.
-const COLUMN_HALF_DEG: f64 = 0.1;
-/// Distance between columns of the first look, degrees.
-const COLUMN_STEP_DEG: f64 = 0.1;
-/// The lowest and highest V where a cutoff is looked for, degrees.
-const SEARCH_DEG: (f64, f64) = (-4.5, 3.5);
-/// Light far under the brightest part counts little: relative level at which a place's score is halved.
-const DARK_FRACTION: f64 = 0.03;
+use super::options::BeamOptions;
 
 /// The cutoff's place in one column.
 #[derive(Debug, Clone, Copy)]
@@ -49,21 +38,21 @@ pub struct Hinge {
 }
 
 /// The first look at every column from `from_deg` to `to_deg`.
-pub fn places(light: &LightGrid<'_>, from_deg: f64, to_deg: f64) -> Vec<CoarsePlace> {
+pub fn places(light: &LightGrid<'_>, from_deg: f64, to_deg: f64, options: &BeamOptions) -> Vec<CoarsePlace> {
     let brightest = {
         let levels = light.sorted_levels(7);
         f64::from(levels.get(levels.len() * 995 / 1000).copied().unwrap_or(0.0))
     };
-    let count = ((to_deg - from_deg) / COLUMN_STEP_DEG).round() as usize;
+    let count = ((to_deg - from_deg) / options.look.column_step_deg).round() as usize;
     (0..=count)
         .filter_map(|k| {
-            let h_deg = from_deg + k as f64 * COLUMN_STEP_DEG;
-            best_place(h_deg, &light.column(h_deg, COLUMN_HALF_DEG, 2), brightest)
+            let h_deg = from_deg + k as f64 * options.look.column_step_deg;
+            best_place(h_deg, &light.column(h_deg, options.look.column_half_deg, 2), brightest, options)
         })
         .collect()
 }
 
-fn best_place(h_deg: f64, column: &[(f64, f64)], brightest: f64) -> Option<CoarsePlace> {
+fn best_place(h_deg: f64, column: &[(f64, f64)], brightest: f64, options: &BeamOptions) -> Option<CoarsePlace> {
     let mut sums = Vec::with_capacity(column.len() + 1);
     sums.push(0.0);
     for (_, level) in column {
@@ -76,16 +65,17 @@ fn best_place(h_deg: f64, column: &[(f64, f64)], brightest: f64) -> Option<Coars
     };
     let mut best: Option<(f64, CoarsePlace)> = None;
     for &(v_deg, _) in column {
-        if v_deg < SEARCH_DEG.0 || v_deg > SEARCH_DEG.1 {
+        if v_deg < options.look.search_from_deg || v_deg > options.look.search_to_deg {
             continue;
         }
-        let (Some(below), Some(above)) =
-            (range(v_deg - BAND_FAR_DEG, v_deg - BAND_NEAR_DEG), range(v_deg + BAND_NEAR_DEG, v_deg + BAND_FAR_DEG))
-        else {
+        let (Some(below), Some(above)) = (
+            range(v_deg - options.look.band_far_deg, v_deg - options.look.band_near_deg),
+            range(v_deg + options.look.band_near_deg, v_deg + options.look.band_far_deg),
+        ) else {
             continue;
         };
         let fall = (below / above).ln();
-        let weight = below / (below + DARK_FRACTION * brightest);
+        let weight = below / (below + options.look.dark_fraction * brightest);
         if best.is_none_or(|(score, _)| fall * weight > score) {
             best = Some((fall * weight, CoarsePlace { h_deg, v_deg, fall, below, above }));
         }
@@ -113,11 +103,9 @@ pub fn hinge_height(hinge: &Hinge, h_deg: f64, side: f64) -> f64 {
 }
 
 /// The hinge that fits the places best; `side` is -1 when the level part lies on the left, +1 on the right.
-pub fn find_hinge(places: &[CoarsePlace], side: f64) -> Option<Hinge> {
+pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> Option<Hinge> {
     const SLOPES: [f64; 9] = [0.16, 0.22, 0.27, 0.32, 0.42, 0.6, 1.0, 2.0, 6.0];
     const CAPS_DEG: [f64; 9] = [0.25, 0.35, 0.45, 0.6, 0.75, 0.9, 1.2, 1.6, 9.0];
-    const FLAT_REACH_DEG: f64 = 3.2;
-    const RISE_REACH_DEG: f64 = 2.6;
     let strongest = places.iter().map(|p| p.fall).fold(0.0, f64::max);
     let usable: Vec<&CoarsePlace> = places.iter().filter(|p| p.fall > 0.25 * strongest).collect();
     let mut best: Option<(f64, Hinge)> = None;
@@ -126,18 +114,18 @@ pub fn find_hinge(places: &[CoarsePlace], side: f64) -> Option<Hinge> {
         let flat: Vec<(f64, f64)> = usable
             .iter()
             .map(|p| (p.h_deg, p.v_deg, (p.h_deg - bend) * side))
-            .filter(|&(_, _, x)| x > 0.3 && x < FLAT_REACH_DEG)
+            .filter(|&(_, _, x)| x > 0.3 && x < options.look.flat_reach_deg)
             .map(|(h, v, _)| (h - bend, v))
             .collect();
         let rise: Vec<(f64, f64)> = usable
             .iter()
             .map(|p| ((bend - p.h_deg) * side, p.v_deg))
-            .filter(|&(x, _)| x > -0.3 && x < RISE_REACH_DEG)
+            .filter(|&(x, _)| x > -0.3 && x < options.look.rise_reach_deg)
             .collect();
         if flat.len() < 12 || rise.len() < 10 {
             continue;
         }
-        let (level, tilt) = robust_line(&flat);
+        let (level, tilt) = robust_line(&flat, options);
         let flat_cost: f64 = flat.iter().map(|(x, v)| (v - level - tilt * x).abs().min(0.3)).sum();
         for slope in SLOPES {
             for cap in CAPS_DEG {
@@ -160,8 +148,7 @@ pub fn find_hinge(places: &[CoarsePlace], side: f64) -> Option<Hinge> {
 }
 
 /// Value at x = 0 and slope (at most 0.06) of a line through most of the points: Theil-Sen over spread pairs.
-pub fn robust_line(points: &[(f64, f64)]) -> (f64, f64) {
-    const LARGEST_TILT: f64 = 0.06;
+pub fn robust_line(points: &[(f64, f64)], options: &BeamOptions) -> (f64, f64) {
     let n = points.len();
     let mut slopes: Vec<f64> = (0..n / 2)
         .map(|k| (points[k], points[k + n / 2 + n % 2 - usize::from(n % 2 == 1)]))
@@ -169,7 +156,11 @@ pub fn robust_line(points: &[(f64, f64)]) -> (f64, f64) {
         .map(|(a, b)| (b.1 - a.1) / (b.0 - a.0))
         .collect();
     slopes.sort_by(f64::total_cmp);
-    let slope = slopes.get(slopes.len() / 2).copied().unwrap_or(0.0).clamp(-LARGEST_TILT, LARGEST_TILT);
+    let slope = slopes
+        .get(slopes.len() / 2)
+        .copied()
+        .unwrap_or(0.0)
+        .clamp(-options.look.largest_tilt, options.look.largest_tilt);
     let mut rest: Vec<f64> = points.iter().map(|(x, y)| y - slope * x).collect();
     rest.sort_by(f64::total_cmp);
     (rest.get(n / 2).copied().unwrap_or(0.0), slope)

@@ -7,26 +7,12 @@ use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, again};
 use super::look::room_light;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::setup_budget::{Component, add_geometry};
 use super::tone::ToneKnowledge;
 use crate::measured::{Budget, Measured};
 use crate::units::{AnglePoint, Deg};
-
-/// Unevenness of the tone curve about mid-grey, as a share of its strength (own judgement: curves differ by half).
-const TONE_LEAN_SHARE: f64 = 0.6;
-/// Share of the edge's softness by which the model's shape may misplace the cutoff (own judgement, checked on scenes).
-const SHAPE_SHARE: f64 = 0.05;
-/// The same for the flat line's tilt, per degree of distance from its anchor.
-const TILT_SHARE: f64 = 0.03;
-/// Share of the tone curve's shift that flat and rising part need not have in common when their bright sides reach full scale:
-/// their light differs, and the curve's shoulder differs most between cameras (own judgement).
-const UNSHARED_TONE: f64 = 0.5;
-/// What straight lines leave over at a real elbow, horizontally, degrees (own judgement, from photos with known truth).
-const ELBOW_FLOOR_DEG: f64 = 0.03;
-/// Standard uncertainty of the elbow's H from which it is not stated, and its distance from the first look's bend, degrees.
-const LARGEST_ELBOW_SIGMA_DEG: f64 = 0.6;
-const FARTHEST_ELBOW_DEG: f64 = 1.5;
 
 /// The same reading under other assumptions about room light and tone curve.
 pub(super) struct Variants {
@@ -47,13 +33,13 @@ impl Variants {
             let curve = ToneCurve::leaning(strength, lean);
             let toned = light.in_tone(&curve);
             let room_toned = room_light(&toned, &curve, (hinge, side), input, Some(room));
-            again(&toned, &room_toned, found)
+            again(&toned, &room_toned, found, input.options)
         };
         let ToneKnowledge { strength, sigma } = input.tone;
-        let lean = TONE_LEAN_SHARE * strength.abs().max(2.0 * sigma);
+        let lean = input.options.tone.lean_share * strength.abs().max(2.0 * sigma);
         let (tone, (lean, room)) = rayon::join(
             || in_tone(strength + sigma, 0.0),
-            || (in_tone(strength, lean), again(light, &room.moved(-1.0), found)),
+            || (in_tone(strength, lean), again(light, &room.moved(-1.0), found, input.options)),
         );
         Self { room, tone, lean }
     }
@@ -77,7 +63,7 @@ pub(super) fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput
     let mut budget = Budget::new();
     let at = AnglePoint::new(scan_h, found.flat.v0_deg);
     add_geometry(&mut budget, input.view, input.setup, at, Component::V);
-    add_image_v(&mut budget, &found.flat, found.flat.sigma_deg);
+    add_image_v(&mut budget, &found.flat, found.flat.sigma_deg, input.options);
     budget.add("room light", shift(found, variants.room.as_ref(), of));
     budget.add("tone curve", tone_shift(found, variants, of));
     Cutoff {
@@ -89,8 +75,8 @@ pub(super) fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput
 }
 
 /// Edge fit and wall reflectance of the flat line's V.
-fn add_image_v(budget: &mut Budget, flat: &EdgeLine, sigma_deg: f64) {
-    budget.add("edge fit", sigma_deg.hypot(SHAPE_SHARE * flat.softness_deg));
+fn add_image_v(budget: &mut Budget, flat: &EdgeLine, sigma_deg: f64, options: &BeamOptions) {
+    budget.add("edge fit", sigma_deg.hypot(options.cutoff.shape_share * flat.softness_deg));
     budget.add("wall reflectance", flat.texture_sigma_deg);
 }
 
@@ -102,17 +88,17 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     add_geometry(&mut budget_h, input.view, input.setup, at, Component::H);
     let steepness = (rise.slope - found.flat.slope).abs().max(0.05);
     let flat_sigma = found.flat.sigma_at(h);
-    budget_h.add("edge fit", found.elbow_sigma_deg.hypot(ELBOW_FLOOR_DEG));
+    budget_h.add("edge fit", found.elbow_sigma_deg.hypot(input.options.elbow.floor_deg));
     budget_h.add("wall reflectance", found.flat.texture_sigma_deg / steepness);
     let of_h = |s: &CutoffShape| s.elbow.map(|e| e.0);
     budget_h.add("room light", shift(found, variants.room.as_ref(), of_h));
     let tone_v = tone_shift(found, variants, |s| s.elbow.map(|e| e.1));
-    let apart = UNSHARED_TONE * near_full_scale(found.flat.high) * tone_v / steepness;
+    let apart = input.options.tone.unshared_share * near_full_scale(found.flat.high) * tone_v / steepness;
     budget_h.add("tone curve", tone_shift(found, variants, of_h).hypot(apart));
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
-    let tilted = TILT_SHARE * found.flat.softness_deg * (h - found.flat.h0_deg);
-    add_image_v(&mut budget_v, &found.flat, flat_sigma.hypot(tilted));
+    let tilted = input.options.cutoff.tilt_share * found.flat.softness_deg * (h - found.flat.h0_deg);
+    add_image_v(&mut budget_v, &found.flat, flat_sigma.hypot(tilted), input.options);
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
     budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
     budget_v.add("tone curve", tone_v);
@@ -130,9 +116,9 @@ fn near_full_scale(high: f64) -> f64 {
 }
 
 /// An elbow that is known worse than any rule's limits, or that lies far from where the first look saw a bend, misleads.
-pub(super) fn is_of_use(elbow: &Elbow, hinge: &Hinge) -> bool {
-    elbow.h.budget.sigma_deg() < LARGEST_ELBOW_SIGMA_DEG
-        && (elbow.h.value.get() - hinge.h_deg).abs() < FARTHEST_ELBOW_DEG
+pub(super) fn is_of_use(elbow: &Elbow, hinge: &Hinge, options: &BeamOptions) -> bool {
+    elbow.h.budget.sigma_deg() < options.elbow.largest_sigma_deg
+        && (elbow.h.value.get() - hinge.h_deg).abs() < options.elbow.farthest_deg
 }
 
 pub(super) fn rise(found: &CutoffShape) -> Option<Measured> {

@@ -5,8 +5,9 @@
 //! robust at a scale taken from the residuals themselves. The model is that of `edge_model`.
 
 use super::edge::Scan;
-use super::edge_model::{LARGEST_SKEW, N, at, cutoff_of};
-use super::edge_sample::{Sample, Weighed, collect, equations, residuals, weigh};
+use super::edge_model::{LARGEST_SKEW, N, Upright, at, cutoff_of};
+use super::edge_sample::{Sample, Weighed, collect, equations, residuals, weigh, window_deg};
+use super::options::BeamOptions;
 use super::solve::{Effort, Fitted, Prior, solve};
 use std::collections::BTreeMap;
 
@@ -70,6 +71,15 @@ impl EdgeLine {
         (self.parameters[at::V0], self.parameters[at::TILT], self.parameters[at::Q].clamp(-LARGEST_SKEW, LARGEST_SKEW))
     }
 
+    /// Light that the fitted edge shows in a direction, at an intensity per illuminance and under the room's light there,
+    /// relative to full scale; `None` outside the window that it was fitted to.
+    pub fn light_at(&self, (h_deg, v_deg): (f64, f64), factor: f64, room: f64, options: &BeamOptions) -> Option<f64> {
+        let window = window_deg(options);
+        let off = v_deg - self.at(h_deg);
+        let intensity = || Upright::new(&self.parameters, h_deg - self.h0_deg).intensity(v_deg);
+        (-window.0..=window.1).contains(&off).then(|| intensity() / factor + room * self.parameters[at::R].exp())
+    }
+
     /// Light just below the edge at an H, taken no farther than two degrees from the anchor.
     pub fn level_at(&self, h_deg: f64) -> f64 {
         let d = (h_deg - self.h0_deg).clamp(-2.0, 2.0);
@@ -94,43 +104,17 @@ pub struct Expected {
     pub softness_ln_sigma: f64,
 }
 
-/// Spread of the edge's asymmetry q (own judgement).
-const SKEW_SIGMA: f64 = 0.1;
-/// Spread of the logarithmic change of softness along the edge, per degree (own judgement).
-const SOFTENING_SIGMA: f64 = 0.05;
-/// Spread of the bend of the light below the edge, per square degree: a hot spot 0.8 degrees under it (own judgement).
-const BEND_SIGMA: f64 = 0.3;
-/// Texture at which the robust fit starts (nearly least squares) and its bounds.
-const START_TEXTURE: f64 = 0.15;
-const TEXTURE_RANGE: (f64, f64) = (0.004, 0.25);
-/// Texture from which a wall counts as rough (bricks, joints): several starts are tried.
-const ROUGH_TEXTURE: f64 = 0.05;
 /// Where else the fit is started on a rough wall, from the first look, degrees.
 const RESTARTS_DEG: [f64; 4] = [-0.3, -0.15, 0.15, 0.3];
-/// The room's light near the edge may differ from what the whole wall says by this share of the texture (bricks against
-/// joints), at least by the second figure (own judgement).
-const ROOM_SHARE: f64 = 0.8;
-const LEAST_ROOM_SIGMA: f64 = 0.005;
-/// Share of texture times softness by which paint and joints that lie along the edge may move it (own judgement, checked on
-/// rendered brick walls).
-const TEXTURE_SHARE: f64 = 1.0;
-/// Fewest samples on each side of the edge, over all scans.
-const MIN_SIDE_SAMPLES: usize = 24;
-/// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
-const SHARED_SAMPLES: f64 = 3.0;
-/// Rows over which texture stays alike, in joined rows (own judgement).
-const ALIKE_ROWS: f64 = 3.0;
-/// Distance on either side of the anchor at which the slope is read, degrees.
-const SLOPE_ARM_DEG: f64 = 0.6;
 
 /// Fits the stretch; `None` when the scans do not reach far enough on both sides of it.
-pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
-    let samples = collect(scans, expected);
-    let (start, mut priors) = start(&samples, expected)?;
+pub fn fit_line(scans: &[Scan], expected: &Expected, options: &BeamOptions) -> Option<EdgeLine> {
+    let samples = collect(scans, expected, options);
+    let (start, mut priors) = start(&samples, expected, options)?;
     let run = |from: &[f64], texture: f64, priors: &[Prior]| run(&samples, from, texture, priors);
-    let mut texture = START_TEXTURE;
+    let mut texture = options.cutoff.start_texture;
     let mut fitted = run(&start, texture, &priors)?;
-    if fitted.spread * texture > ROUGH_TEXTURE {
+    if fitted.spread * texture > options.cutoff.rough_texture {
         // On a rough wall the first look may sit on a joint: the best of several starts counts.
         for offset in RESTARTS_DEG {
             let mut from = start.to_vec();
@@ -141,28 +125,30 @@ pub fn fit_line(scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
         }
     }
     for _ in 0..2 {
-        let next = (fitted.spread * texture).clamp(TEXTURE_RANGE.0, TEXTURE_RANGE.1);
+        let next = (fitted.spread * texture).clamp(options.cutoff.least_texture, options.cutoff.largest_texture);
         let is_settled = (next / texture - 1.0).abs() < 0.15;
         texture = next;
         if is_settled {
             break;
         }
-        priors[at::R].sigma = (ROOM_SHARE * texture).max(LEAST_ROOM_SIGMA);
+        priors[at::R].sigma = (options.cutoff.room_share * texture).max(options.cutoff.least_room_sigma);
         fitted = run(&fitted.parameters.clone(), texture, &priors)?;
     }
-    describe(&fitted, &samples, scans, expected, texture)
+    describe(&fitted, &samples, scans, expected, texture, options)
 }
 
 /// Fits the same stretch in other light, from where it was found and with the texture that was found.
-pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected) -> Option<EdgeLine> {
-    let samples = collect(scans, expected);
-    let (_, mut priors) = start(&samples, expected)?;
-    priors[at::R].sigma = (ROOM_SHARE * found.texture).max(LEAST_ROOM_SIGMA);
+pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected, options: &BeamOptions) -> Option<EdgeLine> {
+    let samples = collect(scans, expected, options);
+    let (_, mut priors) = start(&samples, expected, options)?;
+    priors[at::R].sigma = (options.cutoff.room_share * found.texture).max(options.cutoff.least_room_sigma);
     let fitted = run(&samples, &found.parameters, found.texture, &priors)?;
     let (v0_deg, g) = cutoff_of(&fitted.parameters, 0.0)?;
-    let (right, left) =
-        (cutoff_of(&fitted.parameters, SLOPE_ARM_DEG)?.0, cutoff_of(&fitted.parameters, -SLOPE_ARM_DEG)?.0);
-    let slope = (right - left) / (2.0 * SLOPE_ARM_DEG);
+    let (right, left) = (
+        cutoff_of(&fitted.parameters, options.cutoff.slope_arm_deg)?.0,
+        cutoff_of(&fitted.parameters, -options.cutoff.slope_arm_deg)?.0,
+    );
+    let slope = (right - left) / (2.0 * options.cutoff.slope_arm_deg);
     Some(EdgeLine { v0_deg, g, slope, parameters: fitted.parameters, ..found.clone() })
 }
 
@@ -174,11 +160,11 @@ fn run(samples: &[Sample], from: &[f64], texture: f64, priors: &[Prior]) -> Opti
 }
 
 /// First parameters and the priors; `None` when the samples do not reach far enough on both sides.
-fn start(samples: &[Sample], expected: &Expected) -> Option<([f64; N], [Prior; N])> {
+fn start(samples: &[Sample], expected: &Expected, options: &BeamOptions) -> Option<([f64; N], [Prior; N])> {
     let side = |s: &Sample| s.v - expected.v0_deg - expected.slope * s.d;
     let below = samples.iter().filter(|s| side(s) < -0.15).count();
     let above = samples.iter().filter(|s| side(s) > 0.15).count();
-    if below < MIN_SIDE_SAMPLES || above < MIN_SIDE_SAMPLES {
+    if below < options.cutoff.min_side_samples || above < options.cutoff.min_side_samples {
         return None;
     }
     let quantile = |mut levels: Vec<f64>, share: f64| {
@@ -218,11 +204,11 @@ fn start(samples: &[Sample], expected: &Expected) -> Option<([f64; N], [Prior; N
         Prior { mean: low, sigma: 1.0 },
         Prior { mean: 0.0, sigma: 0.15 },
         Prior { mean: 0.3, sigma: 0.3 },
-        Prior { mean: 0.0, sigma: SKEW_SIGMA },
-        Prior { mean: 0.0, sigma: ROOM_SHARE * START_TEXTURE },
-        Prior { mean: 0.0, sigma: SOFTENING_SIGMA },
+        Prior { mean: 0.0, sigma: options.cutoff.skew_sigma },
+        Prior { mean: 0.0, sigma: options.cutoff.room_share * options.cutoff.start_texture },
+        Prior { mean: 0.0, sigma: options.cutoff.softening_sigma },
         Prior { mean: 0.0, sigma: 0.15 },
-        Prior { mean: 0.0, sigma: BEND_SIGMA },
+        Prior { mean: 0.0, sigma: options.cutoff.bend_sigma },
         Prior { mean: 0.0, sigma: 0.1 },
     ];
     Some((start, priors))
@@ -234,13 +220,14 @@ fn describe(
     scans: &[Scan],
     expected: &Expected,
     texture: f64,
+    options: &BeamOptions,
 ) -> Option<EdgeLine> {
     let p = &fitted.parameters;
     let (v0, g) = cutoff_of(p, 0.0)?;
-    let (right, left) = (cutoff_of(p, SLOPE_ARM_DEG)?.0, cutoff_of(p, -SLOPE_ARM_DEG)?.0);
+    let (right, left) = (cutoff_of(p, options.cutoff.slope_arm_deg)?.0, cutoff_of(p, -options.cutoff.slope_arm_deg)?.0);
     let places = own_places(p, samples, scans.len(), expected.h0_deg, texture);
     // The scatter of the scans' own places is what the straight edge leaves over: noise, texture and waviness.
-    let slope = (right - left) / (2.0 * SLOPE_ARM_DEG);
+    let slope = (right - left) / (2.0 * options.cutoff.slope_arm_deg);
     let mut scatter: Vec<f64> = places.iter().map(|(h, v)| (v - v0 - slope * (h - expected.h0_deg)).abs()).collect();
     scatter.sort_by(f64::total_cmp);
     let scatter = 1.4826 * scatter.get(scatter.len() / 2).copied().unwrap_or(0.05);
@@ -255,9 +242,10 @@ fn describe(
         h0_deg: expected.h0_deg,
         v0_deg: v0,
         slope,
-        sigma_deg: (scatter / n.sqrt()).max(5e-4).hypot(model_sigma(fitted, v0)),
+        sigma_deg: (scatter / n.sqrt()).max(5e-4).hypot(model_sigma(fitted, v0, options)),
         slope_sigma: scatter / reach.sqrt(),
-        texture_sigma_deg: along_edge_sigma(p, samples, texture).hypot(TEXTURE_SHARE * texture * p[at::LN_S].exp()),
+        texture_sigma_deg: along_edge_sigma(p, samples, texture, options)
+            .hypot(options.cutoff.texture_share * texture * p[at::LN_S].exp()),
         g,
         softness_deg: p[at::LN_S].exp(),
         high: p[at::H].exp(),
@@ -270,9 +258,9 @@ fn describe(
 }
 
 /// What the model's parameters leave open about the place (levels, room, asymmetry), from the fit's covariance.
-fn model_sigma(fitted: &Fitted, v0_deg: f64) -> f64 {
+fn model_sigma(fitted: &Fitted, v0_deg: f64, options: &BeamOptions) -> f64 {
     let [variance] = fitted.variances_of([v0_deg], |p| cutoff_of(p, 0.0).map(|(v, _)| [v]));
-    (variance * SHARED_SAMPLES).sqrt()
+    (variance * options.cutoff.shared_samples).sqrt()
 }
 
 /// Each scan's own cutoff: one step from the common model, in place and brightness.
@@ -299,7 +287,7 @@ fn own_places(p: &[f64], samples: &[Sample], scans: usize, h0_deg: f64, texture:
 }
 
 /// What texture that runs along the edge does to the place: the rows' mean residuals, through the fit's own response.
-fn along_edge_sigma(p: &[f64], samples: &[Sample], texture: f64) -> f64 {
+fn along_edge_sigma(p: &[f64], samples: &[Sample], texture: f64, options: &BeamOptions) -> f64 {
     // Of each row: what it tells of the place, and how it pulls.
     let mut rows: BTreeMap<i32, (f64, f64)> = BTreeMap::new();
     for sample in samples.iter().filter(|s| !s.is_clipped) {
@@ -314,7 +302,7 @@ fn along_edge_sigma(p: &[f64], samples: &[Sample], texture: f64) -> f64 {
     }
     // Each row's pull on the place is its weighted mean residual times slope; rows within a few of each other pull alike.
     let pulls: f64 = rows.values().map(|row| row.1 * row.1).sum();
-    (ALIKE_ROWS * pulls).sqrt() / information
+    (options.cutoff.alike_rows * pulls).sqrt() / information
 }
 
 #[cfg(test)]
@@ -351,7 +339,7 @@ mod tests {
     #[test]
     fn logistic_edge_gives_its_closed_form_cutoff() {
         for (s, ratio) in [(0.079, 40.0f64), (0.111, 40.0), (0.15, 30.0), (0.212, 20.0)] {
-            let line = fit_line(&scans(-0.6, 0.01, s, ratio, false), &expected(-0.4)).unwrap();
+            let line = fit_line(&scans(-0.6, 0.01, s, ratio, false), &expected(-0.4), &BeamOptions::default()).unwrap();
             let truth = -0.6 + s / 2.0 * ratio.ln();
             // The window holds 0.04 degree means of a curve, which shifts a place by far less than 0.003 degrees.
             assert!((line.v0_deg - truth).abs() < 0.003, "{} against {truth} for s = {s}", line.v0_deg);
@@ -361,8 +349,8 @@ mod tests {
 
     #[test]
     fn joints_along_the_edge_hardly_move_it() {
-        let clean = fit_line(&scans(-0.6, 0.0, 0.12, 40.0, false), &expected(-0.4)).unwrap();
-        let brick = fit_line(&scans(-0.6, 0.0, 0.12, 40.0, true), &expected(-0.4)).unwrap();
+        let clean = fit_line(&scans(-0.6, 0.0, 0.12, 40.0, false), &expected(-0.4), &BeamOptions::default()).unwrap();
+        let brick = fit_line(&scans(-0.6, 0.0, 0.12, 40.0, true), &expected(-0.4), &BeamOptions::default()).unwrap();
         assert!((clean.v0_deg - brick.v0_deg).abs() < 0.02, "{} {}", clean.v0_deg, brick.v0_deg);
         assert!(brick.texture_sigma_deg > clean.texture_sigma_deg);
     }

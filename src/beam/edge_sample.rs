@@ -3,18 +3,13 @@
 use super::edge::{STEP_DEG, Scan};
 use super::edge_line::Expected;
 use super::edge_model::{N, Upright, at, intensity_slopes};
+use super::options::BeamOptions;
 use super::solve::{CAUCHY_SCALE, Equations, root_sum_square};
 
-/// Half height of the window around the expected edge, degrees.
-const BELOW_DEG: f64 = 0.9;
-const ABOVE_DEG: f64 = 1.4;
-/// Rows of a scan that are joined into one sample: 0.04 degrees, under the 0.05 that UN R112 asks of a scan.
-const JOINED_ROWS: usize = 2;
-/// Samples with more clipped light than this only say "at least this much".
-const CLIPPED_SHARE: f64 = 0.02;
-
 /// Lowest and highest V that a scan must hold around an edge, degrees; with the gradient's own step.
-pub(super) const WINDOW_DEG: (f64, f64) = (BELOW_DEG, ABOVE_DEG + STEP_DEG);
+pub(super) fn window_deg(options: &BeamOptions) -> (f64, f64) {
+    (options.cutoff.below_deg, options.cutoff.above_deg + STEP_DEG)
+}
 
 /// Some joined rows of one scan.
 pub(super) struct Sample {
@@ -30,21 +25,21 @@ pub(super) struct Sample {
 }
 
 /// The samples around the expected edge.
-pub(super) fn collect(scans: &[Scan], expected: &Expected) -> Vec<Sample> {
+pub(super) fn collect(scans: &[Scan], expected: &Expected, options: &BeamOptions) -> Vec<Sample> {
     let mut samples = Vec::new();
     for (number, scan) in scans.iter().enumerate() {
         let d = scan.h_deg - expected.h0_deg;
         let edge = expected.v0_deg + expected.slope * d;
-        let from = scan.v_deg.partition_point(|&v| v < edge - BELOW_DEG);
-        let to = scan.v_deg.partition_point(|&v| v < edge + ABOVE_DEG);
-        samples.extend(scan.joined(from..to, JOINED_ROWS).map(|rows| Sample {
+        let from = scan.v_deg.partition_point(|&v| v < edge - options.cutoff.below_deg);
+        let to = scan.v_deg.partition_point(|&v| v < edge + options.cutoff.above_deg);
+        samples.extend(scan.joined(from..to, options.cutoff.joined_rows).map(|rows| Sample {
             d,
             v: rows.v_deg,
             level: rows.level,
             noise: rows.noise,
             factor: rows.factor,
             room: rows.room,
-            is_clipped: rows.clipped > CLIPPED_SHARE,
+            is_clipped: rows.clipped > options.cutoff.clipped_share,
             scan: number,
             row: ((rows.v_deg - edge) / 0.04).round() as i32,
         }));

@@ -10,6 +10,7 @@
 //! **Fails when** the maximum lies at the rim of what was seen (flag `hot-spot-not-measured`).
 
 use super::light::ToneCurve;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::solve::Prior;
 use super::spot_cells::{SpotCell, SpotCells};
@@ -20,36 +21,8 @@ use crate::grid::AngleGrid;
 
 /// Half size of the disc, degrees.
 const DISC_DEG: f64 = 0.1;
-/// Region around the brightest place that is fitted, degrees.
-const REACH_H_DEG: f64 = 4.5;
-const REACH_DOWN_DEG: f64 = 3.5;
-/// Reach upwards for lamps without a cutoff.
-const REACH_UP_DEG: f64 = 3.5;
-/// The wall's texture in a block, relative (its true size is taken from the residuals).
-const TEXTURE: f64 = 0.02;
-/// What the closed form may be off, per e-fold of intensity under the top (the published lamp is 18 % off its own form).
-const FORM_SIGMA: f64 = 0.2;
-/// Blocks under this share of the top carry nothing.
-const LEAST_LN: f64 = -2.5;
-/// Blocks nearer to the cutoff than this many softnesses are left out: its own shape is another matter.
-const EDGE_CLEAR: f64 = 2.0;
 /// Share of the lens's cos⁴ fall-off that a phone leaves in its picture (corners 5 to 20 % darker: from memory).
 const FALL_OFF_SHARE: Prior = Prior { mean: 0.3, sigma: 0.2 };
-/// Change of a wall's reflectance across it, per degree (own judgement: 2 % per metre).
-const WALL_GRADIENT_SIGMA: f64 = 0.003;
-/// What the bands' amplitudes away from the beam leave open in it, absolute and as a share (own judgement: room light makes
-/// them shallower there, and their number is known to a quarter).
-const BANDS_SIGMA: f64 = 0.03;
-const BANDS_SHARE: f64 = 0.5;
-/// A top is two to three times as wide as it is high, and the wider the more mottling of its own size there is that leaves
-/// no residual: by how much H is less certain than the fit says (held against rendered plaster and concrete).
-const WIDE_TOP: f64 = 1.3;
-/// Fewest blocks that carry the form.
-const LEAST_BLOCKS: usize = 60;
-
-/// Least standard uncertainty of the tone curve's strength up here: the marks tell it for mid-greys, and curves of one strength
-/// there still differ near white (own judgement).
-pub const LEAST_TONE_SIGMA: f64 = 0.15;
 
 /// The cutoff as the hot spot's fit needs it.
 #[derive(Clone, Copy)]
@@ -71,6 +44,8 @@ pub struct UnderCutoff<'a> {
 #[derive(Clone, Copy)]
 #[expect(missing_debug_implementations, reason = "it holds closures")]
 pub struct SpotInput<'a> {
+    /// Tunables of the stage.
+    pub options: &'a BeamOptions,
     /// The grid.
     pub grid: &'a AngleGrid,
     /// The camera's tone curve, and the same one standard uncertainty stronger.
@@ -121,16 +96,16 @@ pub enum NotSeen {
 
 /// Finds the hot spot.
 pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
-    let cells = SpotCells::new(input.grid, input.tones, input.room);
+    let cells = SpotCells::new(input.grid, input.tones, input.room, input.options);
     let top = brightest(&cells, input).ok_or(NotSeen::TooLittle)?;
     let mut data = data(&cells, input, &top);
-    if data.len() < LEAST_BLOCKS {
+    if data.len() < input.options.spot.least_blocks {
         return Err(NotSeen::TooLittle);
     }
     let priors = priors(input, &top);
     let fitted = starts(&priors, &top)
         .iter()
-        .filter_map(|start| fit(start, &data, &priors))
+        .filter_map(|start| fit(start, &data, &priors, input.options))
         .min_by(|a, b| a.cost.total_cmp(&b.cost))
         .ok_or(NotSeen::TooLittle)?;
     let (h_deg, v_deg) = peak(&fitted.parameters, input, (top.h_deg, top.v_deg));
@@ -138,20 +113,29 @@ pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
     if !cells.is_seen(h_deg, v_deg) {
         return Err(NotSeen::AtTheRim);
     }
-    let form = Spot { h_deg, v_deg, sigma_h_deg: WIDE_TOP * sigma_h_deg, sigma_v_deg, is_clipped: top.is_clipped };
+    let form = Spot {
+        h_deg,
+        v_deg,
+        sigma_h_deg: input.options.spot.wide_top * sigma_h_deg,
+        sigma_v_deg,
+        is_clipped: top.is_clipped,
+    };
     // The second opinion sees the wall without the bands.
     for datum in &mut data {
         datum.ln_level -= ln_bands(&fitted.parameters, datum);
     }
     let free = if top.is_clipped { None } else { free_top(&data, (top.h_deg, top.v_deg), top.ln_level) };
     let unchecked = Spot {
-        sigma_h_deg: form.sigma_h_deg.hypot(UNCHECKED_DEG.0),
-        sigma_v_deg: form.sigma_v_deg.hypot(UNCHECKED_DEG.1),
+        sigma_h_deg: form.sigma_h_deg.hypot(input.options.spot.unchecked_h_deg),
+        sigma_v_deg: form.sigma_v_deg.hypot(input.options.spot.unchecked_v_deg),
         ..form
     };
     Ok(free.map_or(unchecked, |(free_h, free_v)| {
         let half = |a: f64, b: f64, most: f64| ((a - b) / 2.0).clamp(-most, most);
-        let (dh, dv) = (half(free_h, h_deg, FREE_REACH_DEG.0), half(free_v, v_deg, FREE_REACH_DEG.1));
+        let (dh, dv) = (
+            half(free_h, h_deg, input.options.spot.free_reach_h_deg),
+            half(free_v, v_deg, input.options.spot.free_reach_v_deg),
+        );
         Spot {
             h_deg: h_deg + dh,
             v_deg: v_deg + dv,
@@ -161,11 +145,6 @@ pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
         }
     }))
 }
-
-/// Standard uncertainty of the form's own top where no second opinion is had, H and V, degrees (tops of another form, tests).
-const UNCHECKED_DEG: (f64, f64) = (0.12, 0.02);
-/// Half the difference of the two opinions that is taken at most, H and V, degrees.
-const FREE_REACH_DEG: (f64, f64) = (0.3, 0.15);
 
 /// The brightest place, smoothed; the middle of what is clipped where anything is.
 #[derive(Debug, Clone, Copy)]
@@ -221,15 +200,15 @@ fn brightest(cells: &SpotCells, input: &SpotInput<'_>) -> Option<Top> {
 }
 
 fn data(cells: &SpotCells, input: &SpotInput<'_>, top: &Top) -> Vec<Datum> {
-    let clear = input.cutoff.map_or(0.0, |cutoff| EDGE_CLEAR * cutoff.softness_deg);
+    let clear = input.cutoff.map_or(0.0, |cutoff| input.options.spot.edge_clear * cutoff.softness_deg);
     let mut data = Vec::new();
     for (k, cell) in cells.cells.iter().enumerate() {
         let Some(cell) = cell else { continue };
         let Some(ln_level) = cell.ln_level else { continue };
         let (dh, dv) = (cell.h_deg - top.h_deg, cell.v_deg - top.v_deg);
-        if dh.abs() > REACH_H_DEG
-            || !(-REACH_DOWN_DEG..=REACH_UP_DEG).contains(&dv)
-            || ln_level - top.ln_level < LEAST_LN
+        if dh.abs() > input.options.spot.reach_h_deg
+            || !(-input.options.spot.reach_down_deg..=input.options.spot.reach_up_deg).contains(&dv)
+            || ln_level - top.ln_level < input.options.spot.least_ln
         {
             continue;
         }
@@ -245,7 +224,7 @@ fn data(cells: &SpotCells, input: &SpotInput<'_>, top: &Top) -> Vec<Datum> {
             ln_tone: cell.ln_tone,
             bands: input.bands.map_or([0.0; 2], |bands| (bands.phase)(cell.h_deg, cell.v_deg)),
             from_middle: (dh, dv),
-            sigma: TEXTURE.hypot(FORM_SIGMA * under_top),
+            sigma: input.options.spot.texture.hypot(input.options.spot.form_sigma * under_top),
             block: (k % cells.width, k / cells.width),
         });
     }
@@ -260,10 +239,11 @@ fn priors(input: &SpotInput<'_>, top: &Top) -> [Prior; COUNT] {
     priors[index::SCALE] = prior(top.ln_level, 2.0);
     priors[index::WIDE_POWER] = prior(1.55, 0.2);
     priors[index::FALL_OFF] = FALL_OFF_SHARE;
-    priors[index::WALL_H] = prior(0.0, WALL_GRADIENT_SIGMA);
-    priors[index::WALL_V] = prior(0.0, WALL_GRADIENT_SIGMA);
+    priors[index::WALL_H] = prior(0.0, input.options.spot.wall_gradient_sigma);
+    priors[index::WALL_V] = prior(0.0, input.options.spot.wall_gradient_sigma);
     if let Some(bands) = input.bands {
-        let sigma = BANDS_SIGMA.hypot(BANDS_SHARE * bands.wave[0].hypot(bands.wave[1]));
+        let sigma =
+            input.options.spot.bands_sigma.hypot(input.options.spot.bands_share * bands.wave[0].hypot(bands.wave[1]));
         for (k, amplitude) in index::BANDS.into_iter().zip(bands.wave) {
             priors[k] = prior(amplitude, sigma);
         }
@@ -388,9 +368,10 @@ mod tests {
 
     fn found(grid: &AngleGrid) -> Result<Spot, NotSeen> {
         let plain = ToneCurve::new(0.0);
-        let stronger = ToneCurve::new(LEAST_TONE_SIGMA);
+        let stronger = ToneCurve::new(BeamOptions::default().spot.least_tone_sigma);
         let room = RoomLight::default();
         find(&SpotInput {
+            options: &BeamOptions::default(),
             grid,
             tones: (&plain, &stronger),
             room: &room,

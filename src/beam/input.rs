@@ -1,6 +1,7 @@
 //! What the beam stage is given beside the angle grid.
 
 use super::features::Pattern;
+use super::options::BeamOptions;
 use super::tone::ToneKnowledge;
 use crate::bay::{LampSetup, Traffic};
 use crate::grid::FarSample;
@@ -10,6 +11,8 @@ use crate::wall::WallView;
 /// What the beam stage needs beside the grid.
 #[derive(Debug, Clone, Copy)]
 pub struct BeamInput<'a> {
+    /// Tunables of the stage.
+    pub options: &'a BeamOptions,
     /// Coarse samples of the whole visible wall.
     pub far: &'a [FarSample],
     /// The wall in the photo.

@@ -4,6 +4,7 @@
 //! domain, `y = x + a·(3x² - 2x³ - x)`: our own one-parameter family through black, mid-grey and white.
 
 use super::edge::Scan;
+use super::options::BeamOptions;
 use super::rows::RowGains;
 use crate::grid::AngleGrid;
 use crate::photo::linear::{LUMINANCE_WEIGHTS, linear_to_srgb, srgb_to_linear};
@@ -111,12 +112,6 @@ pub struct LightGrid<'a> {
     row_gains: Option<&'a RowGains>,
 }
 
-/// Standard deviation of a cell's light from quantisation and read noise, relative to full scale (about one 8-bit code in
-/// the dark part of sRGB, averaged over a cell of a few pixels; own judgement, checked against residuals at run time).
-const DARK_SIGMA: f64 = 2.0e-4;
-/// Relative part of a cell's noise.
-const RELATIVE_SIGMA: f64 = 0.01;
-
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
@@ -176,6 +171,7 @@ impl<'a> LightGrid<'a> {
         (from_deg, to_deg): (f64, f64),
         slope: f64,
         room: &impl Fn(f64, f64) -> f64,
+        options: &BeamOptions,
     ) -> Scan {
         let grid = self.grid;
         let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
@@ -209,7 +205,7 @@ impl<'a> LightGrid<'a> {
             let level = kept.iter().sum::<f64>() / kept.len() as f64;
             scan.v_deg.push(v_deg);
             scan.level.push(level);
-            scan.sigma.push((DARK_SIGMA.hypot(RELATIVE_SIGMA * level)) / n.sqrt());
+            scan.sigma.push((options.light.dark_sigma.hypot(options.light.relative_sigma * level)) / n.sqrt());
             scan.factor.push(factor / n);
             scan.room.push(room(h_deg, v_deg));
             scan.clipped_at.push(clipped / n);

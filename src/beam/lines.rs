@@ -3,8 +3,9 @@
 use super::coarse::{Hinge, hinge_height};
 use super::edge::Scan;
 use super::edge_line::{EdgeLine, Expected, fit_line, refit};
-use super::edge_sample::WINDOW_DEG;
+use super::edge_sample::window_deg;
 use super::light::LightGrid;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::step::{StepFit, fit_step};
 
@@ -70,35 +71,20 @@ pub struct ScanPlan {
     pub half_width_deg: f64,
 }
 
-/// Slope up to which a rising part is read by the line method, degrees per degree (30 degrees).
-const GENTLE_SLOPE: f64 = 0.577;
-/// Range of the rising line from the elbow, degrees.
-const RISE_FROM_DEG: f64 = 0.8;
-const RISE_TO_DEG: f64 = 2.0;
-/// Distance kept from a shelf's corner, degrees.
-const CORNER_MARGIN_DEG: f64 = 0.4;
-
-/// Softness that is expected of a low beam's edge, degrees, and its logarithmic spread: G = 0.13 to 0.40 of UN R112.
-const SOFTNESS_DEG: f64 = 0.13;
-const SOFTNESS_LN_SIGMA: f64 = 0.6;
-/// Spread of a flat cutoff's slope, degrees per degree.
-const FLAT_SLOPE_SIGMA: f64 = 0.04;
-/// Spread of a rising part's slope about the first look's.
-const RISE_SLOPE_SIGMA: f64 = 0.12;
-
-/// A smaller move of the elbow changes the ranges by less than a scan's width, degrees.
-const SETTLED_DEG: f64 = 0.08;
-
-/// How far the first look may miss the edge, degrees.
-const MISSED_DEG: f64 = 0.45;
-
 /// Scans of a plan around the expected course of an edge, following its slope.
-fn scans(light: &LightGrid<'_>, room: &RoomLight, plan: &ScanPlan, expected: &Expected) -> Vec<Scan> {
+fn scans(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    plan: &ScanPlan,
+    expected: &Expected,
+    options: &BeamOptions,
+) -> Vec<Scan> {
+    let reach = window_deg(options);
     let window = |h: f64| {
         let edge = expected.v0_deg + expected.slope * (h - expected.h0_deg);
-        (edge - WINDOW_DEG.0 - MISSED_DEG, edge + WINDOW_DEG.1 + MISSED_DEG)
+        (edge - reach.0 - options.cutoff.missed_deg, edge + reach.1 + options.cutoff.missed_deg)
     };
-    scans_between(light, room, plan, expected.slope, &window)
+    scans_between(light, room, plan, expected.slope, &window, options)
 }
 
 /// Scans of a plan between two heights told for each H.
@@ -108,6 +94,7 @@ pub(super) fn scans_between(
     plan: &ScanPlan,
     slope: f64,
     window: &impl Fn(f64) -> (f64, f64),
+    options: &BeamOptions,
 ) -> Vec<Scan> {
     let room_at = |h: f64, v: f64| room.at(h, v);
     let count = ((plan.to_deg - plan.from_deg).abs() / plan.step_deg).round() as usize;
@@ -115,7 +102,7 @@ pub(super) fn scans_between(
     (0..=count)
         .map(|k| {
             let h = plan.from_deg + direction * k as f64 * plan.step_deg;
-            light.scan((h, plan.half_width_deg), window(h), slope, &room_at)
+            light.scan((h, plan.half_width_deg), window(h), slope, &room_at, options)
         })
         .collect()
 }
@@ -127,16 +114,17 @@ pub fn flat_stretch(
     plan: &ScanPlan,
     v0_deg: f64,
     tilt: f64,
+    options: &BeamOptions,
 ) -> Option<CutoffShape> {
     let expected = Expected {
         h0_deg: f64::midpoint(plan.from_deg, plan.to_deg),
         v0_deg,
         slope: tilt,
-        slope_sigma: FLAT_SLOPE_SIGMA,
-        softness_deg: SOFTNESS_DEG,
-        softness_ln_sigma: SOFTNESS_LN_SIGMA,
+        slope_sigma: options.cutoff.flat_slope_sigma,
+        softness_deg: options.cutoff.softness_deg,
+        softness_ln_sigma: options.cutoff.softness_ln_sigma,
     };
-    let flat = fit_line(&scans(light, room, plan, &expected), &expected)?;
+    let flat = fit_line(&scans(light, room, plan, &expected, options), &expected, options)?;
     Some(CutoffShape {
         flat,
         rise: None,
@@ -149,7 +137,13 @@ pub fn flat_stretch(
 }
 
 /// Measures the flat line, and for a kink the rising line and the elbow; `side` is -1 when the flat part lies on the left.
-pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) -> Option<CutoffShape> {
+pub fn shape(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    hinge: &Hinge,
+    side: f64,
+    options: &BeamOptions,
+) -> Option<CutoffShape> {
     let mut bend = hinge.h_deg;
     let mut shape = None;
     // Twice, because the ranges are told from the elbow, which the first look knows to a tenth of a degree only.
@@ -157,15 +151,15 @@ pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) 
         let here = Hinge { h_deg: bend, v_deg: hinge.v_deg + hinge.tilt * (bend - hinge.h_deg), ..*hinge };
         let plan = ScanPlan { from_deg: bend + side, to_deg: bend + side * 3.0, step_deg: 0.2, half_width_deg: 0.1 };
         let v0_deg = here.v_deg + hinge.tilt * side * 2.0;
-        let mut next = flat_stretch(light, room, &plan, v0_deg, hinge.tilt.clamp(-0.03, 0.03))?;
-        if hinge.slope <= GENTLE_SLOPE {
-            gentle(light, room, &here, side, &mut next);
-        } else if let Some(fit) = fit_step(light, room, &here, side, &next.flat) {
+        let mut next = flat_stretch(light, room, &plan, v0_deg, hinge.tilt.clamp(-0.03, 0.03), options)?;
+        if hinge.slope <= options.elbow.gentle_slope {
+            gentle(light, room, &here, side, &mut next, options);
+        } else if let Some(fit) = fit_step(light, room, &here, side, &next.flat, options) {
             next.take_step(fit);
         }
         let moved = next.elbow.map_or(0.0, |(h, _)| h - bend);
         shape = Some(next);
-        if moved.abs() < SETTLED_DEG || moved.abs() > 1.0 {
+        if moved.abs() < options.elbow.settled_deg || moved.abs() > 1.0 {
             break;
         }
         bend += moved;
@@ -174,19 +168,24 @@ pub fn shape(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64) 
 }
 
 /// The same reading in other light (another tone curve, another room), from where it was found.
-pub fn again(light: &LightGrid<'_>, room: &RoomLight, found: &CutoffShape) -> Option<CutoffShape> {
-    let expected = found.flat.expected(FLAT_SLOPE_SIGMA);
-    let flat = refit(&found.flat, &scans(light, room, &found.plan, &expected), &expected)?;
+pub fn again(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    found: &CutoffShape,
+    options: &BeamOptions,
+) -> Option<CutoffShape> {
+    let expected = found.flat.expected(options.cutoff.flat_slope_sigma);
+    let flat = refit(&found.flat, &scans(light, room, &found.plan, &expected, options), &expected, options)?;
     let mut next = CutoffShape { flat, rise: None, elbow: None, rise_points: Vec::new(), ..found.clone() };
     match &found.rising {
         Rising::None => {}
         Rising::Line(plan, line) => {
-            let expected = line.expected(RISE_SLOPE_SIGMA);
-            let line = refit(line, &scans(light, room, plan, &expected), &expected)?;
-            next.take_line(*plan, line);
+            let expected = line.expected(options.elbow.rise_slope_sigma);
+            let line = refit(line, &scans(light, room, plan, &expected, options), &expected, options)?;
+            next.take_line(*plan, line, options);
         }
         Rising::Step(fit) => {
-            let fit = fit.again(light, room, &next.flat)?;
+            let fit = fit.again(light, room, &next.flat, options)?;
             next.take_step(fit);
         }
     }
@@ -194,7 +193,16 @@ pub fn again(light: &LightGrid<'_>, room: &RoomLight, found: &CutoffShape) -> Op
 }
 
 impl CutoffShape {
-    fn take_line(&mut self, plan: ScanPlan, found: EdgeLine) {
+    /// Light that the fitted rising part shows in a direction, as [`EdgeLine::light_at`]; `None` without one.
+    pub fn rise_light_at(&self, at: (f64, f64), factor: f64, room: f64, options: &BeamOptions) -> Option<f64> {
+        match &self.rising {
+            Rising::None => None,
+            Rising::Line(_, line) => line.light_at(at, factor, room, options),
+            Rising::Step(fit) => fit.light_at(&self.flat, at, factor, room, options),
+        }
+    }
+
+    fn take_line(&mut self, plan: ScanPlan, found: EdgeLine, options: &BeamOptions) {
         self.rise_points.clone_from(&found.places);
         let line = Line {
             h0_deg: found.h0_deg,
@@ -204,13 +212,13 @@ impl CutoffShape {
             slope_sigma: found.slope_sigma,
         };
         let difference = line.slope - self.flat.slope;
-        self.elbow = (difference.abs() > LEAST_BEND).then(|| {
+        self.elbow = (difference.abs() > options.elbow.least_bend).then(|| {
             let h = (self.flat.at(0.0) - line.at(0.0)) / difference;
             (h, self.flat.at(h))
         });
         let h = self.elbow.map_or(line.h0_deg, |elbow| elbow.0);
         let rise_sigma = line.sigma_deg.hypot(line.slope_sigma * (h - line.h0_deg));
-        self.elbow_sigma_deg = self.flat.sigma_at(h).hypot(rise_sigma) / difference.abs().max(LEAST_BEND);
+        self.elbow_sigma_deg = self.flat.sigma_at(h).hypot(rise_sigma) / difference.abs().max(options.elbow.least_bend);
         self.rise = Some(line);
         self.rising = Rising::Line(plan, Box::new(found));
     }
@@ -224,14 +232,21 @@ impl CutoffShape {
     }
 }
 
-/// Difference of the two lines' slopes under which they have no meeting worth naming.
-const LEAST_BEND: f64 = 0.05;
-
-fn gentle(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, shape: &mut CutoffShape) {
+fn gentle(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    hinge: &Hinge,
+    side: f64,
+    shape: &mut CutoffShape,
+    options: &BeamOptions,
+) {
     let corner = hinge.cap_deg / hinge.slope;
-    let to = RISE_TO_DEG.min((corner - CORNER_MARGIN_DEG).max(RISE_FROM_DEG + 0.3));
+    let to = options
+        .elbow
+        .rise_to_deg
+        .min((corner - options.elbow.corner_margin_deg).max(options.elbow.rise_from_deg + 0.3));
     let plan = ScanPlan {
-        from_deg: hinge.h_deg - side * RISE_FROM_DEG,
+        from_deg: hinge.h_deg - side * options.elbow.rise_from_deg,
         to_deg: hinge.h_deg - side * to,
         step_deg: 0.1,
         half_width_deg: 0.05,
@@ -242,12 +257,12 @@ fn gentle(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, sha
         h0_deg,
         v0_deg: hinge_height(hinge, h0_deg, side),
         slope,
-        slope_sigma: RISE_SLOPE_SIGMA,
+        slope_sigma: options.elbow.rise_slope_sigma,
         softness_deg: shape.flat.softness_deg,
         softness_ln_sigma: 0.3,
     };
-    if let Some(found) = fit_line(&scans(light, room, &plan, &expected), &expected) {
-        shape.take_line(plan, found);
+    if let Some(found) = fit_line(&scans(light, room, &plan, &expected, options), &expected, options) {
+        shape.take_line(plan, found, options);
     }
 }
 
@@ -270,7 +285,8 @@ mod tests {
     }
 
     fn found(grid: &AngleGrid, hinge: &Hinge, side: f64) -> CutoffShape {
-        shape(&LightGrid::new(grid, &ToneCurve::new(0.0)), &RoomLight::default(), hinge, side).unwrap()
+        shape(&LightGrid::new(grid, &ToneCurve::new(0.0)), &RoomLight::default(), hinge, side, &BeamOptions::default())
+            .unwrap()
     }
 
     /// Truth by construction: levels are the same everywhere, so both lines stand above the 50 % lines alike and meet over the
@@ -303,7 +319,7 @@ mod tests {
         let grid = wall(0.3, -1.0, 0.268, 9.0);
         let first = found(&grid, &looked(0.3, 0.27, 9.0), -1.0);
         let light = LightGrid::new(&grid, &ToneCurve::new(0.0));
-        let second = again(&light, &RoomLight::default(), &first).unwrap();
+        let second = again(&light, &RoomLight::default(), &first, &BeamOptions::default()).unwrap();
         let difference = first.elbow.unwrap().0 - second.elbow.unwrap().0;
         // A fit ends where statistics does: a few thousandths at the elbow.
         assert!(difference.abs() < 0.01, "{difference}");

@@ -5,18 +5,12 @@ use super::features::Pattern;
 use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, ScanPlan, flat_stretch, shape};
+use super::options::BeamOptions;
 use super::room::{self, RoomLight};
+use super::seen::BeamSeen;
 use crate::bay::Traffic;
 use crate::error::Refusal;
 use crate::flag::FlagCode;
-
-/// Fall of natural log light across the cutoff below which there is no beam (the 5 sigma edge of a textured wall).
-const LEAST_FALL: f64 = 0.30;
-/// A weaker fall may still be a beam in a bright room, where the columns' places agree within the second figure, degrees.
-const WEAK_FALL: f64 = 0.03;
-const AGREED_DEG: f64 = 0.08;
-/// What remains of the room's light after subtracting an ambient photo, relative to full scale.
-const AFTER_SUBTRACTION: f64 = 2e-4;
 
 /// What one look at the beam gives.
 pub(super) struct Seen {
@@ -26,12 +20,28 @@ pub(super) struct Seen {
     pub(super) found: CutoffShape,
 }
 
-pub(super) fn look(light: &LightGrid<'_>, tone: &ToneCurve, side: f64, input: &BeamInput<'_>) -> Result<Seen, Refusal> {
-    let looked = smooth(&places(light, -7.5, 7.5));
-    let hinge = coarse_hinge(&looked, input.pattern, side)?;
-    check_beam(&looked, &hinge, side, input.pattern)?;
+pub(super) fn look(
+    light: &LightGrid<'_>,
+    tone: &ToneCurve,
+    side: f64,
+    input: &BeamInput<'_>,
+    mut kept: Option<&mut BeamSeen>,
+) -> Result<Seen, Refusal> {
+    let looked = smooth(&places(light, -7.5, 7.5, input.options));
+    if let Some(kept) = kept.as_deref_mut() {
+        *kept = BeamSeen { looked: looked.clone(), side, tone_strength: tone.strength(), ..BeamSeen::default() };
+    }
+    let hinge = coarse_hinge(&looked, input.pattern, side, input.options)?;
+    if let Some(kept) = kept.as_deref_mut() {
+        kept.hinge = Some(hinge);
+    }
+    check_beam(&looked, &hinge, side, input.pattern, input.options)?;
     let room = room_light(light, tone, (&hinge, side), input, None);
-    let found = read(light, &room, &hinge, side, input.pattern).ok_or_else(|| no_beam(0.0))?;
+    if let Some(kept) = kept {
+        kept.room = Some(room);
+    }
+    let found =
+        read(light, &room, &hinge, side, input.pattern, input.options).ok_or_else(|| no_beam(0.0, input.options))?;
     Ok(Seen { looked, hinge, room, found })
 }
 
@@ -43,9 +53,9 @@ pub(super) fn flat_side(input: &BeamInput<'_>) -> f64 {
 }
 
 /// The coarse course of the cutoff: a hinge for a kink, a line for the level patterns.
-fn coarse_hinge(looked: &[CoarsePlace], pattern: Pattern, side: f64) -> Result<Hinge, Refusal> {
+fn coarse_hinge(looked: &[CoarsePlace], pattern: Pattern, side: f64, options: &BeamOptions) -> Result<Hinge, Refusal> {
     if pattern == Pattern::Kink {
-        return find_hinge(looked, side).ok_or_else(|| {
+        return find_hinge(looked, side, options).ok_or_else(|| {
             Refusal::new(
                 FlagCode::ElbowOffWall,
                 "the beam's elbow is not on the visible wall",
@@ -61,9 +71,9 @@ fn coarse_hinge(looked: &[CoarsePlace], pattern: Pattern, side: f64) -> Result<H
         .map(|p| (p.h_deg - centre, p.v_deg))
         .collect();
     if near.len() < 6 {
-        return Err(no_beam(strongest));
+        return Err(no_beam(strongest, options));
     }
-    let (v_deg, tilt) = robust_line(&near);
+    let (v_deg, tilt) = robust_line(&near, options);
     Ok(Hinge { h_deg: centre - side * 2.0, v_deg: v_deg - side * 2.0 * tilt, tilt, slope: 0.0, cap_deg: 9.0 })
 }
 
@@ -78,7 +88,13 @@ pub(super) fn level_window(pattern: Pattern) -> (f64, f64) {
 
 /// Refuses what is no beam. A weak fall at a place on which the columns agree is a beam that drowns in the room's light; texture
 /// falls anywhere.
-fn check_beam(looked: &[CoarsePlace], hinge: &Hinge, side: f64, pattern: Pattern) -> Result<(), Refusal> {
+fn check_beam(
+    looked: &[CoarsePlace],
+    hinge: &Hinge,
+    side: f64,
+    pattern: Pattern,
+    options: &BeamOptions,
+) -> Result<(), Refusal> {
     let centre = if pattern == Pattern::Kink { hinge.h_deg + side * 2.0 } else { level_window(pattern).0 };
     let near: Vec<&CoarsePlace> = looked.iter().filter(|p| (p.h_deg - centre).abs() <= 1.2).collect();
     let median = |mut values: Vec<f64>| {
@@ -86,31 +102,31 @@ fn check_beam(looked: &[CoarsePlace], hinge: &Hinge, side: f64, pattern: Pattern
         values.get(values.len() / 2).copied()
     };
     let fall = median(near.iter().map(|p| p.fall).collect()).unwrap_or(0.0);
-    if fall >= LEAST_FALL {
+    if fall >= options.look.least_fall {
         return Ok(());
     }
     let astray = median(near.iter().map(|p| (p.v_deg - hinge_height(hinge, p.h_deg, side)).abs()).collect());
-    if fall >= WEAK_FALL && astray.is_some_and(|astray| astray < AGREED_DEG) {
+    if fall >= options.look.weak_fall && astray.is_some_and(|astray| astray < options.look.agreed_deg) {
         return Err(Refusal::new(
             FlagCode::AmbientTooStrong,
             format!(
                 "the beam's edge falls by {:.0} % only, need {:.0} %: the room's light is too strong for this lamp",
                 100.0 * (1.0 - (-fall).exp()),
-                100.0 * (1.0 - (-LEAST_FALL).exp())
+                100.0 * (1.0 - (-options.look.least_fall).exp())
             ),
             "darken the room (close the gate, switch off the lights) and photograph again",
         ));
     }
-    Err(no_beam(fall))
+    Err(no_beam(fall, options))
 }
 
-pub(super) fn no_beam(fall: f64) -> Refusal {
+pub(super) fn no_beam(fall: f64, options: &BeamOptions) -> Refusal {
     Refusal::new(
         FlagCode::NoBeam,
         format!(
             "no beam of the expected pattern on the wall: the strongest edge falls by {:.0} %, need {:.0} %",
             100.0 * (1.0 - (-fall).exp()),
-            100.0 * (1.0 - (-LEAST_FALL).exp())
+            100.0 * (1.0 - (-options.look.least_fall).exp())
         ),
         "switch the lamp on, cover the other lamp, darken the room, and check that the beam meets the wall",
     )
@@ -131,19 +147,26 @@ pub(super) fn room_light(
     found: Option<&RoomLight>,
 ) -> RoomLight {
     if input.is_ambient_subtracted {
-        return RoomLight::subtracted(AFTER_SUBTRACTION);
+        return RoomLight::subtracted(input.options.room.after_subtraction);
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
     let cutoff = |h: f64| hinge_height(hinge, h, side);
-    room::estimate(input.far, tone, centre, &cutoff, found).unwrap_or_else(|| dark_level(light))
+    room::estimate(input.far, tone, centre, &cutoff, found, input.options).unwrap_or_else(|| dark_level(light))
 }
 
-fn read(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, pattern: Pattern) -> Option<CutoffShape> {
+fn read(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    hinge: &Hinge,
+    side: f64,
+    pattern: Pattern,
+    options: &BeamOptions,
+) -> Option<CutoffShape> {
     if pattern == Pattern::Kink {
-        return shape(light, room, hinge, side);
+        return shape(light, room, hinge, side, options);
     }
     let (centre, reach) = level_window(pattern);
     let plan = ScanPlan { from_deg: centre - reach, to_deg: centre + reach, step_deg: 0.2, half_width_deg: 0.1 };
     let v0_deg = hinge.v_deg + hinge.tilt * (centre - hinge.h_deg);
-    flat_stretch(light, room, &plan, v0_deg, hinge.tilt)
+    flat_stretch(light, room, &plan, v0_deg, hinge.tilt, options)
 }

@@ -4,6 +4,7 @@
 //! its place on the mark. **How**: the print is known (a code of the tag family, or two crossing edges), its place comes
 //! from the mark stage; an edge under a Gaussian blur is the normal distribution function.
 
+use super::options::BeamOptions;
 use crate::marks::{BlurredEdge, CODE_SIDE, FoundMark, SQUARE_SIDE, TagCode};
 use crate::photo::{LinearImage, linear::CLIPPED_FROM_CODE};
 use crate::units::PxPoint;
@@ -22,13 +23,9 @@ pub(super) const RIM_PX: usize = 4;
 const TAG_REACH: f64 = 1.175;
 /// Part of a quadrant disc that is used, in radii.
 const DISC_REACH: f64 = 0.8;
-/// Whiteness from which a pixel counts as white.
-const WHITE_FROM: f64 = 0.9;
 /// Fewest pixels, and fewest white ones, that make a window.
 const LEAST_PIXELS: usize = 200;
 const LEAST_WHITE: usize = 12;
-/// Least correlation between whiteness and luma.
-const LEAST_CORRELATION: f64 = 0.6;
 /// Weights of the encoded channels in luma (ITU-R BT.601, as JPEG has it): luma keeps every pixel, colour is coarser.
 pub(super) const LUMA: [f64; 3] = [0.299, 0.587, 0.114];
 
@@ -58,18 +55,28 @@ enum Print {
 
 impl MarkWindow {
     /// Cuts the window of a found mark; `corners` run from the upper left clockwise as the mark hangs.
-    pub(super) fn cut(image: &LinearImage<'_>, mark: &FoundMark, corners: &[PxPoint; 4]) -> Option<Self> {
+    pub(super) fn cut(
+        image: &LinearImage<'_>,
+        mark: &FoundMark,
+        corners: &[PxPoint; 4],
+        options: &BeamOptions,
+    ) -> Option<Self> {
         if mark.corners.is_none() {
-            return Self::of_print(image, corners, Print::Quadrant).map(|(window, _)| window);
+            return Self::of_print(image, corners, Print::Quadrant, options).map(|(window, _)| window);
         }
         // Two common sources print the same code half a turn apart.
         let (code, half_turned) = (TagCode::of(mark.id)?, TagCode::of(mark.id)?.half_turned());
         let [likeness, turned_likeness] = [code, half_turned].map(|code| likeness(image, corners, Print::Tag(code)));
         let code = if turned_likeness? > likeness? { half_turned } else { code };
-        Self::of_print(image, corners, Print::Tag(code)).map(|(window, _)| window)
+        Self::of_print(image, corners, Print::Tag(code), options).map(|(window, _)| window)
     }
 
-    fn of_print(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print) -> Option<(Self, f64)> {
+    fn of_print(
+        image: &LinearImage<'_>,
+        corners: &[PxPoint; 4],
+        print: Print,
+        options: &BeamOptions,
+    ) -> Option<(Self, f64)> {
         let photo = image.photo();
         let back = unit_square_map(corners)?.try_inverse()?;
         let (columns, rows) = (span(corners, |p| p.x, photo.width())?, span(corners, |p| p.y, photo.height())?);
@@ -104,7 +111,7 @@ impl MarkWindow {
                 window.used.push(index);
                 let white = print.whiteness(place, SORTING_BLUR_PX, side_px);
                 pairs.push((white, luma));
-                if white > WHITE_FROM {
+                if white > options.tone.white_from {
                     whites += 1;
                     sums = [0, 1, 2].map(|c| sums[c] + rgb[c]);
                 }
@@ -112,7 +119,8 @@ impl MarkWindow {
         }
         window.white_rgb = sums.map(|sum| sum / whites.max(1) as f64);
         let correlation = correlation(&pairs);
-        let is_sound = window.used.len() >= LEAST_PIXELS && whites >= LEAST_WHITE && correlation >= LEAST_CORRELATION;
+        let is_sound =
+            window.used.len() >= LEAST_PIXELS && whites >= LEAST_WHITE && correlation >= options.tone.least_correlation;
         is_sound.then_some((window, correlation))
     }
 }

@@ -8,65 +8,77 @@ use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
 use super::lines::CutoffShape;
 use super::look::{Seen, dark_level, flat_side, look, no_beam};
-use super::notes::{UNEVEN_TEXTURE, flag, keep_hot_spot};
+use super::notes::{flag, keep_hot_spot};
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::rows::row_gains;
+use super::seen::{BeamSeen, profiles};
 use super::spot_features::{bright_zone, hot_spot, hot_spot_under};
 use crate::error::Refusal;
 use crate::flag::FlagCode;
 use crate::grid::AngleGrid;
 
-/// Share of clipped cells above which the photo counts as white all over.
-const ALL_WHITE_SHARE: f64 = 0.5;
-/// Share of clipped light at the cutoff that refuses the photo.
-const CLIPPED_AT_CUTOFF_SHARE: f64 = 0.10;
-/// Image part of the cutoff's expanded uncertainty that refuses the photo, degrees (UN R19: three settings within 0.2).
-const LARGEST_IMAGE_U_DEG: f64 = 0.2;
-/// Sharpness below which the photo counts as blurred: half of the softest legal edge (UN R112: 0.13).
-const BLURRED_G: f64 = 0.055;
-/// Texture from which rows of the wall are compared (joints, painted bands).
-const ROUGH_WALL: f64 = 0.03;
-
 /// Measures the beam's features.
 pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
-    check_white(grid)?;
+    measure_seen(grid, input, None)
+}
+
+/// As [`measure`], and keeps what was seen on the way in `kept`, also when it ends in a refusal.
+pub fn measure_seen(
+    grid: &AngleGrid,
+    input: &BeamInput<'_>,
+    mut kept: Option<&mut BeamSeen>,
+) -> Result<BeamFeatures, Refusal> {
+    check_white(grid, input.options)?;
     let tone = ToneCurve::new(input.tone.strength);
     let light = LightGrid::new(grid, &tone);
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
+        if let Some(kept) = kept {
+            *kept = BeamSeen { room: Some(room), tone_strength: tone.strength(), ..BeamSeen::default() };
+        }
         let spot = hot_spot(&light, &room, None, input);
         if spot.as_ref().is_err_and(|why| *why == NotSeen::TooLittle) {
-            return Err(no_beam(0.0));
+            return Err(no_beam(0.0, input.options));
         }
         keep_hot_spot(&mut features, spot);
         features.bright_zone = features.hot_spot.as_ref().and_then(|spot| bright_zone(&light, &room, spot, input));
         return Ok(features);
     }
     let side = flat_side(input);
-    let mut seen = look(&light, &tone, side, input)?;
-    let gains = if seen.found.flat.texture > ROUGH_WALL { row_gains(&light, &seen.looked) } else { None };
+    let mut seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
+    let gains = if seen.found.flat.texture > input.options.rows.rough_wall {
+        row_gains(&light, &seen.looked, input.options)
+    } else {
+        None
+    };
     let light = light.with_row_gains(gains.as_ref());
     if gains.is_some() {
-        seen = look(&light, &tone, side, input)?;
+        seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
     }
     let Seen { hinge, room, found, .. } = seen;
-    check_edges(&found.flat)?;
+    if let Some(kept) = kept {
+        kept.is_evened = gains.is_some();
+        kept.profiles = profiles(&light, &room, &found, input.options);
+        kept.shape = Some(found.clone());
+    }
+    check_edges(&found.flat, input.options)?;
     let (variants, spot) = rayon::join(
         || Variants::new(&light, input, (&hinge, side), &room, &found),
         || hot_spot_under(&light, &room, &found, (&hinge, side), input),
     );
     features.cutoff = Some(cutoff(&found, &variants, input));
-    features.elbow = elbow(&found, &variants, input).filter(|elbow| is_of_use(elbow, &hinge));
+    features.elbow = elbow(&found, &variants, input).filter(|elbow| is_of_use(elbow, &hinge, input.options));
     features.rise = rise(&found);
     features.cutoff_line = drawn_line(&found);
-    check_uncertainty(&features, &room, &found)?;
+    check_uncertainty(&features, &room, &found, input.options)?;
     flag(&mut features, &found, &variants, &room, input);
     keep_hot_spot(&mut features, spot);
     Ok(features)
 }
 
-fn check_white(grid: &AngleGrid) -> Result<(), Refusal> {
+fn check_white(grid: &AngleGrid, options: &BeamOptions) -> Result<(), Refusal> {
     let (mut valid, mut white) = (0usize, 0usize);
     for (is_valid, clipped) in grid.is_valid.iter().zip(&grid.clipped) {
         valid += usize::from(*is_valid);
@@ -80,34 +92,38 @@ fn check_white(grid: &AngleGrid) -> Result<(), Refusal> {
         ));
     }
     let share = white as f64 / valid as f64;
-    if share > ALL_WHITE_SHARE {
+    if share > options.limits.all_white_share {
         return Err(Refusal::new(
             FlagCode::AllWhite,
-            format!("{:.0} % of the wall is overexposed, need under {:.0} %", 100.0 * share, 100.0 * ALL_WHITE_SHARE),
+            format!(
+                "{:.0} % of the wall is overexposed, need under {:.0} %",
+                100.0 * share,
+                100.0 * options.limits.all_white_share
+            ),
             "lower the exposure (tap the bright spot, slide down) and photograph again",
         ));
     }
     Ok(())
 }
 
-fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
+fn check_edges(flat: &EdgeLine, options: &BeamOptions) -> Result<(), Refusal> {
     let clipped = flat.clipped;
-    if clipped > CLIPPED_AT_CUTOFF_SHARE {
+    if clipped > options.limits.clipped_at_cutoff_share {
         return Err(Refusal::new(
             FlagCode::ClippedAtCutoff,
             format!(
                 "{:.0} % of the light at the cutoff is overexposed, need under {:.0} %",
                 100.0 * clipped,
-                100.0 * CLIPPED_AT_CUTOFF_SHARE
+                100.0 * options.limits.clipped_at_cutoff_share
             ),
             "lower the exposure so that the wall just below the cutoff is not white, and photograph again",
         ));
     }
     let g = flat.g;
-    if g < BLURRED_G {
+    if g < options.limits.blurred_g {
         return Err(Refusal::new(
             FlagCode::Blurred,
-            format!("the cutoff's sharpness is G = {g:.3}, need at least {BLURRED_G}"),
+            format!("the cutoff's sharpness is G = {g:.3}, need at least {}", options.limits.blurred_g),
             "hold the phone still against something, focus on the wall, wipe the lens, and photograph again",
         ));
     }
@@ -117,21 +133,27 @@ fn check_edges(flat: &EdgeLine) -> Result<(), Refusal> {
 /// Parts of the budget that come from the image itself.
 const IMAGE_PARTS: [&str; 4] = ["edge fit", "wall reflectance", "room light", "tone curve"];
 
-fn check_uncertainty(features: &BeamFeatures, room: &RoomLight, found: &CutoffShape) -> Result<(), Refusal> {
+fn check_uncertainty(
+    features: &BeamFeatures,
+    room: &RoomLight,
+    found: &CutoffShape,
+    options: &BeamOptions,
+) -> Result<(), Refusal> {
     let Some(cutoff) = &features.cutoff else { return Ok(()) };
     let image_u = 2.0 * cutoff.v.budget.sigma_of_deg(&IMAGE_PARTS);
     let high = found.flat.high;
-    if image_u > LARGEST_IMAGE_U_DEG {
+    if image_u > options.limits.largest_image_u_deg {
         let ratio = room.base / high.max(1e-9);
         let code = if ratio > 0.3 { FlagCode::AmbientTooStrong } else { FlagCode::Blurred };
         return Err(Refusal::new(
             code,
             format!(
-                "the photo places the cutoff to ±{image_u:.2} degrees only, need ±{LARGEST_IMAGE_U_DEG}; room light is {:.0} % of the beam's",
+                "the photo places the cutoff to ±{image_u:.2} degrees only, need ±{}; room light is {:.0} % of the beam's",
+                options.limits.largest_image_u_deg,
                 100.0 * ratio
             ),
             // What no steadier hand and no darker room would mend is the wall's own.
-            if found.flat.texture > UNEVEN_TEXTURE {
+            if found.flat.texture > options.limits.uneven_texture {
                 "the wall is uneven where the cutoff falls (joints, bricks, paint): use an even, plain part of a wall, darken the \
                  room, and photograph again"
             } else {

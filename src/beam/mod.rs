@@ -1,6 +1,7 @@
 //! The beam's features in angles seen from the lamp.
 
 pub mod features;
+pub mod options;
 pub mod solve;
 pub mod edge;
 mod edge_model;
@@ -24,6 +25,7 @@ pub mod bright_zone;
 pub mod setup_budget;
 pub mod absence;
 mod input;
+pub mod seen;
 mod look;
 mod edge_features;
 mod spot_features;
@@ -34,5 +36,7 @@ mod testing;
 
 pub use features::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot, Pattern};
 pub use input::BeamInput;
-pub use measure::measure;
+pub use measure::{measure, measure_seen};
+pub use options::BeamOptions;
+pub use seen::{BeamSeen, Profile};
 pub use tone::ToneKnowledge;

@@ -5,20 +5,16 @@ use super::features::{BeamFeatures, HotSpot, Pattern};
 use super::hotspot::NotSeen;
 use super::input::BeamInput;
 use super::lines::CutoffShape;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use crate::flag::{Flag, FlagCode};
 use crate::units::Mm;
 
 /// Softest legal edge (UN R112).
 const SOFT_G: f64 = 0.13;
-/// Texture of the wall that is worth a flag.
-pub(super) const UNEVEN_TEXTURE: f64 = 0.06;
 /// Encoded light below the cutoff that is far from the advised half to 0.8 of full scale, and the exponent from light to code
 /// (sRGB is within two percent of it here).
-const FAR_EXPOSURE: (f64, f64) = (0.3, 0.9);
 const ENCODING: f64 = 1.0 / 2.2;
-/// Room light's effect on the cutoff that is worth a flag, degrees.
-const ROOM_FLAG_DEG: f64 = 0.05;
 /// Distance below which a large projector smears its edge on the wall.
 const NEAR_WALL: Mm = Mm::new(9_900.0);
 
@@ -31,13 +27,13 @@ pub(super) fn flag(
 ) {
     // What one standard uncertainty of the room's light moves, taken to all of it.
     let room_shift = shift(found, variants.room.as_ref(), |s| Some(s.flat.v0_deg)) * room.base / room.sigma.max(1e-9);
-    if !input.is_ambient_subtracted && room_shift > ROOM_FLAG_DEG {
+    if !input.is_ambient_subtracted && room_shift > input.options.limits.room_flag_deg {
         features.flags.push(Flag::new(
             FlagCode::RoomLight,
             format!("the room's light moves the cutoff by {room_shift:.2} degrees (corrected); darken the room or take an ambient photo"),
         ));
     }
-    features.flags.extend(exposure(found.flat.high));
+    features.flags.extend(exposure(found.flat.high, input.options));
     if input.setup.distance.get() < NEAR_WALL.get() {
         features.flags.push(Flag::new(
             FlagCode::NearWall,
@@ -55,7 +51,7 @@ pub(super) fn flag(
             format!("sharpness G = {:.3}, UN R112 asks for 0.13", cutoff.sharpness_g),
         ));
     }
-    if found.flat.texture > UNEVEN_TEXTURE {
+    if found.flat.texture > input.options.limits.uneven_texture {
         features.flags.push(Flag::new(
             FlagCode::UnevenWall,
             format!(
@@ -70,11 +66,11 @@ pub(super) fn flag(
 }
 
 /// What is said of an exposure far from the advised one; `high` is the light just below the cutoff, relative to full scale.
-fn exposure(high: f64) -> Option<Flag> {
+fn exposure(high: f64, options: &BeamOptions) -> Option<Flag> {
     let brightness = high.clamp(0.0, 1.0).powf(ENCODING);
     let advice = match brightness {
-        dark if dark < FAR_EXPOSURE.0 => "expose more",
-        bright if bright > FAR_EXPOSURE.1 => "expose less",
+        dark if dark < options.limits.dark_exposure => "expose more",
+        bright if bright > options.limits.bright_exposure => "expose less",
         _ => return None,
     };
     Some(Flag::new(
@@ -112,12 +108,12 @@ mod tests {
     #[test]
     fn an_exposure_far_from_the_advised_one_is_named() {
         for advised in [0.21, 0.4, 0.60] {
-            assert_eq!(exposure(advised), None, "{advised}");
+            assert_eq!(exposure(advised, &BeamOptions::default()), None, "{advised}");
         }
         for (light, advice) in
             [(0.0, "expose more"), (0.03, "expose more"), (0.95, "expose less"), (1.4, "expose less")]
         {
-            let flag = exposure(light).unwrap();
+            let flag = exposure(light, &BeamOptions::default()).unwrap();
             assert!(flag.code == FlagCode::Exposure && flag.text.contains(advice), "{light}: {}", flag.text);
         }
     }

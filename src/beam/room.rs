@@ -7,6 +7,7 @@
 //! `(c1·exp(-dv/1.157) + c0)·exp(-(h/24.69)²)` up to 3 degrees above the cutoff), everything else from the photo.
 
 use super::light::ToneCurve;
+use super::options::BeamOptions;
 use super::solve::{Effort, Prior, fit, root_sum_square};
 use crate::grid::FarSample;
 use crate::photo::linear::LUMINANCE_WEIGHTS;
@@ -26,45 +27,8 @@ pub struct RoomLight {
     fitted: Option<[f64; COUNT]>,
 }
 
-/// Where stray light is sampled above the cutoff, degrees.
-const ABOVE_DEG: (f64, f64) = (0.8, 12.0);
-/// Relative spread of a patch's light from paint, plaster and shading (own judgement).
-const PATCH_SIGMA: f64 = 0.04;
-/// Absolute spread of a patch, relative to full scale.
-const PATCH_FLOOR: f64 = 1.5e-4;
-/// Logarithmic spread of the ratio of two channels over a wall of one paint, and its absolute part (own judgement).
-const COLOUR_SIGMA: f64 = 0.02;
-const COLOUR_FLOOR: f64 = 2.0e-4;
-/// Logarithmic spread of the room's colour about the lamp's (daylight against filament: 0.7), and of the lamp's stray light
-/// about its beam's (own judgement).
-const ROOM_COLOUR_SIGMA: f64 = 0.5;
-const STRAY_COLOUR_SIGMA: f64 = 0.03;
-/// A tone curve changes the colour of dark light against bright light: spread of the ratios per strength of the curve.
-const TONE_COLOUR_SIGMA: f64 = 0.3;
-/// The lamp's stray light fades upward in two steps of about the same size, fast and slow; with wide logarithmic spreads (own
-/// judgement, from photos of a beam in a dark room).
-const FAST_DEG: f64 = 2.6;
-const FAST_LN_SIGMA: f64 = 0.3;
-const SLOW_DEG: f64 = 18.0;
-const SLOW_LN_SIGMA: f64 = 0.25;
-const SLOW_SHARE_LN: f64 = -0.1;
-const SLOW_SHARE_LN_SIGMA: f64 = 0.5;
-/// Share of the slow stray light at mid height that may be taken for room light or the reverse (own judgement, checked on
-/// photos with known truth), and share of the room's own light.
-const MISTAKEN_SHARE: f64 = 0.6;
-const MISTAKEN_AT_DEG: f64 = 5.0;
-const LEAST_ROOM_SHARE: f64 = 0.03;
-/// Patches over the rising part keep this distance from the cutoff, degrees: its course is known worse there.
-const ABOVE_RISE_DEG: f64 = 1.5;
 /// Sideways fading of the lamp's stray light, degrees.
 const SIDEWAYS_DEG: f64 = 24.69;
-/// Gradient of room light across the wall, per degree.
-const GRADIENT_SIGMA: f64 = 0.005;
-/// Share of the lens's cos⁴ fall-off that the camera left in (own judgement: half, anywhere between none and all).
-const FALL_OFF_SHARE: f64 = 0.4;
-const FALL_OFF_SHARE_SIGMA: f64 = 0.3;
-/// Neighbouring patches share the wall's shading: about one in two counts as independent (own judgement).
-const SHARED: f64 = 2.0;
 
 impl RoomLight {
     /// Room light in a direction, relative to full scale, never negative.
@@ -115,9 +79,9 @@ fn log_colour(rgb: [f64; 3]) -> [f64; 2] {
     [rgb[0].max(1e-6).ln() - green, rgb[2].max(1e-6).ln() - green]
 }
 
-fn colour_sigma(rgb: [f64; 3]) -> [f64; 2] {
-    let floor = |c: usize| COLOUR_FLOOR / rgb[c].max(1e-6);
-    [0, 2].map(|c| COLOUR_SIGMA.hypot(floor(c)).hypot(floor(1)))
+fn colour_sigma(rgb: [f64; 3], options: &BeamOptions) -> [f64; 2] {
+    let floor = |c: usize| options.room.colour_floor / rgb[c].max(1e-6);
+    [0, 2].map(|c| options.room.colour_sigma.hypot(floor(c)).hypot(floor(1)))
 }
 
 /// Luminance of light of a log colour whose green is 1.
@@ -128,22 +92,26 @@ fn luminance_of(colour: [f64; 2]) -> f64 {
 
 /// Brightest light that counts as not clipped, in any channel.
 const UNCLIPPED: f64 = 0.8;
-/// The beam is at least so many times brighter than the dark wall where its colour is read.
-const BEAM_CONTRAST: f64 = 8.0;
 /// Fewest patches that tell the beam's colour.
 const BEAM_PATCHES: usize = 4;
 
 /// The beam's colour: the median over bright patches below the cutoff, the dark wall's light taken off.
-fn beam_colour(far: &[FarSample], tone: &ToneCurve, cutoff: &impl Fn(f64) -> f64) -> Option<[f64; 2]> {
+fn beam_colour(
+    far: &[FarSample],
+    tone: &ToneCurve,
+    cutoff: &impl Fn(f64) -> f64,
+    options: &BeamOptions,
+) -> Option<[f64; 2]> {
     let light = |sample: &FarSample| sample.rgb.map(|c| f64::from(tone.level(c)));
-    let mut dark: Vec<[f64; 3]> = far.iter().filter(|s| s.v_deg > cutoff(s.h_deg) + ABOVE_DEG.0).map(light).collect();
+    let mut dark: Vec<[f64; 3]> =
+        far.iter().filter(|s| s.v_deg > cutoff(s.h_deg) + options.room.above_from_deg).map(light).collect();
     dark.sort_by(|a, b| a[1].total_cmp(&b[1]));
     let dark = *dark.get(dark.len() / 2)?;
     let colours: Vec<[f64; 2]> = far
         .iter()
         .filter(|s| s.v_deg < cutoff(s.h_deg) - 0.2)
         .map(light)
-        .filter(|rgb| rgb.iter().all(|&c| c < UNCLIPPED) && rgb[1] > BEAM_CONTRAST * dark[1])
+        .filter(|rgb| rgb.iter().all(|&c| c < UNCLIPPED) && rgb[1] > options.room.beam_contrast * dark[1])
         .map(|rgb| log_colour([0, 1, 2].map(|c| rgb[c] - dark[c])))
         .collect();
     if colours.len() < BEAM_PATCHES {
@@ -157,7 +125,7 @@ fn beam_colour(far: &[FarSample], tone: &ToneCurve, cutoff: &impl Fn(f64) -> f64
 }
 
 /// First parameters and the priors, from the darkest and the brighter light above the cutoff.
-fn start(darkest: f64, near: f64, tone_strength: f64) -> ([f64; COUNT], [Prior; COUNT]) {
+fn start(darkest: f64, near: f64, tone_strength: f64, options: &BeamOptions) -> ([f64; COUNT], [Prior; COUNT]) {
     // Parameters: ln room, its gradients, ln fast stray, ln its fading, ln slow over fast stray, ln its fading, share of the
     // lens's fall-off, the room's log colours and the stray light's, relative to the beam's.
     let stray = (near - darkest * 0.6).max(1e-6).ln();
@@ -166,29 +134,29 @@ fn start(darkest: f64, near: f64, tone_strength: f64) -> ([f64; COUNT], [Prior; 
         0.0,
         0.0,
         stray - 0.7,
-        FAST_DEG.ln(),
-        SLOW_SHARE_LN,
-        SLOW_DEG.ln(),
-        FALL_OFF_SHARE,
+        options.room.fast_deg.ln(),
+        options.room.slow_share_ln,
+        options.room.slow_deg.ln(),
+        options.room.fall_off_share,
         0.0,
         0.0,
         0.0,
         0.0,
     ];
-    let stray_colour_sigma = STRAY_COLOUR_SIGMA.hypot(TONE_COLOUR_SIGMA * tone_strength);
+    let stray_colour_sigma = options.room.stray_colour_sigma.hypot(options.room.tone_colour_sigma * tone_strength);
     let wide = |mean: f64, sigma: f64| Prior { mean, sigma };
     let priors = [
         wide((darkest * 0.5).ln(), 2.0),
-        wide(0.0, GRADIENT_SIGMA),
-        wide(0.0, GRADIENT_SIGMA),
+        wide(0.0, options.room.gradient_sigma),
+        wide(0.0, options.room.gradient_sigma),
         wide(start[3], 2.0),
-        wide(FAST_DEG.ln(), FAST_LN_SIGMA),
+        wide(options.room.fast_deg.ln(), options.room.fast_ln_sigma),
         // Relative to the fast part.
-        wide(SLOW_SHARE_LN, SLOW_SHARE_LN_SIGMA),
-        wide(SLOW_DEG.ln(), SLOW_LN_SIGMA),
-        wide(FALL_OFF_SHARE, FALL_OFF_SHARE_SIGMA),
-        wide(0.0, ROOM_COLOUR_SIGMA),
-        wide(0.0, ROOM_COLOUR_SIGMA),
+        wide(options.room.slow_share_ln, options.room.slow_share_ln_sigma),
+        wide(options.room.slow_deg.ln(), options.room.slow_ln_sigma),
+        wide(options.room.fall_off_share, options.room.fall_off_share_sigma),
+        wide(0.0, options.room.room_colour_sigma),
+        wide(0.0, options.room.room_colour_sigma),
         wide(0.0, stray_colour_sigma),
         wide(0.0, stray_colour_sigma),
     ];
@@ -196,13 +164,19 @@ fn start(darkest: f64, near: f64, tone_strength: f64) -> ([f64; COUNT], [Prior; 
 }
 
 /// How far the patches lie from the model, in sigmas; with the beam's colour, their colours too.
-fn residuals(p: &[f64], patches: &[Patch], centre_deg: (f64, f64), beam: Option<[f64; 2]>) -> Vec<f64> {
+fn residuals(
+    p: &[f64],
+    patches: &[Patch],
+    centre_deg: (f64, f64),
+    beam: Option<[f64; 2]>,
+    options: &BeamOptions,
+) -> Vec<f64> {
     let own = beam.unwrap_or_default();
     let green_of = |a: f64, b: f64| 1.0 / luminance_of([own[0] + a, own[1] + b]);
     let (room_green, stray_green) = (green_of(p[8], p[9]), green_of(p[10], p[11]));
     let (room_colour, stray_colour) = ([p[8].exp(), p[9].exp()], [p[10].exp(), p[11].exp()]);
     let (base, fast_per_deg, slow_per_deg) = (p[0].exp(), (-p[4]).exp(), (-p[6]).exp());
-    let shared = SHARED.sqrt();
+    let shared = options.room.shared.sqrt();
     let mut residuals = Vec::with_capacity(3 * patches.len());
     for patch in patches {
         let shape = 1.0 + p[1] * (patch.h - centre_deg.0) + p[2] * (patch.v - centre_deg.1);
@@ -210,7 +184,7 @@ fn residuals(p: &[f64], patches: &[Patch], centre_deg: (f64, f64), beam: Option<
         let fading = (p[3] - patch.above * fast_per_deg).exp() + (p[3] + p[5] - patch.above * slow_per_deg).exp();
         let stray = fading * patch.sideways;
         let value = (room + stray) * (patch.ln_off_axis * p[7]).exp();
-        let spread = root_sum_square(PATCH_SIGMA * value, PATCH_FLOOR) * shared;
+        let spread = root_sum_square(options.room.patch_sigma * value, options.room.patch_floor) * shared;
         residuals.push((patch.level - value) / spread);
         if beam.is_some() {
             let green = (room * room_green + stray * stray_green).max(1e-9);
@@ -231,8 +205,9 @@ pub fn estimate(
     centre_deg: (f64, f64),
     cutoff: &impl Fn(f64) -> f64,
     found: Option<&RoomLight>,
+    options: &BeamOptions,
 ) -> Option<RoomLight> {
-    let lamp = beam_colour(far, tone, cutoff);
+    let lamp = beam_colour(far, tone, cutoff, options);
     let patches: Vec<Patch> = far
         .iter()
         .map(|sample| {
@@ -244,15 +219,15 @@ pub fn estimate(
                 above: sample.v_deg - cutoff(sample.h_deg),
                 level: (0..3).map(|c| f64::from(LUMINANCE_WEIGHTS[c]) * rgb[c]).sum(),
                 colour: [seen[0] - beam[0], seen[1] - beam[1]],
-                colour_sigma: colour_sigma(rgb),
+                colour_sigma: colour_sigma(rgb, options),
                 sideways: (-(sample.h_deg / SIDEWAYS_DEG).powi(2)).exp() / sample.factor,
                 ln_off_axis: -2.0 * sample.off_axis.ln_1p(),
             }
         })
         .filter(|patch| {
             let is_over_rise = cutoff(patch.h) > centre_deg.1 + 0.1;
-            let from = if is_over_rise { ABOVE_RISE_DEG } else { ABOVE_DEG.0 };
-            patch.above > from && patch.above < ABOVE_DEG.1
+            let from = if is_over_rise { options.room.above_rise_deg } else { options.room.above_from_deg };
+            patch.above > from && patch.above < options.room.above_to_deg
         })
         .collect();
     if patches.len() < 40 {
@@ -262,18 +237,21 @@ pub fn estimate(
     levels.sort_by(f64::total_cmp);
     let darkest = levels[levels.len() / 20].max(1e-5);
     let near: f64 = levels[levels.len() * 9 / 10].max(darkest * 1.02);
-    let (start, priors) = start(darkest, near, tone.strength());
+    let (start, priors) = start(darkest, near, tone.strength(), options);
     let beam = lamp.unwrap_or_default();
     let has_colour = lamp.is_some();
     let (effort, from) = found.and_then(|found| found.fitted).map_or((Effort::default(), start), |from| (AGAIN, from));
     let beam = has_colour.then_some(beam);
-    let fitted = fit(effort, &from, &priors, |p| residuals(p, &patches, centre_deg, beam))?;
+    let fitted = fit(effort, &from, &priors, |p| residuals(p, &patches, centre_deg, beam, options))?;
     let base = fitted.parameters[0].exp();
     let sigma_ln = fitted.covariance[(0, 0)].max(0.0).sqrt();
     let p = &fitted.parameters;
-    let slow = (p[3] + p[5] - MISTAKEN_AT_DEG / p[6].exp()).exp();
+    let slow = (p[3] + p[5] - options.room.mistaken_at_deg / p[6].exp()).exp();
     // In logs a light near zero has a wide spread; what counts is how much light that is.
-    let sigma = (base * sigma_ln).min(0.5 * darkest).hypot(MISTAKEN_SHARE * slow).hypot(LEAST_ROOM_SHARE * base);
+    let sigma = (base * sigma_ln)
+        .min(0.5 * darkest)
+        .hypot(options.room.mistaken_share * slow)
+        .hypot(options.room.least_room_share * base);
     Some(RoomLight {
         base,
         sigma,
@@ -314,7 +292,8 @@ mod tests {
     }
 
     fn found(room_colour: [f64; 3]) -> RoomLight {
-        estimate(&wall(room_colour), &ToneCurve::new(0.0), (-2.0, -0.5), &|_| -0.5, None).unwrap()
+        estimate(&wall(room_colour), &ToneCurve::new(0.0), (-2.0, -0.5), &|_| -0.5, None, &BeamOptions::default())
+            .unwrap()
     }
 
     /// Truth by construction. Fading alone leaves the room's light open by the stray light's own slow part; it must say so.

@@ -7,23 +7,7 @@
 
 use super::coarse::CoarsePlace;
 use super::light::LightGrid;
-
-/// Columns that are compared: their half width, distance and reach, degrees.
-const COLUMN_HALF_DEG: f64 = 0.1;
-const COLUMN_STEP_DEG: f64 = 0.25;
-const REACH_DEG: f64 = 7.5;
-/// Distance from a column's own cutoff that is left out below and above it, degrees.
-const BELOW_CUTOFF_DEG: f64 = 0.6;
-const ABOVE_CUTOFF_DEG: f64 = 0.7;
-/// Half width of the window in which the light's own course is told, degrees.
-const COURSE_DEG: f64 = 0.5;
-/// Fewest columns that tell a row.
-const LEAST_COLUMNS: usize = 8;
-/// A change counts when it exceeds so many robust standard deviations of all rows' changes, and this share.
-const LEAST_SIGMAS: f64 = 4.0;
-const LEAST_CHANGE: f64 = 0.01;
-/// Darkest light that is compared, relative to full scale.
-const DARKEST: f64 = 0.003;
+use super::options::BeamOptions;
 
 /// The wall's rows: their gain against the rest, and how they lean.
 #[derive(Debug, Clone)]
@@ -54,32 +38,38 @@ const LARGEST_LEAN: f64 = 0.03;
 const LEAN_STEP: f64 = 0.003;
 
 /// The gains of the wall's rows; `None` on a wall where rows do not differ.
-pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace]) -> Option<RowGains> {
+pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace], options: &BeamOptions) -> Option<RowGains> {
     let grid = light.grid;
-    let count = (2.0 * REACH_DEG / COLUMN_STEP_DEG) as usize;
+    let count = (2.0 * options.rows.reach_deg / options.rows.column_step_deg) as usize;
     let mut columns = Vec::with_capacity(count + 1);
     for k in 0..=count {
-        let h_deg = -REACH_DEG + k as f64 * COLUMN_STEP_DEG;
+        let h_deg = -options.rows.reach_deg + k as f64 * options.rows.column_step_deg;
         let cutoff = looked.iter().min_by(|a, b| (a.h_deg - h_deg).abs().total_cmp(&(b.h_deg - h_deg).abs()))?.v_deg;
-        let column = light.column(h_deg, COLUMN_HALF_DEG, 1);
-        columns.push((h_deg, changes(&column, cutoff, grid.v.first_deg, grid.v.step_deg)));
+        let column = light.column(h_deg, options.rows.column_half_deg, 1);
+        columns.push((h_deg, changes(&column, cutoff, grid.v.first_deg, grid.v.step_deg, options)));
     }
     let leans = (LARGEST_LEAN / LEAN_STEP).round() as i32;
     let (_, lean, medians) = (-leans..=leans)
         .map(|k| f64::from(k) * LEAN_STEP)
         .map(|lean| {
-            let medians = row_medians(&columns, lean, grid.v.count, grid.v.step_deg);
+            let medians = row_medians(&columns, lean, grid.v.count, grid.v.step_deg, options);
             // What all columns share is greatest where the rows are followed.
             (medians.iter().flatten().map(|change| change * change).sum::<f64>(), lean, medians)
         })
         .max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let gains = summed(&medians, grid.v.step_deg)?;
+    let gains = summed(&medians, grid.v.step_deg, options)?;
     let raised = (0..grid.h.count).map(|i| (lean * grid.h.at_deg(i) / grid.v.step_deg).round() as isize).collect();
     Some(RowGains { gains, raised })
 }
 
 /// Median change of every row over the columns, the rows leaning by `lean`.
-fn row_medians(columns: &[(f64, Vec<(usize, f64)>)], lean: f64, rows: usize, step_deg: f64) -> Vec<Option<f64>> {
+fn row_medians(
+    columns: &[(f64, Vec<(usize, f64)>)],
+    lean: f64,
+    rows: usize,
+    step_deg: f64,
+    options: &BeamOptions,
+) -> Vec<Option<f64>> {
     let mut changes: Vec<Vec<f64>> = vec![Vec::new(); rows];
     for (h_deg, column) in columns {
         let raised = (lean * h_deg / step_deg).round() as isize;
@@ -89,17 +79,17 @@ fn row_medians(columns: &[(f64, Vec<(usize, f64)>)], lean: f64, rows: usize, ste
             }
         }
     }
-    changes.iter_mut().map(|row| (row.len() >= LEAST_COLUMNS).then(|| median(row))).collect()
+    changes.iter_mut().map(|row| (row.len() >= options.rows.least_columns).then(|| median(row))).collect()
 }
 
 /// The great changes summed up from the bottom; `None` without any.
-fn summed(medians: &[Option<f64>], step_deg: f64) -> Option<Vec<f32>> {
+fn summed(medians: &[Option<f64>], step_deg: f64, options: &BeamOptions) -> Option<Vec<f32>> {
     let rows = medians.len();
     let mut sizes: Vec<f64> = medians.iter().flatten().map(|change| change.abs()).collect();
     if sizes.is_empty() {
         return None;
     }
-    let threshold = (LEAST_SIGMAS * 1.4826 * median(&mut sizes)).max(LEAST_CHANGE);
+    let threshold = (options.rows.least_sigmas * 1.4826 * median(&mut sizes)).max(options.rows.least_change);
     // The two rows beside a great change belong to it.
     let is_great = |row: usize| medians.get(row).copied().flatten().is_some_and(|change| change.abs() > threshold);
     if !(0..rows).any(is_great) {
@@ -114,7 +104,7 @@ fn summed(medians: &[Option<f64>], step_deg: f64) -> Option<Vec<f32>> {
         *gain = log_gain;
     }
     let is_told: Vec<bool> = medians.iter().map(Option::is_some).collect();
-    if let Some(courses) = courses_of_bricks(&gains, &is_told, step_deg) {
+    if let Some(courses) = courses_of_bricks(&gains, &is_told, step_deg, options) {
         gains = courses;
     }
     let middle = median(&mut gains.clone());
@@ -123,15 +113,11 @@ fn summed(medians: &[Option<f64>], step_deg: f64) -> Option<Vec<f32>> {
 
 /// Distances of joints that are looked for, degrees: courses of 60 to 250 mm at 10 m.
 const PERIOD_DEG: (f64, f64) = (0.28, 1.5);
-/// Correlation with itself from which a wall counts as laid in courses.
-const LEAST_CORRELATION: f64 = 0.5;
-/// Share of the rows that must be told for it.
-const LEAST_TOLD: f64 = 0.4;
 
 /// On a wall laid in courses the joints repeat, also where the cutoff hides them: the mean course, over all rows.
-fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64) -> Option<Vec<f64>> {
+fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64, options: &BeamOptions) -> Option<Vec<f64>> {
     let told = is_told.iter().filter(|told| **told).count() as f64;
-    if told < LEAST_TOLD * gains.len() as f64 {
+    if told < options.rows.least_told * gains.len() as f64 {
         return None;
     }
     // Only joints repeat: the slow course is the light's.
@@ -168,7 +154,7 @@ fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64) -> Option<V
     };
     let (best, value) =
         candidates.map(|half_steps| (half_steps, score(half_steps))).max_by(|a, b| a.1.total_cmp(&b.1))?;
-    if value < LEAST_CORRELATION {
+    if value < options.rows.least_correlation {
         return None;
     }
     let period = best as f64 / 2.0;
@@ -183,18 +169,26 @@ fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64) -> Option<V
 }
 
 /// A column's changes of log light from row to row, less their course; row `r` gets the change from `r - 1` to `r`.
-fn changes(column: &[(f64, f64)], cutoff_deg: f64, first_deg: f64, step_deg: f64) -> Vec<(usize, f64)> {
+fn changes(
+    column: &[(f64, f64)],
+    cutoff_deg: f64,
+    first_deg: f64,
+    step_deg: f64,
+    options: &BeamOptions,
+) -> Vec<(usize, f64)> {
     let steps: Vec<Option<(usize, f64)>> = column
         .windows(2)
         .map(|pair| {
             let ((v0, below), (v1, above)) = (pair[0], pair[1]);
             let is_next = (v1 - v0 - step_deg).abs() < 0.1 * step_deg;
-            let is_clear = v1 < cutoff_deg - BELOW_CUTOFF_DEG || v0 > cutoff_deg + ABOVE_CUTOFF_DEG;
+            let is_clear =
+                v1 < cutoff_deg - options.rows.below_cutoff_deg || v0 > cutoff_deg + options.rows.above_cutoff_deg;
             let row = ((v1 - first_deg) / step_deg).round() as usize;
-            (is_next && is_clear && below > DARKEST && above > DARKEST).then(|| (row, (above / below).ln()))
+            (is_next && is_clear && below > options.rows.darkest && above > options.rows.darkest)
+                .then(|| (row, (above / below).ln()))
         })
         .collect();
-    let reach = (COURSE_DEG / step_deg) as usize;
+    let reach = (options.rows.course_deg / step_deg) as usize;
     steps
         .iter()
         .enumerate()
@@ -240,7 +234,8 @@ mod tests {
     fn joints_across_the_flat_cutoff_are_told_by_the_rising_side() {
         let is_joint = |v: f64| (v + 10.0).rem_euclid(0.56) < 0.12;
         let (grid, looked) = wall(is_joint);
-        let gains = row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked).unwrap().logs();
+        let gains =
+            row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked, &BeamOptions::default()).unwrap().logs();
         // Inside joints and between them, away from their rims, around the flat cutoff.
         let mean = |dark: bool| {
             let inside: Vec<f64> = (0..grid.v.count)
@@ -260,6 +255,6 @@ mod tests {
     #[test]
     fn a_plain_wall_has_no_rows() {
         let (grid, looked) = wall(|_| false);
-        assert!(row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked).is_none());
+        assert!(row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked, &BeamOptions::default()).is_none());
     }
 }

@@ -4,6 +4,7 @@
 //! they have to the luminance where nothing is clipped (the lamp's and the wall's colour are one and the same all over).
 
 use super::light::ToneCurve;
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use crate::grid::AngleGrid;
 use crate::photo::linear::LUMINANCE_WEIGHTS;
@@ -11,14 +12,6 @@ use crate::photo::linear::LUMINANCE_WEIGHTS;
 /// Size of a block in cells of the grid: 0.4 by 0.12 degrees with the default grid, finer than any lamp's top.
 const BLOCK_H: usize = 8;
 const BLOCK_V: usize = 6;
-/// Share of clipped samples in a block above which its channels are looked at one by one.
-const CLIPPED_SHARE: f64 = 0.01;
-/// A channel whose upper quartile in a block is under this is not clipped where it counts.
-const SAFE_LEVEL: f32 = 0.93;
-/// Blocks under this share of the brightest keep plain means: they serve no fit.
-const DARK_SHARE: f64 = 0.05;
-/// Blocks above this share of the brightest tell the channels' ratios.
-const RATIO_SHARE: f64 = 0.3;
 
 /// One block of wall.
 #[derive(Debug, Clone, Copy)]
@@ -62,24 +55,24 @@ struct Block {
 
 impl SpotCells {
     /// Blocks of `grid`: `tone` undoes the camera's curve, `other_tone` is the curve one standard uncertainty stronger.
-    pub fn new(grid: &AngleGrid, tones: (&ToneCurve, &ToneCurve), room: &RoomLight) -> Self {
+    pub fn new(grid: &AngleGrid, tones: (&ToneCurve, &ToneCurve), room: &RoomLight, options: &BeamOptions) -> Self {
         let (width, height) = (grid.h.count / BLOCK_H, grid.v.count / BLOCK_V);
         let corner = |k: usize| (BLOCK_H * (k % width), BLOCK_V * (k / width));
         let mut blocks: Vec<Option<Block>> = (0..width * height).map(|k| block(grid, corner(k))).collect();
         let green = blocks.iter().flatten().map(|block| block.rgb[1]).fold(0.0, f64::max);
         for (k, block) in blocks.iter_mut().enumerate() {
-            if let Some(block) = block.as_mut().filter(|block| block.rgb[1] > DARK_SHARE * green) {
+            if let Some(block) = block.as_mut().filter(|block| block.rgb[1] > options.spot.dark_share * green) {
                 take_middle_half(block, grid, corner(k));
             }
         }
         let light = |tone: &ToneCurve, block: &Block| block.rgb.map(|level| f64::from(tone.level(level as f32)));
-        let ratios = ratios(&blocks, &|block| light(tones.0, block));
+        let ratios = ratios(&blocks, &|block| light(tones.0, block), options);
         let cells = blocks
             .iter()
             .map(|block| {
                 let block = block.as_ref()?;
-                let is_clipped = block.clipped > CLIPPED_SHARE;
-                let usable = block.upper.map(|level| !is_clipped || level < SAFE_LEVEL);
+                let is_clipped = block.clipped > options.spot.clipped_share;
+                let usable = block.upper.map(|level| !is_clipped || level < options.spot.safe_level);
                 let ln = |tone: &ToneCurve| {
                     let rgb = light(tone, block);
                     let (mut sum, mut weights) = (0.0, 0.0);
@@ -168,12 +161,12 @@ fn take_middle_half(block: &mut Block, grid: &AngleGrid, (first_i, first_j): (us
 }
 
 /// Red, green and blue light against luminance where nothing is clipped and the lamp is bright.
-fn ratios(blocks: &[Option<Block>], light: &impl Fn(&Block) -> [f64; 3]) -> [f64; 3] {
+fn ratios(blocks: &[Option<Block>], light: &impl Fn(&Block) -> [f64; 3], options: &BeamOptions) -> [f64; 3] {
     let luminance = |rgb: &[f64; 3]| (0..3).map(|c| f64::from(LUMINANCE_WEIGHTS[c]) * rgb[c]).sum::<f64>();
     let whole: Vec<([f64; 3], f64)> = blocks
         .iter()
         .flatten()
-        .filter(|block| block.clipped <= CLIPPED_SHARE)
+        .filter(|block| block.clipped <= options.spot.clipped_share)
         .map(|block| {
             let rgb = light(block);
             (rgb, luminance(&rgb))
@@ -181,7 +174,7 @@ fn ratios(blocks: &[Option<Block>], light: &impl Fn(&Block) -> [f64; 3]) -> [f64
         .collect();
     let brightest = whole.iter().map(|(_, y)| *y).fold(0.0, f64::max);
     let (mut sums, mut total) = ([0.0; 3], 0.0);
-    for (rgb, y) in whole.iter().filter(|(_, y)| *y > RATIO_SHARE * brightest) {
+    for (rgb, y) in whole.iter().filter(|(_, y)| *y > options.spot.ratio_share * brightest) {
         sums = [0, 1, 2].map(|c| sums[c] + rgb[c]);
         total += y;
     }

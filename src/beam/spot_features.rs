@@ -37,7 +37,7 @@ pub(super) fn bright_zone(
 ) -> Option<BrightZone> {
     let (h, v) = (spot.h.value.get(), spot.v.value.get());
     let read = |way: Way, component: Component| {
-        let edge = bright_zone::edge(light, room, (h, v), way, &|h, v| ln_fall_off(input, h, v))?;
+        let edge = bright_zone::edge(light, room, (h, v), way, &|h, v| ln_fall_off(input, h, v), input.options)?;
         let at = if way == Way::Up { AnglePoint::new(h, edge.at_deg) } else { AnglePoint::new(edge.at_deg, v) };
         let mut budget = Budget::new();
         add_geometry(&mut budget, input.view, input.setup, at, component);
@@ -58,11 +58,12 @@ pub(super) fn hot_spot(
     let ln_fall_off = |h: f64, v: f64| ln_fall_off(input, h, v);
     let tones = (
         ToneCurve::new(input.tone.strength),
-        ToneCurve::new(input.tone.strength + input.tone.sigma.max(hotspot::LEAST_TONE_SIGMA)),
+        ToneCurve::new(input.tone.strength + input.tone.sigma.max(input.options.spot.least_tone_sigma)),
     );
     let phase = |h: f64, v: f64| bands_phase(input, h, v);
     let bands = input.bands.map(|bands| BandsOnWall { wave: bands.wave, phase: &phase });
     let spot = hotspot::find(&SpotInput {
+        options: input.options,
         grid: light.grid,
         tones: (&tones.0, &tones.1),
         room,

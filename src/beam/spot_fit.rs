@@ -4,13 +4,11 @@
 //! The wall's mottling is correlated from block to block; how much is taken from the residuals themselves: blocks of blocks
 //! scatter more than independent ones would, and the covariance grows by that factor.
 
+use super::options::BeamOptions;
 use super::solve::{Effort, Equations, Prior, solve};
 use super::spot_model::{COUNT, Lamp, Place, index};
 use nalgebra::SMatrix;
 
-/// Mottling as long as the top itself is taken up by the form and leaves no residual: by how much it raises the variance
-/// (own judgement, held against rendered plaster and concrete).
-const LONG_MOTTLING: f64 = 3.3;
 /// The first look at a wide flat top may be poor: careful first steps.
 const EFFORT: Effort = Effort { iterations: 25, damping: 1e-2 };
 
@@ -79,7 +77,7 @@ fn residual(p: &[f64; COUNT], lamp: &Lamp, datum: &Datum, slopes: Option<&mut [f
 }
 
 /// Fits from `start`; `None` when nothing finite comes of it.
-pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Option<SpotFit> {
+pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT], options: &BeamOptions) -> Option<SpotFit> {
     let residuals = |p: &[f64]| {
         let p: [f64; COUNT] = std::array::from_fn(|k| p[k]);
         let lamp = Lamp::new(&p);
@@ -87,7 +85,7 @@ pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT]) -> Opt
     };
     let fitted = solve(EFFORT, start, priors, &residuals, |p, current, weights| equations(p, data, current, weights))?;
     let parameters: [f64; COUNT] = std::array::from_fn(|k| fitted.parameters[k]);
-    let scale = scale(data, &residuals(&parameters));
+    let scale = scale(data, &residuals(&parameters), options);
     // What the data say counts for less by `scale`; what is known beforehand keeps its weight.
     let mut information = fitted.covariance.try_inverse()?;
     for (a, prior) in priors.iter().enumerate() {
@@ -123,7 +121,7 @@ fn equations(p: &[f64], data: &[Datum], current: &[f64], weights: &[f64]) -> Equ
 
 /// Variance of the data's weighted sums over tiles of blocks, against that of independent blocks of their stated sigmas: the
 /// largest over the tiles' sizes. Weighted as the fit weighs, so that it is the texture around the top that counts.
-fn scale(data: &[Datum], residuals: &[f64]) -> f64 {
+fn scale(data: &[Datum], residuals: &[f64], options: &BeamOptions) -> f64 {
     /// Sizes of the tiles in blocks along H and V.
     const TILES: [(usize, usize); 5] = [(1, 1), (1, 2), (2, 4), (3, 8), (5, 12)];
     /// Residuals beyond this many spreads are joints and stains; the fit hardly weighs them either.
@@ -150,5 +148,5 @@ fn scale(data: &[Datum], residuals: &[f64]) -> f64 {
         }
         factor = factor.max(tiles.iter().map(|sum| sum * sum).sum::<f64>() / total);
     }
-    LONG_MOTTLING * factor
+    options.spot.long_mottling * factor
 }

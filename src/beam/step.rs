@@ -10,6 +10,7 @@ use super::edge::{JoinedRows, Scan, steepest_every};
 use super::edge_line::EdgeLine;
 use super::light::LightGrid;
 use super::lines::{Line, ScanPlan, scans_between};
+use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::solve::{Effort, Fitted, Prior, fit};
 
@@ -28,35 +29,11 @@ pub struct StepFit {
     frame: Frame,
 }
 
-/// Rounding of a step's corners, per degree (the fit to one published lamp: 20; 5 to 40 occur), and its logarithmic spread.
-const ROUNDING: f64 = 20.0;
-const ROUNDING_LN_SIGMA: f64 = 0.6;
-/// Reach of the fit beyond foot and corner, degrees.
-const BESIDE_DEG: f64 = 0.7;
-const BELOW_DEG: f64 = 0.6;
-const ABOVE_DEG: f64 = 0.7;
-/// First looks steeper than the first figure expect an upright step, of about the second slope.
-const UPRIGHT_FROM: f64 = 1.7;
-const UPRIGHT_SLOPE: f64 = 8.0;
-/// Fitted slope from which the step counts as upright (72 degrees).
-const UPRIGHT_FITTED: f64 = 3.0;
-/// Rows that are joined into one sample, and the distance of the columns.
-const JOINED_ROWS: usize = 4;
-const COLUMN_STEP_DEG: f64 = 0.1;
-/// Distance between the model's columns where its cutoff is read, degrees.
-const READ_STEP_DEG: f64 = 0.02;
-/// The part of the step's height whose positions make the line.
-const LINE_SHARE: (f64, f64) = (0.25, 0.75);
 /// Effort of a first fit, and of one that starts from a fit in other light.
 const FIRST: Effort = Effort { iterations: 25, damping: 1e-3 };
 const AGAIN: Effort = Effort { iterations: 6, damping: 1e-3 };
-/// Neighbouring samples share texture: about one in this many counts as independent (own judgement).
-const SHARED_SAMPLES: f64 = 3.0;
 /// Largest slope of a line that is stated, degrees per degree (89 degrees).
 const STEEPEST: f64 = 57.0;
-
-/// Rows with more clipped light than this are left out.
-const CLIPPED_SHARE: f64 = 0.02;
 
 /// Places of the parameters.
 mod at {
@@ -127,18 +104,25 @@ impl Ground {
 }
 
 /// Fits the step near the first look's hinge.
-pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f64, flat: &EdgeLine) -> Option<StepFit> {
+pub fn fit_step(
+    light: &LightGrid<'_>,
+    room: &RoomLight,
+    hinge: &Hinge,
+    side: f64,
+    flat: &EdgeLine,
+    options: &BeamOptions,
+) -> Option<StepFit> {
     let height = hinge.cap_deg.min(2.5);
     let run = height / hinge.slope;
     let plan = ScanPlan {
-        from_deg: hinge.h_deg + side * BESIDE_DEG,
-        to_deg: hinge.h_deg - side * (run + BESIDE_DEG),
-        step_deg: COLUMN_STEP_DEG,
-        half_width_deg: COLUMN_STEP_DEG / 2.0,
+        from_deg: hinge.h_deg + side * options.step.beside_deg,
+        to_deg: hinge.h_deg - side * (run + options.step.beside_deg),
+        step_deg: options.step.column_step_deg,
+        half_width_deg: options.step.column_step_deg / 2.0,
     };
     let start = vec![
         hinge.h_deg,
-        if hinge.slope > UPRIGHT_FROM { UPRIGHT_SLOPE.ln() } else { hinge.slope.ln() },
+        if hinge.slope > options.step.upright_from { options.step.upright_slope.ln() } else { hinge.slope.ln() },
         height,
         0.0,
         0.0,
@@ -148,21 +132,43 @@ pub fn fit_step(light: &LightGrid<'_>, room: &RoomLight, hinge: &Hinge, side: f6
         -0.2,
         flat.low.max(1e-6).ln(),
         0.3,
-        ROUNDING.ln(),
+        options.step.rounding.ln(),
     ];
     let frame = Frame { plan, side, top_deg: height };
-    let fitted = run_fit(light, room, flat, &frame, &start, FIRST)?;
-    describe(&fitted, &Ground::new(flat, side), flat, &frame)
+    let fitted = run_fit(light, room, flat, &frame, &start, FIRST, options)?;
+    describe(&fitted, &Ground::new(flat, side), flat, &frame, options)
 }
 
 impl StepFit {
+    /// Light that the fitted step shows in a direction, as [`EdgeLine::light_at`].
+    pub fn light_at(
+        &self,
+        flat: &EdgeLine,
+        (h, v): (f64, f64),
+        factor: f64,
+        room: f64,
+        options: &BeamOptions,
+    ) -> Option<f64> {
+        let over = v - flat.at(h);
+        let lit = || Ground::new(flat, self.frame.side).light(&self.parameters, h, v);
+        (-options.step.below_deg..=self.frame.top_deg + options.step.above_deg)
+            .contains(&over)
+            .then(|| lit() / factor + room)
+    }
+
     /// The same step in other light, from where it was found.
-    pub fn again(&self, light: &LightGrid<'_>, room: &RoomLight, flat: &EdgeLine) -> Option<Self> {
+    pub fn again(
+        &self,
+        light: &LightGrid<'_>,
+        room: &RoomLight,
+        flat: &EdgeLine,
+        options: &BeamOptions,
+    ) -> Option<Self> {
         let mut start = self.parameters.clone();
         start[at::L] = flat.low.max(1e-6).ln();
         let ground = Ground::new(flat, self.frame.side);
-        let fitted = run_fit(light, room, flat, &self.frame, &start, AGAIN)?;
-        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat)?;
+        let fitted = run_fit(light, room, flat, &self.frame, &start, AGAIN, options)?;
+        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat, options)?;
         Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
     }
 }
@@ -182,11 +188,12 @@ fn run_fit(
     frame: &Frame,
     start: &[f64],
     effort: Effort,
+    options: &BeamOptions,
 ) -> Option<Fitted> {
     let ground = Ground::new(flat, frame.side);
-    let window = |h: f64| (flat.at(h) - BELOW_DEG, flat.at(h) + frame.top_deg + ABOVE_DEG);
-    let samples = collect(&scans_between(light, room, &frame.plan, 0.0, &window));
-    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, ROUNDING_LN_SIGMA];
+    let window = |h: f64| (flat.at(h) - options.step.below_deg, flat.at(h) + frame.top_deg + options.step.above_deg);
+    let samples = collect(&scans_between(light, room, &frame.plan, 0.0, &window, options), options);
+    let spreads = [0.5, 0.5, 0.25, 0.06, 0.03, 0.2, 0.5, 0.3, 0.6, 0.4, 0.3, options.step.rounding_ln_sigma];
     let priors: Vec<Prior> = start.iter().zip(spreads).map(|(&mean, sigma)| Prior { mean, sigma }).collect();
     fit(effort, start, &priors, |p| {
         samples
@@ -200,11 +207,11 @@ fn run_fit(
 }
 
 /// H and the light of the rows that are not clipped.
-fn collect(scans: &[Scan]) -> Vec<(f64, JoinedRows)> {
+fn collect(scans: &[Scan], options: &BeamOptions) -> Vec<(f64, JoinedRows)> {
     scans
         .iter()
-        .flat_map(|scan| scan.joined(0..scan.v_deg.len(), JOINED_ROWS).map(|rows| (scan.h_deg, rows)))
-        .filter(|(_, rows)| rows.clipped < CLIPPED_SHARE)
+        .flat_map(|scan| scan.joined(0..scan.v_deg.len(), options.step.joined_rows).map(|rows| (scan.h_deg, rows)))
+        .filter(|(_, rows)| rows.clipped < options.step.clipped_share)
         .collect()
 }
 
@@ -212,16 +219,16 @@ fn collect(scans: &[Scan]) -> Vec<(f64, JoinedRows)> {
 type StepLine = (Line, f64, Vec<(f64, f64)>);
 
 /// The contract's line and elbow of a set of parameters: slope, h and v of its middle, elbow's h, and the points.
-fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
+fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine, options: &BeamOptions) -> Option<StepLine> {
     let side = ground.side;
     let run = p[at::HEIGHT] / p[at::LN_SLOPE].exp();
     let (low, high) = (flat.at(p[at::FOOT]) - 0.3, flat.at(p[at::FOOT]) + p[at::HEIGHT] + 0.4);
     let cutoff = |t: f64| ground.cutoff(p, p[at::FOOT] - side * t, low, high);
-    let shelf = cutoff(run + BESIDE_DEG)? - flat.at(p[at::FOOT] - side * (run + BESIDE_DEG));
-    let count = ((run + 0.6) / READ_STEP_DEG) as usize;
+    let shelf = cutoff(run + options.step.beside_deg)? - flat.at(p[at::FOOT] - side * (run + options.step.beside_deg));
+    let count = ((run + 0.6) / options.step.read_step_deg) as usize;
     let course: Vec<(f64, f64)> = (0..=count)
         .filter_map(|k| {
-            let t = -0.3 + k as f64 * READ_STEP_DEG;
+            let t = -0.3 + k as f64 * options.step.read_step_deg;
             let h = p[at::FOOT] - side * t;
             cutoff(t).map(|v| (t, (v - flat.at(h)) / shelf))
         })
@@ -229,23 +236,25 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     let crossing = |level: f64| {
         course.windows(2).find_map(|pair| {
             let (a, b) = (pair[0].1, pair[1].1);
-            (a <= level && b > level).then(|| pair[0].0 + (level - a) / (b - a) * READ_STEP_DEG)
+            (a <= level && b > level).then(|| pair[0].0 + (level - a) / (b - a) * options.step.read_step_deg)
         })
     };
-    let (first, last) = (crossing(LINE_SHARE.0)?, crossing(LINE_SHARE.1)?);
+    let (first, last) = (crossing(options.step.line_from_share)?, crossing(options.step.line_to_share)?);
     // Least squares of t over share: the step may stand upright.
     let inside: Vec<(f64, f64)> = course
         .iter()
         .copied()
-        .filter(|&(t, share)| t >= first && t <= last && share >= LINE_SHARE.0 && share <= LINE_SHARE.1)
-        .chain([(first, LINE_SHARE.0), (last, LINE_SHARE.1)])
+        .filter(|&(t, share)| {
+            t >= first && t <= last && share >= options.step.line_from_share && share <= options.step.line_to_share
+        })
+        .chain([(first, options.step.line_from_share), (last, options.step.line_to_share)])
         .collect();
     let n = inside.len() as f64;
     let (mean_t, mean_s) = (inside.iter().map(|p| p.0).sum::<f64>() / n, inside.iter().map(|p| p.1).sum::<f64>() / n);
     let covariance: f64 = inside.iter().map(|(t, s)| (t - mean_t) * (s - mean_s)).sum();
     let variance: f64 = inside.iter().map(|(_, s)| (s - mean_s).powi(2)).sum();
     // An upright step has one H; what slant its positions show is the rounding's.
-    let is_upright = p[at::LN_SLOPE].exp() > UPRIGHT_FITTED;
+    let is_upright = p[at::LN_SLOPE].exp() > options.step.upright_fitted;
     let t_by_share = if is_upright { shelf / STEEPEST } else { (covariance / variance).max(shelf / STEEPEST) };
     let foot_t = mean_t - t_by_share * mean_s;
     let slope = -side * shelf / t_by_share + flat.slope;
@@ -257,12 +266,18 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine) -> Option<StepLine> {
     Some((line, h_of(foot_t), points))
 }
 
-fn describe(fitted: &Fitted, ground: &Ground, flat: &EdgeLine, frame: &Frame) -> Option<StepFit> {
+fn describe(
+    fitted: &Fitted,
+    ground: &Ground,
+    flat: &EdgeLine,
+    frame: &Frame,
+    options: &BeamOptions,
+) -> Option<StepFit> {
     let p = &fitted.parameters;
-    let (mut line, elbow_h_deg, points) = line_of(p, ground, flat)?;
-    let scale = SHARED_SAMPLES.sqrt() * fitted.spread.max(0.5);
+    let (mut line, elbow_h_deg, points) = line_of(p, ground, flat, options)?;
+    let scale = options.step.shared_samples.sqrt() * fitted.spread.max(0.5);
     let [variance, slope_variance] = fitted.variances_of([elbow_h_deg, line.slope], |p| {
-        line_of(p, ground, flat).map(|(line, elbow_h_deg, _)| [elbow_h_deg, line.slope])
+        line_of(p, ground, flat, options).map(|(line, elbow_h_deg, _)| [elbow_h_deg, line.slope])
     });
     let elbow_sigma_deg = scale * variance.sqrt();
     // Seen along the flat line, the elbow's place is the line's place over its steepness.

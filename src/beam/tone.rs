@@ -6,6 +6,7 @@
 //! **Weak when** the marks are dark or grainy: then the answer is the expectation with its wide spread.
 
 use super::mark_window::MarkWindow;
+use super::options::BeamOptions;
 use super::tone_fit::{FittedTone, fit};
 use crate::bay::{Bay, Mark};
 use crate::marks::{FoundMark, Marks};
@@ -38,14 +39,20 @@ const MODEL_SIGMA: f64 = 0.06;
 const LARGEST_CORNER_SIGMA_PX: f64 = 0.3;
 
 /// Estimates the tone curve of a photo from its marks.
-pub fn estimate(image: &LinearImage<'_>, marks: &Marks, view: &WallView, bay: &Bay) -> ToneKnowledge {
+pub fn estimate(
+    image: &LinearImage<'_>,
+    marks: &Marks,
+    view: &WallView,
+    bay: &Bay,
+    options: &BeamOptions,
+) -> ToneKnowledge {
     let windows: Vec<MarkWindow> = marks
         .found
         .par_iter()
         .filter(|mark| !mark.is_by_hand && mark.centre_sigma_px.max(mark.corner_sigma_px) < LARGEST_CORNER_SIGMA_PX)
-        .filter_map(|mark| MarkWindow::cut(image, mark, &corners(mark, bay.marks.get(mark.index)?, view)))
+        .filter_map(|mark| MarkWindow::cut(image, mark, &corners(mark, bay.marks.get(mark.index)?, view), options))
         .collect();
-    weighed(fit(&windows))
+    weighed(fit(&windows, options))
 }
 
 /// A mark's corners: a tag's own, a quadrant mark's from the wall, moved onto its own centre.

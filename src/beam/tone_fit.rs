@@ -13,6 +13,7 @@
 
 use super::light::{inverse_s_curve, s_bend, s_bend_slope, s_curve};
 use super::mark_window::{BLURS_PX, LUMA, MarkWindow};
+use super::options::BeamOptions;
 use super::solve::{Prior, root_sum_square, sum_of_logs};
 use crate::photo::linear::{linear_to_srgb, srgb_to_linear};
 use nalgebra::{DMatrix, DVector};
@@ -41,11 +42,6 @@ const PRIORS: [Prior; COMMON] = [
 ];
 /// Spread of the light's slopes and curvatures over half a mark, ln.
 const LIGHT_SIGMA: [f64; LIGHT] = [3.0, 1.0, 1.0, 0.6, 0.6, 0.6];
-/// Noise of a pixel: codes (rounding, coding) and a share of its encoded value.
-const NOISE_CODES: f64 = 0.6;
-const NOISE_SHARE: f64 = 0.01;
-/// Neighbouring residuals hang together (coding, misfit of the blur): so many pixels count as one.
-const SHARED: f64 = 8.0;
 /// Scale of the Cauchy weights in sigmas.
 const CAUCHY: f64 = 2.4;
 /// Blur of the sharpening mask, pixels (common: 1 to 2; own judgement).
@@ -68,18 +64,18 @@ pub(super) struct FittedTone {
 }
 
 /// Fits all windows; `None` without any, or when the equations are not solvable.
-pub(super) fn fit(windows: &[MarkWindow]) -> Option<FittedTone> {
-    let mut marks: Vec<MarkFit<'_>> = windows.iter().map(MarkFit::new).collect();
+pub(super) fn fit(windows: &[MarkWindow], options: &BeamOptions) -> Option<FittedTone> {
+    let mut marks: Vec<MarkFit<'_>> = windows.iter().map(|window| MarkFit::new(window, options)).collect();
     if marks.is_empty() {
         return None;
     }
     let start =
         State { common: PRIORS.map(|prior| prior.mean), light: marks.iter().map(MarkFit::first_light).collect() };
-    let (state, pass) = descend(&marks, start, FIRST_STEPS)?;
+    let (state, pass) = descend(&marks, start, FIRST_STEPS, options)?;
     for (mark, part) in marks.iter_mut().zip(&pass.spreads) {
         mark.scale = part.max(1.0);
     }
-    let (state, pass) = descend(&marks, state, LAST_STEPS)?;
+    let (state, pass) = descend(&marks, state, LAST_STEPS, options)?;
     let covariance = pass.normal.try_inverse()?;
     let sigma = covariance[(STRENGTH, STRENGTH)].max(0.0).sqrt();
     let strength = state.common[STRENGTH];
@@ -100,9 +96,9 @@ struct Pass {
     spreads: Vec<f64>,
 }
 
-fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize) -> Option<(State, Pass)> {
+fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize, options: &BeamOptions) -> Option<(State, Pass)> {
     let mut damping = 1e-3;
-    let mut pass = pass(marks, &state);
+    let mut pass = pass(marks, &state, options);
     for _ in 0..steps {
         let mut damped = pass.normal.clone();
         for k in 0..damped.nrows() {
@@ -110,7 +106,7 @@ fn descend(marks: &[MarkFit<'_>], mut state: State, steps: usize) -> Option<(Sta
         }
         let step = damped.cholesky()?.solve(&pass.right);
         let trial = state.moved(&step);
-        let there = self::pass(marks, &trial);
+        let there = self::pass(marks, &trial, options);
         if there.cost.is_finite() && there.cost < pass.cost {
             let is_done = pass.cost - there.cost < CONVERGED;
             (state, pass) = (trial, there);
@@ -136,10 +132,10 @@ impl State {
     }
 }
 
-fn pass(marks: &[MarkFit<'_>], state: &State) -> Pass {
+fn pass(marks: &[MarkFit<'_>], state: &State, options: &BeamOptions) -> Pass {
     let size = COMMON + LIGHT * marks.len();
     let parts: Vec<Part> =
-        marks.par_iter().zip(&state.light).map(|(mark, light)| mark.part(&state.common, light)).collect();
+        marks.par_iter().zip(&state.light).map(|(mark, light)| mark.part(&state.common, light, options)).collect();
     let mut normal = DMatrix::zeros(size, size);
     let mut right = DVector::zeros(size);
     let mut cost = 0.0;
@@ -192,7 +188,7 @@ struct MarkFit<'a> {
 }
 
 impl<'a> MarkFit<'a> {
-    fn new(window: &'a MarkWindow) -> Self {
+    fn new(window: &'a MarkWindow, options: &BeamOptions) -> Self {
         // Beyond the sheet only the sharpening mask looks; the light must not run away there.
         const FARTHEST: f64 = 1.3;
         let light_terms = window
@@ -203,7 +199,8 @@ impl<'a> MarkFit<'a> {
                 [1.0, x, y, x * x, x * y, y * y]
             })
             .collect();
-        let noise = |&k: &usize| root_sum_square(NOISE_CODES / 255.0, NOISE_SHARE * window.luma[k]);
+        let noise =
+            |&k: &usize| root_sum_square(options.tone.noise_codes / 255.0, options.tone.noise_share * window.luma[k]);
         Self { window, light_terms, noise: window.used.iter().map(noise).collect(), scale: 1.0 }
     }
 
@@ -223,7 +220,7 @@ impl<'a> MarkFit<'a> {
         rgb.map(|encoded| (light_of(encoded, strength) / luma).clamp(BOUNDS.0, BOUNDS.1))
     }
 
-    fn part(&self, common: &[f64; COMMON], light: &[f64; LIGHT]) -> Part {
+    fn part(&self, common: &[f64; COMMON], light: &[f64; LIGHT], options: &BeamOptions) -> Part {
         let window = self.window;
         let table = LumaTable::new(common[STRENGTH], &self.tint(common[STRENGTH]));
         let black = (-common[LN_RATIO]).exp();
@@ -262,7 +259,7 @@ impl<'a> MarkFit<'a> {
             }
             let loss = 1.0 + (residual / CAUCHY).powi(2);
             losses.push(loss);
-            let weight = 1.0 / (loss * SHARED * sigma * sigma);
+            let weight = 1.0 / (loss * options.tone.shared * sigma * sigma);
             for a in 0..PER_MARK {
                 let weighted = weight * change[a];
                 part.right[a] += weighted * residual * sigma;
@@ -273,7 +270,7 @@ impl<'a> MarkFit<'a> {
             }
             magnitudes.push(residual.abs());
         }
-        part.cost = CAUCHY * CAUCHY * sum_of_logs(losses.into_iter()) / SHARED;
+        part.cost = CAUCHY * CAUCHY * sum_of_logs(losses.into_iter()) / options.tone.shared;
         let middle = magnitudes.len() / 2;
         if middle > 0 {
             let (_, median, _) = magnitudes.select_nth_unstable_by(middle, f64::total_cmp);

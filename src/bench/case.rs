@@ -7,6 +7,7 @@
 use super::truth_file::TruthFile;
 use crate::error::Error;
 use crate::scene;
+use rayon::prelude::*;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -107,6 +108,42 @@ pub fn cases_of_families(names: &[String], n: u64, seed: u64, size: (u32, u32)) 
     Ok(families.iter().flat_map(|family| (seed..seed + n).map(move |seed| case(family, seed))).collect())
 }
 
+/// The cases with every scene rendered once into `folder`, which keeps the files: for runs that measure them several times.
+pub fn rendered(cases: &[Case], folder: &Path) -> Result<Vec<Case>, Error> {
+    cases
+        .par_iter()
+        .with_max_len(1)
+        .map(|case| {
+            let CaseSource::Scene { seed, size } = &case.source else { return Ok(case.clone()) };
+            let kept = folder.join("kept").join(&case.id);
+            let truth_json = render(&case.family, *seed, *size, &kept)?;
+            let truth = kept.join(format!("{}{TRUTH_ENDING}", case.id));
+            fs::write(&truth, truth_json).map_err(|error| cannot_write(&truth, &error))?;
+            Ok(Case { source: CaseSource::File(truth), ..case.clone() })
+        })
+        .collect()
+}
+
+/// Renders a scene into a folder, which is made; gives its truth.
+fn render(family: &str, seed: u64, size: (u32, u32), folder: &Path) -> Result<String, Error> {
+    let scene = scene::render(&scene::sample(family, seed, Some(size))?)?;
+    let write = || -> std::io::Result<()> {
+        fs::create_dir_all(folder)?;
+        fs::write(folder.join(format!("{}.jpg", scene.name)), &scene.photo)?;
+        fs::write(folder.join(format!("{}.bay.toml", scene.name)), &scene.bay_toml)?;
+        if let Some((suffix, photo)) = &scene.second {
+            fs::write(folder.join(format!("{}.{suffix}.jpg", scene.name)), photo)?;
+        }
+        Ok(())
+    };
+    write().map_err(|error| cannot_write(folder, &error))?;
+    Ok(scene.truth_json)
+}
+
+fn cannot_write(path: &Path, error: &std::io::Error) -> Error {
+    Error::file(path.display().to_string(), format!("cannot be written: {error}"), "is the disk full?")
+}
+
 impl Case {
     /// Reads the truth, or renders the scene into a new folder under `scratch`.
     pub fn prepare(&self, scratch: &Path) -> Result<Prepared, Error> {
@@ -122,26 +159,10 @@ impl Case {
             }
             CaseSource::Scene { seed, size } => {
                 let started = std::time::Instant::now();
-                let scene = scene::render(&scene::sample(&self.family, *seed, Some(*size))?)?;
-                let render_s = started.elapsed().as_secs_f64();
                 let folder = scratch.join(&self.id);
-                let write = || -> std::io::Result<()> {
-                    fs::create_dir_all(&folder)?;
-                    fs::write(folder.join(format!("{}.jpg", scene.name)), &scene.photo)?;
-                    fs::write(folder.join(format!("{}.bay.toml", scene.name)), &scene.bay_toml)?;
-                    if let Some((suffix, photo)) = &scene.second {
-                        fs::write(folder.join(format!("{}.{suffix}.jpg", scene.name)), photo)?;
-                    }
-                    Ok(())
-                };
-                write().map_err(|error| {
-                    Error::file(
-                        folder.display().to_string(),
-                        format!("cannot be written: {error}"),
-                        "is the disk full?",
-                    )
-                })?;
-                let truth = TruthFile::parse(&scene.truth_json, &self.id)?;
+                let truth_json = render(&self.family, *seed, *size, &folder)?;
+                let render_s = started.elapsed().as_secs_f64();
+                let truth = TruthFile::parse(&truth_json, &self.id)?;
                 ready(&self.id, folder, truth, render_s, true)
             }
         }
@@ -192,6 +213,24 @@ mod tests {
         assert!(prepared.folder.join(&prepared.words[0]).is_file() && prepared.truth.cutoff.is_some());
         drop(prepared);
         assert_eq!(fs::read_dir(scratch.path()).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn kept_scenes_are_the_same_cases_and_stay() {
+        let scratch = tempfile::tempdir().unwrap();
+        let cases = cases_of_families(&["clean".to_owned()], 2, 1, (400, 300)).unwrap();
+        let kept = rendered(&cases, scratch.path()).unwrap();
+        let ids = |cases: &[Case]| cases.iter().map(|case| case.id.clone()).collect::<Vec<_>>();
+        assert_eq!(ids(&kept), ids(&cases));
+        for (case, kept) in cases.iter().zip(&kept) {
+            let other = tempfile::tempdir().unwrap();
+            let (once, again) = (case.prepare(other.path()).unwrap(), kept.prepare(scratch.path()).unwrap());
+            assert_eq!((&once.words, &once.truth), (&again.words, &again.truth));
+            let photo = |prepared: &Prepared| fs::read(prepared.folder.join(&prepared.words[0])).unwrap();
+            assert_eq!(photo(&once), photo(&again));
+            drop(again);
+            assert!(kept.prepare(scratch.path()).is_ok());
+        }
     }
 
     #[test]

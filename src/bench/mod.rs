@@ -25,6 +25,7 @@ mod scale;
 mod chart;
 mod views;
 mod sweep;
+mod sweep_table;
 mod tables;
 mod gallery;
 mod page;
@@ -38,7 +39,7 @@ mod strip_jpeg;
 mod strip_png;
 
 pub use against::{Change, Comparison, compare};
-pub use case::{Case, CaseSource, Prepared, cases_of_families, cases_of_folder};
+pub use case::{Case, CaseSource, Prepared, cases_of_families, cases_of_folder, rendered};
 pub use csv::csv;
 pub use gallery::{Picture, worst};
 pub use journal::Journal;

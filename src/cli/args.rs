@@ -26,6 +26,13 @@ pub enum Command {
     /// Measure a headlamp's aim from one photo of its beam on a marked wall
     #[command(after_help = CAUTIONS)]
     Measure(Box<MeasureArgs>),
+    /// Print the checklist of what must be right about the vehicle before a beam is measured
+    Prepare(super::prepare::PrepareArgs),
+    /// Work out how the vehicle stands from a tape measure: yaw, lamp height
+    Vehicle(super::prepare::VehicleArgs),
+    /// Aim the lamps of a vehicle photo by photo; what the screws do is learned on the way
+    #[command(after_help = CAUTIONS)]
+    Aim(super::aim::AimArgs),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file
@@ -34,6 +41,8 @@ pub enum Command {
     Bay(super::bay::BayArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
+    /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers
+    Options,
     /// Measure many photos with known truth and show errors, coverage of the stated uncertainty, and what changed
     Score(Box<super::score::ScoreArgs>),
 }
@@ -107,6 +116,13 @@ pub struct MeasureArgs {
     /// Write the annotated picture, PNG or JPEG by its extension
     #[arg(long, value_name = "FILE.png|FILE.jpg")]
     pub annotated: Option<PathBuf>,
+    /// Options file: tunables of the detection that differ from the defaults, for developers (see `lampwright options`)
+    #[arg(long, value_name = "OPTIONS.toml")]
+    pub options: Option<PathBuf>,
+    /// Write one picture of every stage and trace.json into a folder, for those who look for the cause of a failure; made
+    /// when it is missing, also for a photo that is refused
+    #[arg(long, value_name = "DIR")]
+    pub trace: Option<PathBuf>,
 }
 
 /// `--lamp`.

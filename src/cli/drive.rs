@@ -2,9 +2,10 @@
 
 use super::measure::{PhotoFile, PhotoFiles, Produced};
 use super::plan::{AnnotatedTarget, Plan};
+use super::trace::Trace;
 use crate::draw::{AnnotateInput, Known, PictureFormat, annotate, annotate_known, encode};
 use crate::error::Error;
-use crate::measurement::{Measurement, NamedBytes, Request, Unobserved, measure};
+use crate::measurement::{Measurement, NamedBytes, Observer, Request, Unobserved, measure};
 use crate::reading::{MarkFit, Reading, ReadingOutcome, ReadingParts};
 use image::RgbImage;
 
@@ -14,18 +15,25 @@ fn named(file: &PhotoFile) -> NamedBytes<'_> {
 
 /// Measures what the plan asks for.
 pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
-    let measurement = measured(plan, photos)?;
+    let (measurement, trace) = if plan.trace.is_some() {
+        let mut trace = Trace::new(&plan.bay);
+        let measurement = measured(plan, photos, &mut trace)?;
+        let files = trace.into_files(&measurement)?;
+        (measurement, files)
+    } else {
+        (measured(plan, photos, &mut Unobserved)?, Vec::new())
+    };
     let reading = reading(plan, &measurement);
     let annotated = plan.annotated.as_ref().map(|target| picture(plan, target, &measurement)).transpose()?;
-    Ok(Produced { reading, annotated })
+    Ok(Produced { reading, annotated, trace })
 }
 
 /// Measures what the plan asks for, and draws it together with what is known.
 pub fn draw_with_known(plan: &Plan, photos: &PhotoFiles, known: &Known) -> Result<RgbImage, Error> {
-    Ok(annotate_known(&measured(plan, photos)?, &input(plan), known))
+    Ok(annotate_known(&measured(plan, photos, &mut Unobserved)?, &input(plan), known))
 }
 
-fn measured(plan: &Plan, photos: &PhotoFiles) -> Result<Measurement, Error> {
+fn measured(plan: &Plan, photos: &PhotoFiles, observer: &mut dyn Observer) -> Result<Measurement, Error> {
     let request = Request {
         photo: named(&photos.photo),
         marks_photo: photos.marks.as_ref().map(named),
@@ -37,9 +45,10 @@ fn measured(plan: &Plan, photos: &PhotoFiles) -> Result<Measurement, Error> {
         rule: &plan.rule,
         screws: plan.screws.as_ref(),
         lens: plan.lens_text.as_ref().map(|(path, text)| (path.as_str(), text.as_str())),
+        options: &plan.options,
         marks_by_hand: &plan.marks_by_hand,
     };
-    measure(&request, &mut Unobserved)
+    measure(&request, observer)
 }
 
 fn input(plan: &Plan) -> AnnotateInput<'_> {
@@ -74,6 +83,7 @@ fn reading(plan: &Plan, measurement: &Measurement) -> Reading {
         mark_fit,
         outcome,
         flags: &measurement.flags,
+        options: &plan.options.changed(),
         command: &plan.command,
     })
 }

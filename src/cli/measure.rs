@@ -53,6 +53,8 @@ pub struct Produced {
     pub reading: Reading,
     /// The annotated picture, encoded as the plan asks; only when it asks for one.
     pub annotated: Option<Vec<u8>>,
+    /// The trace's files, name and bytes; only when the plan asks for them.
+    pub trace: Vec<(String, Vec<u8>)>,
 }
 
 /// Runs one measurement; JSON that is asked for on standard output goes to `stdout`, and the text then to `stderr`.
@@ -63,11 +65,11 @@ pub fn run(
     stderr: &mut dyn Write,
 ) -> Result<ExitStatus, Error> {
     let photos = PhotoFiles::read(plan)?;
-    let Produced { reading, annotated } = measure(plan, &photos)?;
+    let Produced { reading, annotated, trace } = measure(plan, &photos)?;
     let json = reading.to_json().map_err(|error| {
         Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")
     })?;
-    write_files(plan, &json, annotated.as_deref())?;
+    write_files(plan, &json, annotated.as_deref(), &trace)?;
     let text = to_text(&reading, plan.units);
     let printed = if plan.json == Some(JsonTarget::Stdout) {
         stderr.write_all(text.as_bytes()).and_then(|()| stdout.write_all(json.as_bytes()))
@@ -97,8 +99,9 @@ pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
     Ok(PhotoFile { name, bytes: fs::read(path).map_err(fail)? })
 }
 
-/// Both files or none: each is staged before the first takes its place, the JSON last.
-fn write_files(plan: &Plan, json: &str, annotated: Option<&[u8]>) -> Result<(), Error> {
+/// All files or none: each is staged before the first takes its place, the JSON last.
+fn write_files(plan: &Plan, json: &str, annotated: Option<&[u8]>, trace: &[(String, Vec<u8>)]) -> Result<(), Error> {
+    let traced = plan.trace.as_deref().map_or_else(|| Ok(Vec::new()), |folder| stage_trace(folder, trace))?;
     let picture = match (&plan.annotated, annotated) {
         (Some(target), Some(bytes)) => Some(Staged::new(&target.path, bytes)?),
         _ => None,
@@ -107,9 +110,22 @@ fn write_files(plan: &Plan, json: &str, annotated: Option<&[u8]>) -> Result<(), 
         Some(JsonTarget::File(path)) => Some(Staged::new(path, json.as_bytes())?),
         _ => None,
     };
+    traced.into_iter().try_for_each(Staged::commit)?;
     picture.map(Staged::commit).transpose()?;
     json.map(Staged::commit).transpose()?;
     Ok(())
+}
+
+/// The trace's files, ready for their folder.
+fn stage_trace(folder: &Path, trace: &[(String, Vec<u8>)]) -> Result<Vec<Staged>, Error> {
+    fs::create_dir_all(folder).map_err(|error| {
+        Error::file(
+            folder.display().to_string(),
+            format!("cannot be made: {error}"),
+            "name a folder that you may write to",
+        )
+    })?;
+    trace.iter().map(|(name, bytes)| Staged::new(&folder.join(name), bytes)).collect()
 }
 
 pub(super) fn cannot_print(error: &std::io::Error) -> Error {

@@ -9,6 +9,7 @@ use crate::aim::{AppliedRule, Beam, LampCase, Rule, Screws};
 use crate::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
 use crate::beam::Pattern;
 use crate::error::Error;
+use crate::options::Options;
 use crate::reading::DisplayUnits;
 use crate::units::{Mm, Percent, PxPoint};
 use std::fs;
@@ -75,6 +76,10 @@ pub struct Plan {
     pub json: Option<JsonTarget>,
     /// Where the annotated picture goes.
     pub annotated: Option<AnnotatedTarget>,
+    /// Tunables of the stages.
+    pub options: Options,
+    /// Folder of the trace.
+    pub trace: Option<PathBuf>,
     /// The words of the command line, without the program's name.
     pub command: Vec<String>,
 }
@@ -102,6 +107,13 @@ impl Plan {
             units: units(args.units),
             json: json_target(args.json.as_deref()),
             annotated: args.annotated.as_deref().map(annotated_target).transpose()?,
+            options: args
+                .options
+                .as_deref()
+                .map(|path| read_parsed(path, Options::parse))
+                .transpose()?
+                .unwrap_or_default(),
+            trace: args.trace.clone(),
             bay,
             command,
         };
@@ -272,13 +284,19 @@ fn annotated_target(path: &Path) -> Result<AnnotatedTarget, Error> {
 /// No output may overwrite an input or the other output, and its folder must exist.
 fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
     let mut taken: Vec<PathBuf> = vec![args.photo.clone(), args.bay.clone()];
-    let optional = [&args.screws, &args.lens, &args.marks_photo, &args.ambient_photo];
+    let optional = [&args.screws, &args.lens, &args.marks_photo, &args.ambient_photo, &args.options];
     taken.extend(optional.into_iter().flatten().cloned());
     taken.push(PathBuf::from(&args.rules));
     let json = match &plan.json {
         Some(JsonTarget::File(path)) => Some(("--json", path)),
         _ => None,
     };
+    if let Some(trace) = plan.trace.as_ref().filter(|trace| trace.exists() && !trace.is_dir()) {
+        return Err(Error::usage(
+            format!("--trace {}: is no folder", trace.display()),
+            "name a folder; it is made when it is missing",
+        ));
+    }
     let annotated = plan.annotated.as_ref().map(|target| ("--annotated", &target.path));
     for (flag, path) in json.into_iter().chain(annotated) {
         let place = resolved(path);

@@ -4,15 +4,17 @@ use super::args::{Cli, Command, MeasureArgs};
 use super::drive;
 use super::exit::ExitStatus;
 use super::measure::PhotoFiles;
-use super::plan::Plan;
+use super::plan::{Plan, read_parsed};
 use super::score_pictures::pictures;
+use super::score_sweep::{Sweeping, sweep};
 use super::size::{SIZES_HELP, parse_size};
 use super::write::Staged;
 use crate::bench::{
-    Case, Comparison, Journal, Outcome, PageInput, Prepared, Results, cases_of_families, cases_of_folder, compare, csv,
-    page, score, table, worst,
+    Case, Comparison, Journal, Outcome, PageInput, Prepared, Results, Sweep, cases_of_families, cases_of_folder,
+    compare, csv, page, rendered, score, table, worst,
 };
 use crate::error::Error;
+use crate::options::Options;
 use crate::reading::Reading;
 use clap::{Args, Parser};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -59,6 +61,12 @@ pub struct ScoreArgs {
     /// Worst cases shown on the page, with their pictures
     #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(..=1000))]
     pub worst: u16,
+    /// Options file: tunables of the detection that differ from the defaults (see `lampwright options`)
+    #[arg(long, value_name = "OPTIONS.toml")]
+    pub options: Option<PathBuf>,
+    /// Score the same cases at N values of one option, evenly from FROM to TO; writes sweep.json and sweep.csv too
+    #[arg(long, value_name = "KEY=FROM..TO/N", conflicts_with = "resume", allow_hyphen_values = true)]
+    pub sweep: Option<String>,
     /// Threads [default: every core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     pub threads: Option<u16>,
@@ -74,29 +82,42 @@ pub fn run(args: &ScoreArgs, command: Vec<String>, stdout: &mut dyn Write) -> Re
         Some(dir) => cases_of_folder(dir)?,
         None => cases_of_families(&args.families, args.n, args.seed, args.size)?,
     };
+    let options =
+        args.options.as_deref().map(|path| read_parsed(path, Options::parse)).transpose()?.unwrap_or_default();
+    let sweeping = args.sweep.as_deref().map(|words| Sweeping::parse(words, &options)).transpose()?;
     fs::create_dir_all(&args.out).map_err(|error| cannot_make(&args.out, &error))?;
+    let scratch = tempfile::tempdir().map_err(|error| cannot_make(&std::env::temp_dir(), &error))?;
+    // Every value sees the same files, and a scene takes longer to render than to measure.
+    let cases = match &sweeping {
+        Some(_) => in_pool(args.threads, || rendered(&cases, scratch.path()))?,
+        None => cases,
+    };
     let software = format!("{} {}", env!("CARGO_PKG_VERSION"), option_env!("LAMPWRIGHT_COMMIT").unwrap_or("unknown"));
-    let journal = Journal::open(&args.out.join("journal.jsonl"), &description(args, &software), args.resume)?;
-    let outcomes = in_pool(args.threads, || measure_all(&cases, journal))?;
+    let journal = Journal::open(&args.out.join("journal.jsonl"), &description(args, &options, &software), args.resume)?;
+    let outcomes = in_pool(args.threads, || measure_all(&cases, &options, scratch.path(), journal))?;
     let results = Results::new(software, command, String::new(), outcomes);
+    let sweep =
+        sweeping.map(|sweeping| in_pool(args.threads, || sweep(&sweeping, &cases, scratch.path()))).transpose()?;
     let comparison = old.map(|old| compare(&old, &results, args.tolerance));
     let shown = worst(&results.cases, usize::from(args.worst));
-    let pictures = in_pool(args.threads, || pictures(&cases, &shown))?;
+    let pictures = in_pool(args.threads, || pictures(&cases, &shown, &options))?;
     let page = page(&PageInput {
         results: &results,
         comparison: comparison.as_ref(),
-        sweep: None,
+        sweep: sweep.as_ref(),
         worst: usize::from(args.worst),
         pictures: &pictures,
     });
-    write_results(&args.out, &results, &page)?;
-    print(stdout, &results, comparison.as_ref(), &args.out)?;
+    write_results(&args.out, &results, &page, sweep.as_ref())?;
+    print(stdout, &results, comparison.as_ref(), sweep.as_ref(), &args.out)?;
     let is_finding = comparison.as_ref().map_or_else(|| results.has_finding(), Comparison::is_worse);
     Ok(if is_finding { ExitStatus::Finding } else { ExitStatus::Good })
 }
 
 /// What must be the same for a run to be resumed.
-fn description(args: &ScoreArgs, software: &str) -> String {
+fn description(args: &ScoreArgs, options: &Options, software: &str) -> String {
+    let changed = options.changed();
+    let software = if changed.is_empty() { software.to_owned() } else { format!("{software}; options {changed:?}") };
     match &args.dir {
         Some(dir) => format!("{software}; folder {}", dir.display()),
         None => {
@@ -113,8 +134,7 @@ fn in_pool<T: Send>(threads: Option<u16>, work: impl FnOnce() -> Result<T, Error
     pool.install(work)
 }
 
-fn measure_all(cases: &[Case], journal: Journal) -> Result<Vec<Outcome>, Error> {
-    let scratch = tempfile::tempdir().map_err(|error| cannot_make(&std::env::temp_dir(), &error))?;
+fn measure_all(cases: &[Case], options: &Options, scratch: &Path, journal: Journal) -> Result<Vec<Outcome>, Error> {
     let bar = bar(cases.len());
     let done = journal.done.clone();
     bar.set_position(cases.iter().filter(|case| done.contains_key(&case.id)).count() as u64);
@@ -125,13 +145,13 @@ fn measure_all(cases: &[Case], journal: Journal) -> Result<Vec<Outcome>, Error> 
         // A panic in another thread leaves the journal as it was: whole lines.
         journal.lock().unwrap_or_else(std::sync::PoisonError::into_inner).add(outcome)
     };
-    let outcomes = score(cases, &done, scratch.path(), &measure_case, &finished)?;
+    let outcomes = score(cases, &done, scratch, &|prepared| measure_case(prepared, options), &finished)?;
     bar.finish_and_clear();
     Ok(outcomes)
 }
 
 /// A bar on standard error; nothing when that is no terminal.
-fn bar(n: usize) -> ProgressBar {
+pub(super) fn bar(n: usize) -> ProgressBar {
     let bar = ProgressBar::new(n as u64);
     if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos}/{len} photos, {per_sec}, {eta} left") {
         bar.set_style(style);
@@ -140,14 +160,14 @@ fn bar(n: usize) -> ProgressBar {
 }
 
 /// Measures one case through the same plan and driver as `measure`.
-fn measure_case(prepared: &Prepared) -> Result<Reading, Error> {
-    let plan = plan_of(prepared)?;
+pub(super) fn measure_case(prepared: &Prepared, options: &Options) -> Result<Reading, Error> {
+    let plan = plan_of(prepared, options)?;
     let photos = PhotoFiles::read(&plan)?;
     Ok(drive::drive(&plan, &photos)?.reading)
 }
 
 /// The plan of a case's words, files looked for in the case's folder.
-pub(super) fn plan_of(prepared: &Prepared) -> Result<Plan, Error> {
+pub(super) fn plan_of(prepared: &Prepared, options: &Options) -> Result<Plan, Error> {
     let words = ["lampwright", "measure"].into_iter().map(str::to_owned);
     let words = words.chain(prepared.words.iter().cloned());
     let usage = |error: clap::Error| {
@@ -159,7 +179,7 @@ pub(super) fn plan_of(prepared: &Prepared) -> Result<Plan, Error> {
     match Cli::try_parse_from(words).map_err(usage)?.command {
         Command::Measure(mut args) => {
             place_in(&mut args, &prepared.folder);
-            Plan::new(&args, Vec::new())
+            Ok(Plan { options: *options, ..Plan::new(&args, Vec::new())? })
         }
         _ => {
             Err(Error::usage("args of the truth file name another command than measure", "copy a `lampwright measure`"))
@@ -187,29 +207,44 @@ fn read_results(path: &Path) -> Result<Results, Error> {
     Results::parse(&text, &name)
 }
 
-fn write_results(out: &Path, results: &Results, page: &str) -> Result<(), Error> {
+fn write_results(out: &Path, results: &Results, page: &str, sweep: Option<&Sweep>) -> Result<(), Error> {
     let json = results.to_json().map_err(|error| {
         Error::usage(format!("the results cannot be written as JSON: {error}"), "please report this as a defect")
     })?;
-    let staged = [
+    let mut staged = vec![
         Staged::new(&out.join("results.json"), json.as_bytes())?,
         Staged::new(&out.join("results.csv"), csv(&results.cases).as_bytes())?,
         Staged::new(&out.join("index.html"), page.as_bytes())?,
     ];
+    if let Some(sweep) = sweep {
+        staged.push(Staged::new(&out.join("sweep.json"), sweep.to_json()?.as_bytes())?);
+        staged.push(Staged::new(&out.join("sweep.csv"), sweep.to_csv().as_bytes())?);
+    }
     staged.into_iter().try_for_each(Staged::commit)
 }
 
-fn print(stdout: &mut dyn Write, results: &Results, comparison: Option<&Comparison>, out: &Path) -> Result<(), Error> {
+fn print(
+    stdout: &mut dyn Write,
+    results: &Results,
+    comparison: Option<&Comparison>,
+    sweep: Option<&Sweep>,
+    out: &Path,
+) -> Result<(), Error> {
     let mut text = table(&results.families);
     if let Some(comparison) = comparison {
         text += "\n";
         text += &comparison.to_text();
     }
+    if let Some(sweep) = sweep {
+        text += "\n";
+        text += &sweep.to_text();
+    }
     for case in results.cases.iter().filter(|case| case.ending == crate::bench::Ending::Broken) {
         // Writing to a String cannot fail.
         let _ = writeln!(text, "broken: {}: {}", case.id, case.message.as_deref().unwrap_or_default());
     }
-    let _ = writeln!(text, "\nwritten to {}: index.html, results.json, results.csv", out.display());
+    let swept = if sweep.is_some() { ", sweep.json, sweep.csv" } else { "" };
+    let _ = writeln!(text, "\nwritten to {}: index.html, results.json, results.csv{swept}", out.display());
     stdout
         .write_all(text.as_bytes())
         .and_then(|()| stdout.flush())

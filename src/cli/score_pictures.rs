@@ -6,6 +6,7 @@ use super::score::{cannot_make, plan_of};
 use crate::bench::{Case, Ending, Outcome, Picture, Prepared, TruthFile};
 use crate::draw::{Known, PictureFormat, encode};
 use crate::error::Error;
+use crate::options::Options;
 use crate::units::AnglePoint;
 use image::imageops::{FilterType, resize};
 use rayon::prelude::*;
@@ -14,20 +15,20 @@ use rayon::prelude::*;
 const WIDTH: u32 = 900;
 
 /// The pictures of the `shown` ones among the cases. What gave no reading has none.
-pub(super) fn pictures(cases: &[Case], shown: &[&Outcome]) -> Result<Vec<Picture>, Error> {
+pub(super) fn pictures(cases: &[Case], shown: &[&Outcome], options: &Options) -> Result<Vec<Picture>, Error> {
     let scratch = tempfile::tempdir().map_err(|error| cannot_make(&std::env::temp_dir(), &error))?;
     let pictured = shown.par_iter().filter(|outcome| outcome.ending != Ending::Broken);
     let made = pictured.filter_map(|outcome| {
         let case = cases.iter().find(|case| case.id == outcome.id)?;
         // What was measured a moment ago and cannot be now (a photo taken away meanwhile) is shown without a picture.
         let prepared = case.prepare(scratch.path()).ok()?;
-        picture(&prepared, &case.id).ok()
+        picture(&prepared, &case.id, options).ok()
     });
     Ok(made.collect())
 }
 
-fn picture(prepared: &Prepared, id: &str) -> Result<Picture, Error> {
-    let plan = plan_of(prepared)?;
+fn picture(prepared: &Prepared, id: &str, options: &Options) -> Result<Picture, Error> {
+    let plan = plan_of(prepared, options)?;
     let mut photos = PhotoFiles::read(&plan)?;
     // The picture names its photo; a scratch folder's name in it would make every page another.
     if let Some(name) = plan.photo.file_name() {

@@ -22,6 +22,9 @@ mod badge;
 mod units_shown;
 mod words;
 mod panel;
+mod chart;
+mod stage_grid;
+pub mod stages;
 pub mod annotate;
 pub mod encode;
 

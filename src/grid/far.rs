@@ -1,5 +1,6 @@
 //! Coarse samples of the whole visible wall, far beyond the fine grid: what room light is told from the lamp's by.
 
+use super::options::GridOptions;
 use super::resample::wall_is_bare;
 use crate::bay::{Bay, LampSetup};
 use crate::photo::LinearImage;
@@ -21,16 +22,9 @@ pub struct FarSample {
     pub off_axis: f64,
 }
 
-/// Region that is sampled, degrees, and the distance between patches.
-const H_REACH_DEG: f64 = 16.0;
-const V_RANGE_DEG: (f64, f64) = (-4.0, 13.0);
-const STEP_H_DEG: f64 = 1.5;
-const STEP_V_DEG: f64 = 0.7;
 /// Pixels on either side of a patch's centre, and the distance between those that are read.
 const REACH_PX: isize = 6;
 const STRIDE_PX: usize = 3;
-/// Pixels along the photo's edge that are left out.
-const MARGIN_PX: f64 = 8.0;
 
 /// Samples the wall; `focal_px` and `centre_px` describe the camera's axis.
 pub fn far_field(
@@ -40,24 +34,28 @@ pub fn far_field(
     bay: &Bay,
     focal_px: f64,
     centre_px: (f64, f64),
+    options: &GridOptions,
 ) -> Vec<FarSample> {
     let reference = setup.distance.get().powi(2);
     let (width, height) = (image.photo().width() as f64, image.photo().height() as f64);
-    let columns = (2.0 * H_REACH_DEG / STEP_H_DEG) as usize;
-    let rows = ((V_RANGE_DEG.1 - V_RANGE_DEG.0) / STEP_V_DEG) as usize;
+    let columns = (2.0 * options.far.h_reach_deg / options.far.step_h_deg) as usize;
+    let rows = ((options.far.top_deg - options.far.bottom_deg) / options.far.step_v_deg) as usize;
     let mut samples = Vec::new();
     for row in 0..=rows {
         for column in 0..=columns {
-            let (h_deg, v_deg) = (-H_REACH_DEG + column as f64 * STEP_H_DEG, V_RANGE_DEG.0 + row as f64 * STEP_V_DEG);
+            let (h_deg, v_deg) = (
+                -options.far.h_reach_deg + column as f64 * options.far.step_h_deg,
+                options.far.bottom_deg + row as f64 * options.far.step_v_deg,
+            );
             let Some(wall) = geometry::wall_point(setup, AnglePoint::new(h_deg, v_deg)) else { continue };
-            if !wall_is_bare(bay, setup, wall) {
+            if !wall_is_bare(bay, setup, wall, options) {
                 continue;
             }
             let place = view.to_px(wall);
-            let is_inside = place.x > MARGIN_PX
-                && place.y > MARGIN_PX
-                && place.x < width - MARGIN_PX
-                && place.y < height - MARGIN_PX;
+            let is_inside = place.x > options.far.margin_px
+                && place.y > options.far.margin_px
+                && place.x < width - options.far.margin_px
+                && place.y < height - options.far.margin_px;
             if !is_inside {
                 continue;
             }

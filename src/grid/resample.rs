@@ -6,6 +6,7 @@
 //! the photo are not valid. **How**: pixel places are computed exactly at nodes 0.5 degrees apart and interpolated between
 //! them; at phone scales the perspective's curvature over such a patch stays below 0.01 px.
 
+use super::options::GridOptions;
 use super::window::{Footprint, LightWindow};
 use crate::bay::{Bay, LampSetup};
 use crate::photo::LinearImage;
@@ -41,27 +42,6 @@ impl Axis {
     }
 }
 
-/// How the grid is laid.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GridOptions {
-    /// Half width, degrees: must hold the scan regions of every pattern. Default: 9.
-    pub half_width_deg: f64,
-    /// Lowest V, degrees. Default: -6 (the floor line ends it before in most bays).
-    pub bottom_deg: f64,
-    /// Highest V, degrees. Default: 6.
-    pub top_deg: f64,
-    /// Cell width, degrees: small enough for a 45 degree step. Default: 0.05.
-    pub step_h_deg: f64,
-    /// Cell height, degrees: under the 0.05 degrees that UN R112 asks of a scan. Default: 0.02.
-    pub step_v_deg: f64,
-}
-
-impl Default for GridOptions {
-    fn default() -> Self {
-        Self { half_width_deg: 9.0, bottom_deg: -6.0, top_deg: 6.0, step_h_deg: 0.05, step_v_deg: 0.02 }
-    }
-}
-
 /// Light on a grid of beam directions.
 #[derive(Debug, Clone)]
 pub struct AngleGrid {
@@ -88,10 +68,6 @@ impl AngleGrid {
 
 /// Distance between nodes where pixel places are computed exactly, degrees.
 const NODE_STEP_DEG: f64 = 0.5;
-/// Strip above the floor line that is left out, mm: skirting and the floor's own reflection.
-const FLOOR_MARGIN_MM: f64 = 25.0;
-/// Half side of the square around a mark that is left out, in units of the mark's size: black square and quiet zone.
-const MARK_HALF_SIDE: f64 = 0.8;
 /// Nodes along each side of a patch whose pixels are made light together.
 const PATCH_NODES: usize = 4;
 /// Rows of nodes in a band, the part that one thread fills.
@@ -121,7 +97,7 @@ pub fn resample(
     }
     let nodes = Nodes::of(view, setup, h, v);
     let (columns, rows) = (Nodes::shares(h, nodes.h), Nodes::shares(v, nodes.v));
-    let bare = Bare::of(bay, setup);
+    let bare = Bare::of(bay, setup, options);
     // Bands of rows share no cell, so each is filled by itself.
     let band_rows = ((BAND_NODES as f64 * NODE_STEP_DEG / options.step_v_deg).round() as usize).max(1);
     let band_cells = band_rows * h.count;
@@ -134,7 +110,7 @@ pub fn resample(
         for patch in Nodes::patches(&columns, rows) {
             let steps = (options.step_h_deg / NODE_STEP_DEG, options.step_v_deg / NODE_STEP_DEG);
             window.load(nodes.footprint(&patch));
-            fill(&mut band, &window, &nodes, &patch, steps, &bare);
+            fill(&mut band, &window, &nodes, &patch, steps, &bare, options);
         }
     });
     grid
@@ -157,6 +133,7 @@ fn fill(
     patch: &Patch<'_>,
     (scale_h, scale_v): (f64, f64),
     bare: &Bare<'_>,
+    options: &GridOptions,
 ) {
     for (j, &(nj, fv)) in patch.rows.iter().enumerate() {
         for (i, &(ni, fh)) in patch.columns.iter().enumerate() {
@@ -168,7 +145,7 @@ fn fill(
                 mix(a.wall.x_mm, b.wall.x_mm, c.wall.x_mm, d.wall.x_mm),
                 mix(a.wall.y_mm, b.wall.y_mm, c.wall.y_mm, d.wall.y_mm),
             );
-            if !bare.holds(wall) {
+            if !bare.holds(wall, options) {
                 continue;
             }
             let footprint = Footprint {
@@ -274,23 +251,23 @@ struct Bare<'a> {
 }
 
 impl<'a> Bare<'a> {
-    fn of(bay: &'a Bay, setup: &'a LampSetup) -> Self {
-        Self { bay, setup, floor_mm: geometry::floor_line_mm(setup) + FLOOR_MARGIN_MM }
+    fn of(bay: &'a Bay, setup: &'a LampSetup, options: &GridOptions) -> Self {
+        Self { bay, setup, floor_mm: geometry::floor_line_mm(setup) + options.bare.floor_margin_mm }
     }
 
-    fn holds(&self, wall: WallPoint) -> bool {
-        wall.y_mm >= self.floor_mm && !is_on_mark(self.bay, self.setup, wall)
+    fn holds(&self, wall: WallPoint, options: &GridOptions) -> bool {
+        wall.y_mm >= self.floor_mm && !is_on_mark(self.bay, self.setup, wall, options)
     }
 }
 
 /// Whether a place on the wall shows the bare wall: above the floor line and off the marks.
-pub fn wall_is_bare(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
-    Bare::of(bay, setup).holds(wall)
+pub fn wall_is_bare(bay: &Bay, setup: &LampSetup, wall: WallPoint, options: &GridOptions) -> bool {
+    Bare::of(bay, setup, options).holds(wall, options)
 }
 
-fn is_on_mark(bay: &Bay, setup: &LampSetup, wall: WallPoint) -> bool {
+fn is_on_mark(bay: &Bay, setup: &LampSetup, wall: WallPoint, options: &GridOptions) -> bool {
     bay.marks.iter().any(|mark| {
-        let reach = mark.size.get() * MARK_HALF_SIDE;
+        let reach = mark.size.get() * options.bare.mark_half_side;
         let y = mark.centre.y_mm - setup.marks_lowered.get();
         (wall.x_mm - mark.centre.x_mm).abs() < reach && (wall.y_mm - y).abs() < reach
     })

@@ -15,3 +15,7 @@ pub mod survey_model;
 pub mod survey_picture;
 pub mod survey_result;
 pub mod survey_text;
+pub mod session;
+pub mod session_text;
+pub mod checklist;
+pub mod vehicle;

@@ -7,6 +7,7 @@
 //! first, for all codes at once. Blur acts in linear light, so levels are compared there. In a noisy picture single pairs
 //! fail; there the correlation with the whole code may decide instead, at a limit that chance does not reach.
 
+use super::options::FindOptions;
 use super::patch::light_at;
 use super::projective::Projective;
 use super::quad::Quad;
@@ -17,27 +18,10 @@ use std::ops::Range;
 
 /// Modules along one side of what is sampled: the black square and one module of white around it.
 pub(super) const FIELD_SIDE: usize = SQUARE_SIDE + 2;
-/// A white module must be brighter than the black one beside it by this factor; blur leaves at least 1.5 at 3 px a
-/// module.
-const BRIGHTER: f64 = 1.15;
-/// Share of the pairs across the square's edge that must hold: part of the white surroundings may be covered.
-const MIN_EDGE_SHARE: f64 = 0.75;
-/// Share of the pairs inside that must hold. Two codes differ in at least 11 of 36 modules, which spoils about half of
-/// the pairs of a wrong code.
-const MIN_INNER_SHARE: f64 = 0.85;
 /// Places sampled along each side of a module, and how far the outermost are from its middle, modules. A thorough reading
 /// takes about every pixel of the middle part, which evens out noise.
 const QUICK_SPOTS: usize = 3;
 const MAX_SPOTS: usize = 9;
-const SPOT_REACH: f64 = 0.22;
-const THOROUGH_REACH: f64 = 0.3;
-/// Correlation with the code, over its 36 modules, from which on a noisy reading holds: other content reaches it by
-/// chance in one case of 10^9 (Fisher's z: atanh(0.8) sqrt(33) = 6.3), another code hardly 0.4.
-const MIN_CODE_CORRELATION: f64 = 0.8;
-/// The same where place and size are known beforehand and so few places are tried: one case of 3 x 10^6.
-const MIN_KNOWN_CORRELATION: f64 = 0.7;
-/// Correlation over all 100 modules of the field.
-const MIN_FIELD_CORRELATION: f64 = 0.7;
 
 /// Light of the modules of the field, rows from the top.
 pub(super) type Levels = [[f64; FIELD_SIDE]; FIELD_SIDE];
@@ -65,9 +49,15 @@ pub(super) enum Care {
 }
 
 /// Reads a quad against code words; `None` when none of them is there.
-pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64], care: Care) -> Option<CodeReading> {
-    let levels = sample_field(image, quad, care)?;
-    let is_edged = edge_share(&levels) >= MIN_EDGE_SHARE;
+pub(super) fn read(
+    image: &LinearImage,
+    quad: &Quad,
+    codes: &[u64],
+    care: Care,
+    options: &FindOptions,
+) -> Option<CodeReading> {
+    let levels = sample_field(image, quad, care, options)?;
+    let is_edged = edge_share(&levels, options) >= options.decode.least_edge_share;
     if care == Care::Quick && !is_edged {
         return None;
     }
@@ -75,9 +65,9 @@ pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64], care: Care) 
     for (place, &code) in codes.iter().enumerate() {
         for turns in 0..4 {
             let turned = turned(code, turns);
-            let pairs = if is_edged { inner_share(&levels, turned) } else { 0.0 };
-            let by_pairs = (pairs >= MIN_INNER_SHARE).then_some(pairs);
-            let score = by_pairs.or_else(|| correlated(&levels, turned, care));
+            let pairs = if is_edged { inner_share(&levels, turned, options) } else { 0.0 };
+            let by_pairs = (pairs >= options.decode.least_inner_share).then_some(pairs);
+            let score = by_pairs.or_else(|| correlated(&levels, turned, care, options));
             if let Some(score) = score.filter(|&score| best.is_none_or(|best| score > best.0)) {
                 best = Some((score, place, turns));
             }
@@ -89,6 +79,32 @@ pub(super) fn read(image: &LinearImage, quad: &Quad, codes: &[u64], care: Care) 
     Some(CodeReading { place, corners, levels })
 }
 
+/// Why nothing was read in a quad, with its numbers.
+pub(super) fn why_not_read(
+    image: &LinearImage,
+    quad: &Quad,
+    codes: &[u64],
+    care: Care,
+    options: &FindOptions,
+) -> String {
+    let Some(levels) = sample_field(image, quad, care, options) else {
+        return "it reaches beyond the photo".to_owned();
+    };
+    let edge = edge_share(&levels, options);
+    if edge < options.decode.least_edge_share {
+        return format!(
+            "{edge:.2} of its rim is white outside and black inside, need {}",
+            options.decode.least_edge_share
+        );
+    }
+    let turns = codes.iter().flat_map(|&code| (0..4).map(move |turns| turned(code, turns)));
+    let best = turns.map(|code| inner_share(&levels, code, options)).fold(0.0, f64::max);
+    format!(
+        "none of the missing codes: {best:.2} of the pairs hold for the best, need {}",
+        options.decode.least_inner_share
+    )
+}
+
 /// The map from the black square, 0..8 along each side, to the photo.
 pub(super) fn square_to_photo(quad: &Quad) -> Option<Projective> {
     let side = SQUARE_SIDE as f64;
@@ -98,13 +114,18 @@ pub(super) fn square_to_photo(quad: &Quad) -> Option<Projective> {
 }
 
 /// The correlation with a code, if it is high enough.
-fn correlated(levels: &Levels, code: u64, care: Care) -> Option<f64> {
+fn correlated(levels: &Levels, code: u64, care: Care, options: &FindOptions) -> Option<f64> {
     if care == Care::Quick {
         return None;
     }
     let inner = correlation(levels, code, 2..2 + CODE_SIDE);
-    let least = if care == Care::Known { MIN_KNOWN_CORRELATION } else { MIN_CODE_CORRELATION };
-    (inner >= least && correlation(levels, code, 0..FIELD_SIDE) >= MIN_FIELD_CORRELATION).then_some(inner)
+    let least = if care == Care::Known {
+        options.decode.least_known_correlation
+    } else {
+        options.decode.least_code_correlation
+    };
+    (inner >= least && correlation(levels, code, 0..FIELD_SIDE) >= options.decode.least_field_correlation)
+        .then_some(inner)
 }
 
 /// Correlation of encoded levels with a code over the modules whose row and column are in `span`, both freed of their
@@ -136,18 +157,21 @@ fn without_plane(mut values: Vec<f64>, places: &[(f64, f64)]) -> Vec<f64> {
 }
 
 /// Places across a module and the reach of the outermost.
-fn spots(quad: &Quad, care: Care) -> (usize, f64) {
+fn spots(quad: &Quad, care: Care, options: &FindOptions) -> (usize, f64) {
     if care == Care::Quick {
-        return (QUICK_SPOTS, SPOT_REACH);
+        return (QUICK_SPOTS, options.decode.spot_reach);
     }
     let around: f64 = (0..4).map(|k| quad[k].distance(quad[(k + 1) % 4])).sum();
     let module = around / (4 * SQUARE_SIDE) as f64;
-    ((2.0 * THOROUGH_REACH * module).round().clamp(QUICK_SPOTS as f64, MAX_SPOTS as f64) as usize, THOROUGH_REACH)
+    (
+        (2.0 * options.decode.thorough_reach * module).round().clamp(QUICK_SPOTS as f64, MAX_SPOTS as f64) as usize,
+        options.decode.thorough_reach,
+    )
 }
 
-fn sample_field(image: &LinearImage, quad: &Quad, care: Care) -> Option<Levels> {
+fn sample_field(image: &LinearImage, quad: &Quad, care: Care, options: &FindOptions) -> Option<Levels> {
     let map = square_to_photo(quad)?;
-    let (count, reach) = spots(quad, care);
+    let (count, reach) = spots(quad, care, options);
     let offset = |k: usize| reach * (2.0 * k as f64 / (count - 1) as f64 - 1.0);
     let mut levels = [[0.0; FIELD_SIDE]; FIELD_SIDE];
     for (row, line) in levels.iter_mut().enumerate() {
@@ -165,28 +189,28 @@ fn sample_field(image: &LinearImage, quad: &Quad, care: Care) -> Option<Levels> 
     Some(levels)
 }
 
-fn is_brighter(white: f64, black: f64) -> bool {
-    white > BRIGHTER * black
+fn is_brighter(white: f64, black: f64, options: &FindOptions) -> bool {
+    white > options.decode.brighter * black
 }
 
 /// Share of the pairs across the edge of the black square in which the outer module is the brighter.
-fn edge_share(levels: &Levels) -> f64 {
+fn edge_share(levels: &Levels, options: &FindOptions) -> f64 {
     let last = FIELD_SIDE - 1;
     let held = (1..last)
         .flat_map(|k| [((0, k), (1, k)), ((last, k), (last - 1, k)), ((k, 0), (k, 1)), ((k, last), (k, last - 1))])
-        .filter(|&(white, black)| is_brighter(levels[white.0][white.1], levels[black.0][black.1]))
+        .filter(|&(white, black)| is_brighter(levels[white.0][white.1], levels[black.0][black.1], options))
         .count();
     held as f64 / (4 * SQUARE_SIDE) as f64
 }
 
 /// Share of the pairs inside the black square that hold for a code word.
-fn inner_share(levels: &Levels, code: u64) -> f64 {
+fn inner_share(levels: &Levels, code: u64, options: &FindOptions) -> f64 {
     let (mut held, mut count) = (0usize, 0usize);
     let mut test = |a: (usize, usize), b: (usize, usize)| {
         let (white_a, white_b) = (is_field_white(code, a.0, a.1), is_field_white(code, b.0, b.1));
         if white_a != white_b {
             let (white, black) = if white_a { (a, b) } else { (b, a) };
-            held += usize::from(is_brighter(levels[white.0][white.1], levels[black.0][black.1]));
+            held += usize::from(is_brighter(levels[white.0][white.1], levels[black.0][black.1], options));
             count += 1;
         }
     };

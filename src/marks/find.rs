@@ -13,32 +13,28 @@
 use super::by_hand::marks_by_hand;
 use super::found::{Marks, MissingMark};
 use super::layout::WallMap;
+use super::options::FindOptions;
 use super::quadrant_search::search_quadrants;
 use super::shrink::Grey;
 use super::tag_search::search_tags;
+use super::tried::TriedList;
 use crate::bay::Mark;
 use crate::photo::{LinearImage, Photo};
 use crate::units::PxPoint;
 
-/// How to search for marks.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FindOptions {
-    /// Longer side of the picture that is searched first, pixels. Smaller is faster but loses small tags; larger is
-    /// slower. Default: 2000, where a tag of 24 px in a photo of 4000 px still has 1.5 px a module.
-    pub search_side_px: usize,
-    /// Standard uncertainty of a place given by hand, per axis, pixels. Too small trusts the hand over the other marks.
-    /// Default: 1, the pixel that a person points at (common practice, no source).
-    pub by_hand_sigma_px: f64,
-}
-
-impl Default for FindOptions {
-    fn default() -> Self {
-        Self { search_side_px: 2000, by_hand_sigma_px: 1.0 }
-    }
-}
-
 /// Finds the bay's marks in a photo.
 pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], options: &FindOptions) -> Marks {
+    find_telling(photo, bay_marks, by_hand, options, &TriedList::default())
+}
+
+/// As [`find`], and tells `tried` what was looked at.
+pub fn find_telling(
+    photo: &Photo,
+    bay_marks: &[Mark],
+    by_hand: &[(u32, PxPoint)],
+    options: &FindOptions,
+    tried: &TriedList,
+) -> Marks {
     let image = LinearImage::new(photo);
     let mut found = marks_by_hand(bay_marks, by_hand, options.by_hand_sigma_px);
     let mut blur_px = None;
@@ -46,10 +42,10 @@ pub fn find(photo: &Photo, bay_marks: &[Mark], by_hand: &[(u32, PxPoint)], optio
         let side = photo.width().max(photo.height()) as f64;
         let block = (side / options.search_side_px.max(1) as f64).round().max(1.0) as usize;
         let grey = Grey::of(photo, block);
-        let tags = search_tags(&image, &grey, bay_marks, &found);
+        let tags = search_tags(&image, &grey, bay_marks, &found, tried, options);
         blur_px = tags.blur_px;
         found.extend(tags.marks);
-        let quadrants = search_quadrants(&image, &grey, bay_marks, &found);
+        let quadrants = search_quadrants(&image, &grey, bay_marks, &found, tried, options);
         found.extend(quadrants);
     }
     found.sort_unstable_by_key(|mark| mark.index);

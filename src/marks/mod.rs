@@ -1,6 +1,8 @@
 //! Reference marks in the photo: found, named and placed to a fraction of a pixel.
 
 pub mod found;
+pub mod options;
+pub mod tried;
 pub mod find;
 pub mod tag_family;
 
@@ -31,5 +33,7 @@ mod testing;
 pub(crate) use gaussian::BlurredEdge;
 pub(crate) use tag_family::{CODE_SIDE, SQUARE_SIDE, TagCode};
 
-pub use find::{FindOptions, find};
+pub use find::{find, find_telling};
 pub use found::{FoundMark, Marks, MissingMark};
+pub use options::FindOptions;
+pub use tried::{Fate, Tried, TriedKind, TriedList};

@@ -5,27 +5,14 @@
 //! steepest rise of brightness outwards and fitted with a straight line, and neighbouring lines are intersected.
 
 use super::component::{Shape, area, turn};
+use super::options::FindOptions;
 use super::shrink::Grey;
 use crate::units::PxPoint;
 
-/// Share of the hull's area that the four corners must keep: a square keeps nearly all, a disc 64 %.
-const MIN_AREA_KEPT: f64 = 0.75;
-/// Shortest side in blocks: a tag of 24 px, seen at 60 degrees, in blocks of 2 px.
-const MIN_SIDE: f64 = 4.5;
-/// Longest side against the shortest; 60 degrees of obliquity give 2, perspective a little more.
-const MAX_SIDE_RATIO: f64 = 4.0;
-/// Share of its bounding quad that the dark of a tag must cover; 36 white modules of 64 leave 0.44.
-const MIN_FILL: f64 = 0.25;
 /// Places along a side where its edge is sought.
 const EDGE_SAMPLES: usize = 15;
-/// Reach of the search for the edge as a share of the side: a module is an eighth.
-const REACH_SHARE: f64 = 0.1;
-/// Least reach in blocks: the hull is only good to a block.
-const MIN_REACH: f64 = 1.2;
 /// Step of the search in blocks.
 const STEP: f64 = 0.25;
-/// An edge place farther than this from the line's median place is left out, blocks.
-const OUTLIER: f64 = 0.8;
 
 /// Least sine between neighbouring sides: lines that are nearly parallel meet nowhere useful.
 const LEAST_SINE: f64 = 0.1;
@@ -34,23 +21,46 @@ const LEAST_SINE: f64 = 0.1;
 pub(super) type Quad = [PxPoint; 4];
 
 /// The quad of a shape, when it has one.
-pub(super) fn quad_of(shape: &Shape, grey: &Grey) -> Option<Quad> {
+pub(super) fn quad_of(shape: &Shape, grey: &Grey, options: &FindOptions) -> Option<Quad> {
     let rough = four_corners(&shape.hull)?;
     let kept = area(&rough);
-    if kept < MIN_AREA_KEPT * area(&shape.hull) || shape.area < MIN_FILL * kept || !is_plausible(&rough) {
+    if kept < options.quad.least_area_kept * area(&shape.hull)
+        || shape.area < options.quad.least_fill * kept
+        || !is_plausible(&rough, options)
+    {
         return None;
     }
-    let fine = snap(&rough, grey).filter(is_plausible).unwrap_or(rough);
-    Some(snap(&fine, grey).filter(is_plausible).unwrap_or(fine))
+    let fine = snap(&rough, grey, options).filter(|quad| is_plausible(quad, options)).unwrap_or(rough);
+    Some(snap(&fine, grey, options).filter(|quad| is_plausible(quad, options)).unwrap_or(fine))
+}
+
+/// What keeps a shape from being a quad, with its numbers.
+pub(super) fn why_no_quad(shape: &Shape, options: &FindOptions) -> String {
+    let Some(rough) = four_corners(&shape.hull) else { return "fewer than four corners".to_owned() };
+    let (kept, hull) = (area(&rough), area(&shape.hull));
+    let (kept_share, fill) = (kept / hull, shape.area / kept);
+    if kept_share < options.quad.least_area_kept {
+        return format!("four corners hold {kept_share:.2} of its area, need {}", options.quad.least_area_kept);
+    }
+    if fill < options.quad.least_fill {
+        return format!("{fill:.2} of it is dark, need {}", options.quad.least_fill);
+    }
+    let sides = [0, 1, 2, 3].map(|k: usize| rough[k].distance(rough[(k + 1) % 4]));
+    let longest = sides.into_iter().fold(0.0, f64::max);
+    let shortest = sides.into_iter().fold(f64::INFINITY, f64::min);
+    format!(
+        "sides of {shortest:.1} to {longest:.1} blocks, need {} or more and a ratio of {} at most",
+        options.quad.least_side, options.quad.most_side_ratio
+    )
 }
 
 /// Convex, clockwise, and with sides of fitting length.
-pub(super) fn is_plausible(quad: &Quad) -> bool {
+pub(super) fn is_plausible(quad: &Quad, options: &FindOptions) -> bool {
     let is_convex = (0..4).all(|k| turn(quad[k], quad[(k + 1) % 4], quad[(k + 2) % 4]) > 0.0);
     let sides = [0, 1, 2, 3].map(|k: usize| quad[k].distance(quad[(k + 1) % 4]));
     let longest = sides.into_iter().fold(0.0, f64::max);
     let shortest = sides.into_iter().fold(f64::INFINITY, f64::min);
-    is_convex && shortest >= MIN_SIDE && longest <= MAX_SIDE_RATIO * shortest
+    is_convex && shortest >= options.quad.least_side && longest <= options.quad.most_side_ratio * shortest
 }
 
 /// Drops the vertices that carry least area.
@@ -66,10 +76,10 @@ fn four_corners(hull: &[PxPoint]) -> Option<Quad> {
 }
 
 /// Moves each side to the edge it stands for.
-fn snap(quad: &Quad, grey: &Grey) -> Option<Quad> {
+fn snap(quad: &Quad, grey: &Grey, options: &FindOptions) -> Option<Quad> {
     let mut lines = [(PxPoint::default(), PxPoint::default()); 4];
     for (k, line) in lines.iter_mut().enumerate() {
-        *line = snapped_side(quad[k], quad[(k + 1) % 4], grey)?;
+        *line = snapped_side(quad[k], quad[(k + 1) % 4], grey, options)?;
     }
     let mut corners = *quad;
     for (k, corner) in corners.iter_mut().enumerate() {
@@ -80,10 +90,10 @@ fn snap(quad: &Quad, grey: &Grey) -> Option<Quad> {
 
 /// Two points of the straight line through the edge near the side from `a` to `b`; outside is on the left of a to b in
 /// the picture (the corners run clockwise).
-fn snapped_side(a: PxPoint, b: PxPoint, grey: &Grey) -> Option<(PxPoint, PxPoint)> {
+fn snapped_side(a: PxPoint, b: PxPoint, grey: &Grey, options: &FindOptions) -> Option<(PxPoint, PxPoint)> {
     let length = a.distance(b);
     let out = PxPoint::new((b.y - a.y) / length, -(b.x - a.x) / length);
-    let reach = (REACH_SHARE * length).max(MIN_REACH);
+    let reach = (options.quad.reach_share * length).max(options.quad.least_reach);
     let mut places: Vec<(f64, f64)> = Vec::with_capacity(EDGE_SAMPLES);
     for k in 0..EDGE_SAMPLES {
         let along = (k as f64 + 1.0) / (EDGE_SAMPLES as f64 + 1.0);
@@ -98,7 +108,7 @@ fn snapped_side(a: PxPoint, b: PxPoint, grey: &Grey) -> Option<(PxPoint, PxPoint
     let mut offsets: Vec<f64> = places.iter().map(|place| place.1).collect();
     offsets.sort_unstable_by(f64::total_cmp);
     let middle = offsets[offsets.len() / 2];
-    places.retain(|place| (place.1 - middle).abs() <= OUTLIER.max(0.5 * reach));
+    places.retain(|place| (place.1 - middle).abs() <= options.quad.outlier.max(0.5 * reach));
     let (offset, slope) = fit_line(&places)?;
     let at = |along: f64| {
         let shift = offset + slope * along;
@@ -162,8 +172,10 @@ mod tests {
             (200.0 - 170.0 * inside) as f32
         });
         let grey = Grey::of(&photo, 1);
-        let runs = dark_runs(&grey, Contrast { split: 0.4, least_codes: 5.0, least_share: 0.25 });
-        let quads: Vec<Quad> = shapes(&runs).iter().filter_map(|shape| quad_of(shape, &grey)).collect();
+        let runs =
+            dark_runs(&grey, Contrast { split: 0.4, least_codes: 5.0, least_share: 0.25 }, &FindOptions::default());
+        let quads: Vec<Quad> =
+            shapes(&runs).iter().filter_map(|shape| quad_of(shape, &grey, &FindOptions::default())).collect();
         assert_eq!(quads.len(), 1);
         for (u, v) in [(-18.0, -18.0), (18.0, -18.0), (18.0, 18.0), (-18.0, 18.0)] {
             let corner = PxPoint::new(44.3 + u * cos - v * sin, 39.6 + u * sin + v * cos);

@@ -7,46 +7,24 @@
 //! (3) the radius at which the circles stop doing so is that of the disc; both black sectors must end there, which
 //! corners of tags and texture do not do.
 
+use super::options::FindOptions;
 use super::quadrant_fit::QuadrantGuess;
 use super::shrink::{Grey, UNITS_PER_CODE};
 use super::threshold::{Contrast, contrast_tiles};
+use super::tried::{Fate, Tried, TriedKind, TriedList};
 use crate::photo::linear::srgb_to_linear;
 use crate::units::PxPoint;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// Distance of the four tested neighbours from the middle, blocks.
 const NEIGHBOUR: usize = 3;
-/// Share of the local contrast by which the bright neighbours must exceed the dark ones.
-const CROSS_SHARE: f32 = 0.35;
 /// Local contrast below which nothing is sought.
 const CONTRAST: Contrast = Contrast { split: 0.5, least_codes: 4.0, least_share: 0.25 };
-/// Candidates nearer than this are one, blocks.
-const APART: f64 = 4.0;
-/// Candidates at most, best first.
-const MAX_CANDIDATES: usize = 300;
 /// Samples on a circle.
 const CIRCLE: usize = 48;
 /// Smallest circle, blocks, and the factor from one to the next.
 const FIRST_RADIUS: f64 = 2.5;
 const RADIUS_STEP: f64 = 1.12;
-/// Smallest disc radius, blocks: 24 px across, seen at 50 degrees, in blocks of 2 px.
-const MIN_RADIUS: f64 = 3.5;
-/// Largest disc radius as a share of the picture's shorter side.
-const MAX_RADIUS_SHARE: f64 = 0.25;
-/// How far two opposite edges may be from half a turn apart, radians; and what a centre that is off by most of a block
-/// adds to it, radians times the circle's radius in blocks.
-const OPPOSITE: f64 = 0.25;
-const OPPOSITE_OFF_CENTRE: f64 = 1.5;
-/// Least angle of a sector, radians: 30 degrees, as a disc seen from 60 degrees aside and turned shows.
-const MIN_SECTOR: f64 = 0.52;
-/// Largest turn of the mark from upright, radians: 45 degrees and a little.
-const MAX_TURN: f64 = 0.87;
-/// Ratio of the two black sectors' radii at most: perspective across one mark is weak.
-const MAX_RADII_RATIO: f64 = 1.4;
-/// Circles up to this share of the largest one are free of the rim.
-const RIM_SHARE: f64 = 0.8;
-/// The fit uses this share of the radius: beyond it the blurred rim of the disc is seen.
-const FIT_SHARE: f64 = 0.82;
 
 /// A quadrant mark as seen, before the fit.
 #[derive(Debug, Clone, Copy)]
@@ -58,28 +36,34 @@ pub(super) struct QuadrantSight {
 }
 
 /// All sights of quadrant marks.
-pub(super) fn sights(grey: &Grey) -> Vec<QuadrantSight> {
+pub(super) fn sights(grey: &Grey, tried: &TriedList, options: &FindOptions) -> Vec<QuadrantSight> {
     let mut out: Vec<(QuadrantSight, PxPoint)> = Vec::new();
-    for (_, centre) in candidates(grey) {
-        if out.iter().any(|(_, known)| known.distance(centre) < APART) {
+    for (_, centre) in candidates(grey, options) {
+        if out.iter().any(|(_, known)| known.distance(centre) < options.quadrant.apart) {
             continue;
         }
-        if let Some(sight) = examine(grey, centre) {
-            out.push((sight, centre));
+        match examine(grey, centre, options) {
+            Some(sight) => out.push((sight, centre)),
+            None => tried.add(|| Tried {
+                kind: TriedKind::Quadrant,
+                outline: vec![grey.to_photo(centre)],
+                fate: Fate::Shape,
+                why: "circles around it do not cross four edges as a disc's do".to_owned(),
+            }),
         }
     }
     out.into_iter().map(|(sight, _)| sight).collect()
 }
 
 /// Blocks that look like a crossing, strongest first.
-fn candidates(grey: &Grey) -> Vec<(f32, PxPoint)> {
+fn candidates(grey: &Grey, options: &FindOptions) -> Vec<(f32, PxPoint)> {
     let (w, h) = (grey.width, grey.height);
     let mut found = Vec::new();
-    for tile in contrast_tiles(grey, CONTRAST) {
+    for tile in contrast_tiles(grey, CONTRAST, options) {
         for y in tile.top.max(NEIGHBOUR)..tile.bottom.min(h.saturating_sub(NEIGHBOUR)) {
             for x in tile.left.max(NEIGHBOUR)..tile.right.min(w.saturating_sub(NEIGHBOUR)) {
                 let strength = crossing(&grey.levels, y * w + x, w);
-                if strength > CROSS_SHARE * f32::from(tile.range) {
+                if strength > options.quadrant.cross_share * f32::from(tile.range) {
                     found.push((strength / f32::from(tile.range), PxPoint::new(x as f64 + 0.5, y as f64 + 0.5)));
                 }
             }
@@ -88,7 +72,9 @@ fn candidates(grey: &Grey) -> Vec<(f32, PxPoint)> {
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut kept: Vec<(f32, PxPoint)> = Vec::new();
     for candidate in found {
-        if kept.len() < MAX_CANDIDATES && kept.iter().all(|(_, other)| other.distance(candidate.1) >= APART) {
+        if kept.len() < options.quadrant.most_candidates
+            && kept.iter().all(|(_, other)| other.distance(candidate.1) >= options.quadrant.apart)
+        {
             kept.push(candidate);
         }
     }
@@ -118,34 +104,34 @@ struct Ring {
 }
 
 /// Follows circles outwards and tells what stands there.
-fn examine(grey: &Grey, start: PxPoint) -> Option<QuadrantSight> {
+fn examine(grey: &Grey, start: PxPoint, options: &FindOptions) -> Option<QuadrantSight> {
     let mut centre = start;
     let mut rings: Vec<(f64, Ring, PxPoint)> = Vec::new();
     let mut radius = FIRST_RADIUS;
-    let limit = MAX_RADIUS_SHARE * grey.width.min(grey.height) as f64;
+    let limit = options.quadrant.most_radius_share * grey.width.min(grey.height) as f64;
     let split = split_level(grey, centre, FIRST_RADIUS)?;
     while radius < limit {
-        let Some(ring) = ring_at(grey, centre, radius, split) else { break };
+        let Some(ring) = ring_at(grey, centre, radius, split, options) else { break };
         centre = recentred(centre, radius, &ring);
         rings.push((radius, ring, centre));
         radius *= RADIUS_STEP;
     }
     let reach = rings.last()?.0;
-    if reach < MIN_RADIUS {
+    if reach < options.quadrant.least_radius {
         return None;
     }
     // The outermost circles touch the disc's rim, which bends their edges.
-    let &(_, ring, centre) = rings.iter().rev().find(|ring| ring.0 <= RIM_SHARE * reach)?;
+    let &(_, ring, centre) = rings.iter().rev().find(|ring| ring.0 <= options.quadrant.rim_share * reach)?;
     let (right, up) = (mean_axis(ring.edges[0], ring.edges[2]), mean_axis(ring.edges[1], ring.edges[3]));
     let upper_left = middle_of(up, right + PI);
     let radii = [upper_left, upper_left + PI].map(|direction| dark_end(grey, centre, direction, split, limit));
     let (first, second) = (radii[0]?, radii[1]?);
     let inner = first.min(second);
-    if first.max(second) > MAX_RADII_RATIO * inner || inner < MIN_RADIUS {
+    if first.max(second) > options.quadrant.most_radii_ratio * inner || inner < options.quadrant.least_radius {
         return None;
     }
     let block = grey.block as f64;
-    let radius = FIT_SHARE * reach.min(inner);
+    let radius = options.quadrant.fit_share * reach.min(inner);
     let light = |direction: f64| {
         let spot = polar(centre, direction, 0.7 * radius);
         let code = grey.sample(spot.x, spot.y)? / f64::from(UNITS_PER_CODE);
@@ -187,7 +173,7 @@ fn circle(grey: &Grey, centre: PxPoint, radius: f64) -> Option<[f64; CIRCLE]> {
 }
 
 /// The four edges on a circle, if it shows a mark's sectors.
-fn ring_at(grey: &Grey, centre: PxPoint, radius: f64, inner_split: f64) -> Option<Ring> {
+fn ring_at(grey: &Grey, centre: PxPoint, radius: f64, inner_split: f64, options: &FindOptions) -> Option<Ring> {
     let levels = circle(grey, centre, radius)?;
     let low = levels.iter().copied().fold(f64::INFINITY, f64::min);
     let high = levels.iter().copied().fold(0.0, f64::max);
@@ -209,7 +195,7 @@ fn ring_at(grey: &Grey, centre: PxPoint, radius: f64, inner_split: f64) -> Optio
     let first = (0..4).filter(|&k| edges[k].1).min_by(|&a, &b| turn_of(edges[a].0).total_cmp(&turn_of(edges[b].0)))?;
     let at = |k: usize| edges[(first + k) % 4].0;
     let ring = Ring { edges: [at(0), at(3), at(2), at(1)] };
-    is_mark(&ring, OPPOSITE + OPPOSITE_OFF_CENTRE / radius).then_some(ring)
+    is_mark(&ring, options.quadrant.opposite + options.quadrant.opposite_off_centre / radius, options).then_some(ring)
 }
 
 /// Size of an angle's difference from 0.
@@ -232,12 +218,15 @@ fn middle_of(a: f64, b: f64) -> f64 {
     wrapped(a + 0.5 * wrapped(b - a))
 }
 
-fn is_mark(ring: &Ring, opposite: f64) -> bool {
+fn is_mark(ring: &Ring, opposite: f64, options: &FindOptions) -> bool {
     let [right, up, left, down] = ring.edges;
     let is_paired = wrapped(left - PI - right).abs() < opposite && wrapped(down - PI - up).abs() < opposite;
     let sector = wrapped(mean_axis(right, left) - mean_axis(up, down)).abs();
     let middle_turn = wrapped(middle_of(mean_axis(up, down), mean_axis(right, left)) + 0.5 * FRAC_PI_2).abs();
-    is_paired && sector > MIN_SECTOR && sector < PI - MIN_SECTOR && middle_turn < MAX_TURN
+    is_paired
+        && sector > options.quadrant.least_sector
+        && sector < PI - options.quadrant.least_sector
+        && middle_turn < options.quadrant.most_turn
 }
 
 /// Moves the centre to where the lines through opposite edges meet.

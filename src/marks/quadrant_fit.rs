@@ -7,26 +7,17 @@
 
 use super::fit::{LIGHT_NODES, LIGHT_SIDE, Light, Look, Pattern, fit, samples_of};
 use super::gaussian::normal;
+use super::options::FindOptions;
 use super::patch::Patch;
 use crate::photo::LinearImage;
 use crate::units::PxPoint;
 
 /// Parameters: centre x, y, the turns of the two edges, blur.
 const PARAMETERS: usize = 5;
-/// Samples along a diameter that are enough; larger marks are averaged in blocks.
-const ENOUGH_PX: f64 = 56.0;
 /// Blur before the fit, ln of pixels.
 const FIRST_BLUR_LN: f64 = -0.1;
 /// Blur from 0.2 to 12 px.
 const BLUR_LN_BOUNDS: (f64, f64) = (-1.6, 2.5);
-/// A fit that moves the centre by more than this share of the radius has lost the mark.
-const MAX_MOVE_SHARE: f64 = 0.35;
-/// Residuals above this share of the contrast are no mark.
-const MAX_MISFIT: f64 = 0.2;
-/// A centre less certain than this share of the radius is a crossing of noise: a dim disc of 24 px reaches 0.03.
-const MAX_SIGMA_SHARE: f64 = 0.06;
-/// What no model of a photo gets right (sharpening, coding), pixels.
-const MODEL_SIGMA_PX: f64 = 0.003;
 
 /// What is known of a quadrant mark before the fit.
 #[derive(Debug, Clone, Copy)]
@@ -58,8 +49,8 @@ pub(super) struct QuadrantPlace {
 }
 
 /// Fits the two edges.
-pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess) -> Option<QuadrantPlace> {
-    let block = (2.0 * guess.radius / ENOUGH_PX).ceil().max(1.0) as usize;
+pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess, options: &FindOptions) -> Option<QuadrantPlace> {
+    let block = (2.0 * guess.radius / options.disc.enough_px).ceil().max(1.0) as usize;
     let (centre, radius) = (guess.centre, guess.radius);
     let low = PxPoint::new(centre.x - radius, centre.y - radius);
     let high = PxPoint::new(centre.x + radius, centre.y + radius);
@@ -74,11 +65,11 @@ pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess) -> Option<Quadr
     let fitted = fit(samples, pattern, &light)?;
     let end = fitted.pattern;
     let variance = 0.5 * (fitted.covariance[(0, 0)] + fitted.covariance[(1, 1)]);
-    let has_stayed = end.x.hypot(end.y) <= MAX_MOVE_SHARE * radius;
-    let is_sharp = variance.sqrt() <= MAX_SIGMA_SHARE * radius;
-    (has_stayed && is_sharp && fitted.misfit <= MAX_MISFIT).then(|| QuadrantPlace {
+    let has_stayed = end.x.hypot(end.y) <= options.disc.most_move_share * radius;
+    let is_sharp = variance.sqrt() <= options.disc.most_sigma_share * radius;
+    (has_stayed && is_sharp && fitted.misfit <= options.disc.most_misfit).then(|| QuadrantPlace {
         centre: PxPoint::new(centre.x + end.x, centre.y + end.y),
-        centre_sigma_px: variance.sqrt().hypot(MODEL_SIGMA_PX),
+        centre_sigma_px: variance.sqrt().hypot(options.disc.model_sigma_px),
         right: end.right,
         up: end.up,
         doubt: variance.sqrt() / radius,

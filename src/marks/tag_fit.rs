@@ -7,6 +7,7 @@
 use super::decode::{Care, CodeReading, FIELD_SIDE, Levels, is_field_white, read};
 use super::fit::{Fitted, LIGHT_NODES, LIGHT_SIDE, Light, Look, Pattern, fit, samples_of};
 use super::gaussian::normal;
+use super::options::FindOptions;
 use super::patch::Patch;
 use super::projective::Projective;
 use super::quad::{Quad, is_plausible};
@@ -21,28 +22,12 @@ const PARAMETERS: usize = 9;
 const HALF: f64 = 0.5 * SQUARE_SIDE as f64;
 /// Steps of the light's grid per unit of the map: the grid spans the square and one module around it.
 const GRID_PER_UNIT: f64 = HALF / FIELD_SIDE as f64 * (LIGHT_SIDE - 1) as f64;
-/// White around the square that takes part, modules: the sheet may end one module out, and blur brings its edge nearer.
-const MARGIN: f64 = 0.7;
-/// Pixels along a side that are enough for a fit; larger tags are averaged in blocks.
-const ENOUGH_PX: f64 = 72.0;
 /// Blur before the fit, ln of pixels.
 const FIRST_BLUR_LN: f64 = -0.1;
-/// Distance over which modules tell each other's light before the fit, modules.
-const LIGHT_REACH: f64 = 1.5;
 /// Least light, as a share of full scale.
 const LEAST_LIGHT: f64 = 3e-4;
-/// A fit that moves a corner by more than this share of a side has lost the tag: a little over a module.
-const MAX_MOVE_SHARE: f64 = 0.15;
-/// Residuals above this share of the contrast are no tag.
-const MAX_MISFIT: f64 = 0.3;
-/// The same for tags that are confirmed by their code: pixel noise of three times the contrast.
-const MAX_NOISY_MISFIT: f64 = 3.0;
-/// Largest standard uncertainty of a corner of such a tag, modules: beyond it the fit has not locked.
-const MAX_NOISY_SIGMA: f64 = 0.25;
 /// Blur at the start of a fit in a noisy picture, modules: it widens the reach to edges that are off by as much.
 const NOISY_BLUR: f64 = 0.2;
-/// What no model of a photo gets right (sharpening, coding, lens within the mark), pixels.
-const MODEL_SIGMA_PX: f64 = 0.003;
 
 /// A tag's place.
 #[derive(Debug, Clone)]
@@ -63,14 +48,20 @@ pub(super) struct TagPlace {
 
 /// Fits a tag of the given code from a reading of it. What is too noisy to be a tag by its residuals must show its code
 /// again at the fitted place.
-pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64, care: Care) -> Option<TagPlace> {
+pub(super) fn refine(
+    image: &LinearImage,
+    reading: &CodeReading,
+    code: u64,
+    care: Care,
+    options: &FindOptions,
+) -> Option<TagPlace> {
     let longest = (0..4).map(|k| reading.corners[k].distance(reading.corners[(k + 1) % 4])).fold(0.0, f64::max);
-    let block = (longest / ENOUGH_PX).ceil() as usize;
+    let block = (longest / options.tag.enough_px).ceil() as usize;
     let reference = mean(&reading.corners);
     let map = centred_map(&reading.corners, reference)?;
-    let patch = cut(image, &map, reference, block.max(1))?;
+    let patch = cut(image, &map, reference, block.max(1), options)?;
     let back = map.inverse()?;
-    let reach = 1.0 + MARGIN / HALF;
+    let reach = 1.0 + options.tag.margin / HALF;
     let samples = samples_of(&patch, reference, |x, y| {
         let own = back.apply((x, y))?;
         let to_grid = |s: f64| s * GRID_PER_UNIT + 0.5 * (LIGHT_SIDE - 1) as f64;
@@ -78,22 +69,29 @@ pub(super) fn refine(image: &LinearImage, reading: &CodeReading, code: u64, care
     });
     let first_blur = if care == Care::Quick { 0.0 } else { NOISY_BLUR * longest / SQUARE_SIDE as f64 };
     let pattern = TagPattern::new(&map, FIRST_BLUR_LN.max(first_blur.ln()), code)?;
-    let light = Light { ln: first_light(&reading.levels, code), grid_steps: grid_steps(&back)? };
+    let light = Light { ln: first_light(&reading.levels, code, options), grid_steps: grid_steps(&back)? };
     let fitted = fit(samples, pattern, &light)?;
-    let place = place_of(&fitted, reference)?;
-    let most = MAX_MOVE_SHARE * longest;
+    let place = place_of(&fitted, reference, options)?;
+    let most = options.tag.most_move_share * longest;
     let has_stayed = place.corners.iter().zip(&reading.corners).all(|(a, b)| a.distance(*b) <= most);
-    let is_sound = has_stayed && is_plausible(&place.corners);
-    let is_clear = place.misfit <= MAX_MISFIT;
-    (is_sound && (is_clear || is_confirmed(image, &place, code, longest, care))).then_some(place)
+    let is_sound = has_stayed && is_plausible(&place.corners, options);
+    let is_clear = place.misfit <= options.tag.most_misfit;
+    (is_sound && (is_clear || is_confirmed(image, &place, code, longest, care, options))).then_some(place)
 }
 
 /// Whether a noisy tag shows its code where it was placed, and is placed surely.
-fn is_confirmed(image: &LinearImage, place: &TagPlace, code: u64, side: f64, care: Care) -> bool {
+fn is_confirmed(
+    image: &LinearImage,
+    place: &TagPlace,
+    code: u64,
+    side: f64,
+    care: Care,
+    options: &FindOptions,
+) -> bool {
     care != Care::Quick
-        && place.misfit <= MAX_NOISY_MISFIT
-        && place.corner_sigma_px <= MAX_NOISY_SIGMA * side / SQUARE_SIDE as f64
-        && read(image, &place.corners, &[code], care).is_some_and(|again| again.corners == place.corners)
+        && place.misfit <= options.tag.most_noisy_misfit
+        && place.corner_sigma_px <= options.tag.most_noisy_sigma * side / SQUARE_SIDE as f64
+        && read(image, &place.corners, &[code], care, options).is_some_and(|again| again.corners == place.corners)
 }
 
 fn mean(quad: &Quad) -> PxPoint {
@@ -111,8 +109,14 @@ fn centred_map(corners: &Quad, reference: PxPoint) -> Option<Projective> {
     Projective::fit(&pairs)
 }
 
-fn cut(image: &LinearImage, map: &Projective, reference: PxPoint, block: usize) -> Option<Patch> {
-    let reach = 1.0 + MARGIN / HALF;
+fn cut(
+    image: &LinearImage,
+    map: &Projective,
+    reference: PxPoint,
+    block: usize,
+    options: &FindOptions,
+) -> Option<Patch> {
+    let reach = 1.0 + options.tag.margin / HALF;
     let (mut low, mut high) = (reference, reference);
     for place in [(-reach, -reach), (reach, -reach), (reach, reach), (-reach, reach)] {
         let corner = map.apply(place)?;
@@ -129,7 +133,7 @@ fn grid_steps(back: &Projective) -> Option<[[f64; 2]; 2]> {
 }
 
 /// Logarithm of the light at the grid's nodes: mean over the white modules near each node.
-fn first_light(levels: &Levels, code: u64) -> [f64; LIGHT_NODES] {
+fn first_light(levels: &Levels, code: u64, options: &FindOptions) -> [f64; LIGHT_NODES] {
     let spacing = FIELD_SIDE as f64 / (LIGHT_SIDE - 1) as f64;
     let mut out = [0.0; LIGHT_NODES];
     for (node, ln) in out.iter_mut().enumerate() {
@@ -138,7 +142,10 @@ fn first_light(levels: &Levels, code: u64) -> [f64; LIGHT_NODES] {
         for (row, line) in levels.iter().enumerate() {
             for (column, level) in line.iter().enumerate() {
                 if is_field_white(code, row, column) {
-                    let far = ((column as f64 + 0.5 - x) / LIGHT_REACH, (row as f64 + 0.5 - y) / LIGHT_REACH);
+                    let far = (
+                        (column as f64 + 0.5 - x) / options.tag.light_reach,
+                        (row as f64 + 0.5 - y) / options.tag.light_reach,
+                    );
                     let weight = (-0.5 * (far.0 * far.0 + far.1 * far.1)).exp();
                     sum += weight * level.max(LEAST_LIGHT).ln();
                     weights += weight;
@@ -150,7 +157,7 @@ fn first_light(levels: &Levels, code: u64) -> [f64; LIGHT_NODES] {
     out
 }
 
-fn place_of(fitted: &Fitted<TagPattern, PARAMETERS>, reference: PxPoint) -> Option<TagPlace> {
+fn place_of(fitted: &Fitted<TagPattern, PARAMETERS>, reference: PxPoint, options: &FindOptions) -> Option<TagPlace> {
     let pattern = &fitted.pattern;
     let map = Projective(pattern.matrix());
     let mut corners = [PxPoint::default(); 4];
@@ -162,7 +169,7 @@ fn place_of(fitted: &Fitted<TagPattern, PARAMETERS>, reference: PxPoint) -> Opti
         variance += (change * fitted.covariance * change.transpose()).trace() / 8.0;
     }
     let centre_variance = 0.5 * (fitted.covariance[(2, 2)] + fitted.covariance[(5, 5)]);
-    let with_model = |variance: f64| variance.sqrt().hypot(MODEL_SIGMA_PX);
+    let with_model = |variance: f64| variance.sqrt().hypot(options.tag.model_sigma_px);
     Some(TagPlace {
         corners,
         corner_sigma_px: with_model(variance),

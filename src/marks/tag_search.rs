@@ -1,15 +1,17 @@
 //! The search for the bay's tags: first in a small picture, then harder where one is missing.
 
 use super::component::shapes;
-use super::decode::{Care, CodeReading, read};
+use super::decode::{Care, CodeReading, read, why_not_read};
 use super::found::FoundMark;
 use super::guided::{Tolerance, likely_places};
 use super::layout::{WallMap, order_corners};
-use super::quad::{Quad, quad_of};
+use super::options::FindOptions;
+use super::quad::{Quad, quad_of, why_no_quad};
 use super::shrink::Grey;
 use super::tag_family::code_of;
 use super::tag_fit::{TagPlace, refine};
 use super::threshold::{Contrast, dark_runs};
+use super::tried::{Fate, Tried, TriedKind, TriedList};
 use crate::bay::{Mark, MarkKind};
 use crate::photo::LinearImage;
 use crate::units::PxPoint;
@@ -22,29 +24,27 @@ pub(super) const CONTRASTS: [Contrast; 3] = [
     Contrast { split: 0.6, least_codes: 4.0, least_share: 0.25 },
     Contrast { split: 0.25, least_codes: 4.0, least_share: 0.2 },
 ];
-/// Half the side of the window in which a missing tag is sought, as a multiple of its size.
-const WINDOW_SIZES: f64 = 2.0;
-/// What the window grows by, as a share of the distance to the nearest found mark: an affine map misses perspective.
-const WINDOW_SHARE: f64 = 0.05;
-const WINDOW_SHARE_AFFINE: f64 = 0.25;
-/// Pictures in blocks of two and four times the side that are tried when marks are missing.
-const COARSER_PICTURES: usize = 2;
 /// How far a tag's size and turn may be from those expected by one mark, by two, and by a projective map. The search
 /// itself bears 5 % and 0.05.
 const UNSURE: Tolerance = Tolerance { sizes: &[1.0, 0.92, 1.08], turns: &[0.0, -0.08, 0.08] };
 const HALF_SURE: Tolerance = Tolerance { sizes: &[1.0, 0.94, 1.06], turns: &[0.0] };
 const SURE: Tolerance = Tolerance { sizes: &[1.0], turns: &[0.0] };
-/// Found tags from which on a tag that is not near its expected place is taken as hidden.
-const ENOUGH_TAGS: usize = 3;
 
 /// Finds tags; by place in the bay's list. Marks of other kinds and those in `by_hand` are left alone.
-pub(super) fn search_tags(image: &LinearImage, grey: &Grey, bay_marks: &[Mark], by_hand: &[FoundMark]) -> FoundTags {
-    let mut search = TagSearch::new(image, bay_marks, by_hand);
+pub(super) fn search_tags(
+    image: &LinearImage,
+    grey: &Grey,
+    bay_marks: &[Mark],
+    by_hand: &[FoundMark],
+    tried: &TriedList,
+    options: &FindOptions,
+) -> FoundTags {
+    let mut search = TagSearch::new(image, bay_marks, by_hand, tried, options);
     search.whole(&grey.smoothed(), CONTRASTS[0], Care::Quick);
     search.near_expected();
     // Coarser pictures first: they are cheap, and noise is even there.
     let mut coarse = grey.halved();
-    for _ in 0..COARSER_PICTURES {
+    for _ in 0..options.search.coarser_pictures {
         if search.is_over() {
             return search.outcome();
         }
@@ -76,11 +76,20 @@ pub(super) struct FoundTags {
     pub(super) blur_px: Option<f64>,
 }
 
+/// Why a fit gave nothing.
+const LOST: &str = "its edges do not fit a tag's: too blurred, covered, or not where they were seen";
+
+fn dropped(outline: Vec<PxPoint>, fate: Fate, why: String) -> Tried {
+    Tried { kind: TriedKind::Tag, outline, fate, why }
+}
+
 /// Tags found so far.
 struct TagSearch<'a> {
     image: &'a LinearImage<'a>,
     bay_marks: &'a [Mark],
     by_hand: &'a [FoundMark],
+    tried: &'a TriedList,
+    options: &'a FindOptions,
     /// Code word by place in the bay's list; none for marks that are not to be sought.
     wanted: Vec<Option<u64>>,
     found: Vec<Option<TagPlace>>,
@@ -89,7 +98,13 @@ struct TagSearch<'a> {
 }
 
 impl<'a> TagSearch<'a> {
-    fn new(image: &'a LinearImage<'a>, bay_marks: &'a [Mark], by_hand: &'a [FoundMark]) -> Self {
+    fn new(
+        image: &'a LinearImage<'a>,
+        bay_marks: &'a [Mark],
+        by_hand: &'a [FoundMark],
+        tried: &'a TriedList,
+        options: &'a FindOptions,
+    ) -> Self {
         let is_sought = |index: usize, mark: &Mark| {
             mark.kind == MarkKind::Tag36h11 && by_hand.iter().all(|known| known.index != index)
         };
@@ -102,6 +117,8 @@ impl<'a> TagSearch<'a> {
             image,
             bay_marks,
             by_hand,
+            tried,
+            options,
             wanted,
             found: vec![None; bay_marks.len()],
             known_then: vec![0; bay_marks.len()],
@@ -119,10 +136,16 @@ impl<'a> TagSearch<'a> {
 
     /// Nothing is missing, or so many are known that what is missing must be hidden.
     fn is_over(&self) -> bool {
-        self.found.iter().flatten().count() >= ENOUGH_TAGS || self.missing().is_empty()
+        self.found.iter().flatten().count() >= self.options.search.enough_tags || self.missing().is_empty()
     }
 
     fn outcome(&self) -> FoundTags {
+        for (place, mark) in self.found.iter().zip(self.bay_marks) {
+            let Some(place) = place else { continue };
+            let outline = place.corners.to_vec();
+            let fate = Fate::Kept(mark.id);
+            self.tried.add(|| Tried { kind: TriedKind::Tag, outline, fate, why: String::new() });
+        }
         let mut blurs: Vec<f64> = self.found.iter().flatten().map(|place| place.blur_px).collect();
         blurs.sort_unstable_by(f64::total_cmp);
         FoundTags { marks: self.marks(), blur_px: blurs.get(blurs.len() / 2).copied() }
@@ -160,13 +183,28 @@ impl<'a> TagSearch<'a> {
         }
         let codes: Vec<u64> = missing.iter().map(|entry| entry.1).collect();
         let image = self.image;
-        let places: Vec<(usize, TagPlace)> = shapes(&dark_runs(grey, contrast))
+        let tried = self.tried;
+        let places: Vec<(usize, TagPlace)> = shapes(&dark_runs(grey, contrast, self.options))
             .par_iter()
             .filter_map(|shape| {
-                let quad: Quad = quad_of(shape, grey)?.map(|corner| grey.to_photo(corner));
-                let reading = read(image, &quad, &codes, care)?;
+                let Some(quad) = quad_of(shape, grey, self.options) else {
+                    let outline = || shape.hull.iter().map(|&corner| grey.to_photo(corner)).collect();
+                    tried.add(|| dropped(outline(), Fate::Shape, why_no_quad(shape, self.options)));
+                    return None;
+                };
+                let quad: Quad = quad.map(|corner| grey.to_photo(corner));
+                let Some(reading) = read(image, &quad, &codes, care, self.options) else {
+                    tried.add(|| {
+                        dropped(quad.to_vec(), Fate::Content, why_not_read(image, &quad, &codes, care, self.options))
+                    });
+                    return None;
+                };
                 let (index, code) = missing[reading.place];
-                Some((index, refine(image, &reading, code, care)?))
+                let place = refine(image, &reading, code, care, self.options);
+                if place.is_none() {
+                    tried.add(|| dropped(quad.to_vec(), Fate::Fit, LOST.to_owned()));
+                }
+                Some((index, place?))
             })
             .collect();
         for (index, place) in places {
@@ -176,16 +214,22 @@ impl<'a> TagSearch<'a> {
 
     /// Fits a tag that was read.
     fn take(&mut self, reading: &CodeReading, (index, code): (usize, u64), care: Care) {
-        if let Some(place) = refine(self.image, reading, code, care) {
-            self.keep(index, place);
+        match refine(self.image, reading, code, care, self.options) {
+            Some(place) => self.keep(index, place),
+            None => self.tried.add(|| dropped(reading.corners.to_vec(), Fate::Fit, LOST.to_owned())),
         }
     }
 
     /// Keeps the better of two places of one tag.
     fn keep(&mut self, index: usize, place: TagPlace) {
-        if self.found[index].as_ref().is_none_or(|known| place.misfit < known.misfit) {
-            self.found[index] = Some(place);
+        if let Some(known) = self.found[index].as_ref().filter(|known| place.misfit >= known.misfit) {
+            self.tried.add(|| {
+                let why = format!("misfit {:.3}, another place of this tag has {:.3}", place.misfit, known.misfit);
+                dropped(place.corners.to_vec(), Fate::Unused, why)
+            });
+            return;
         }
+        self.found[index] = Some(place);
     }
 
     /// Seeks each missing tag where the found ones say that it is, at full resolution. Those nearest to a found one go
@@ -219,7 +263,7 @@ impl<'a> TagSearch<'a> {
         let Some(corners) = map.corners_of(&self.bay_marks[index]) else { return };
         // A threshold may fail where the light is odd; the expected place itself may still be near enough to fit.
         if self.found[index].is_none()
-            && let Some(reading) = read(self.image, &corners, &[code], Care::Quick)
+            && let Some(reading) = read(self.image, &corners, &[code], Care::Quick, self.options)
         {
             self.take(&reading, (index, code), Care::Quick);
         }
@@ -232,7 +276,7 @@ impl<'a> TagSearch<'a> {
             };
             for likely in likely_places(&grey, &in_window, code, tolerance) {
                 let quad = likely.corners.map(|corner| grey.to_photo(corner));
-                if let Some(reading) = read(self.image, &quad, &[code], Care::Known) {
+                if let Some(reading) = read(self.image, &quad, &[code], Care::Known, self.options) {
                     self.take(&reading, (index, code), Care::Known);
                 }
             }
@@ -245,9 +289,11 @@ impl<'a> TagSearch<'a> {
         let corners = map.corners_of(mark)?;
         let size = corners.iter().map(|corner| 2.0 * corner.distance(centre)).fold(0.0, f64::max);
         let nearest = self.distance_to_known(map, known, index)?;
-        let share = if map.is_projective { WINDOW_SHARE } else { WINDOW_SHARE_AFFINE };
+        let share =
+            if map.is_projective { self.options.search.window_share } else { self.options.search.window_share_affine };
         let photo = self.image.photo();
-        let half = (WINDOW_SIZES * size + share * nearest).min((photo.width() + photo.height()) as f64);
+        let half =
+            (self.options.search.window_sizes * size + share * nearest).min((photo.width() + photo.height()) as f64);
         let (left, top) = ((centre.x - half).max(0.0), (centre.y - half).max(0.0));
         let (right, bottom) = ((centre.x + half).max(0.0), (centre.y + half).max(0.0));
         let grey = Grey::window(photo, left as usize, top as usize, (right - left) as usize, (bottom - top) as usize);

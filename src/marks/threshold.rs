@@ -5,14 +5,12 @@
 //! where they hardly differ, or no more than noise does, nothing is dark. Codes are compared as encoded, which evens out noise.
 
 use super::grain::Grain;
+use super::options::FindOptions;
 use super::shrink::{Grey, UNITS_PER_CODE};
 
 /// Side of a tile in blocks: the neighbourhood of three tiles then spans a module of white beside one of black at every
 /// size that the search picture leaves.
 const TILE: usize = 4;
-/// Least difference in standard deviations of the noise: the 36 means of three tiles by three, from which the extremes
-/// are taken, differ by 4.2 of them on average and by 6 in one place of 150.
-const NOISE_SIGMAS: f32 = 6.0;
 
 /// What counts as dark.
 #[derive(Debug, Clone, Copy)]
@@ -26,11 +24,11 @@ pub(super) struct Contrast {
 }
 
 impl Contrast {
-    fn is_met(self, low: u16, high: u16, grain: &Grain) -> bool {
+    fn is_met(self, low: u16, high: u16, grain: &Grain, options: &FindOptions) -> bool {
         let range = f32::from(high.saturating_sub(low));
         range >= self.least_codes * f32::from(UNITS_PER_CODE)
             && range >= self.least_share * f32::from(high)
-            && range >= NOISE_SIGMAS * grain.at(low.midpoint(high))
+            && range >= options.search.noise_sigmas * grain.at(low.midpoint(high))
     }
 }
 
@@ -43,9 +41,9 @@ pub(super) struct Run {
 }
 
 /// All runs of dark blocks, row by row from the top, left to right.
-pub(super) fn dark_runs(grey: &Grey, contrast: Contrast) -> Vec<Run> {
+pub(super) fn dark_runs(grey: &Grey, contrast: Contrast, options: &FindOptions) -> Vec<Run> {
     let tiles = Tiles::of(grey);
-    let thresholds = tiles.thresholds(contrast, &Grain::of(grey));
+    let thresholds = tiles.thresholds(contrast, &Grain::of(grey), options);
     let mut runs = Vec::new();
     let mut active = Vec::new();
     for (tile_row, limits) in thresholds.chunks(tiles.columns.max(1)).enumerate() {
@@ -89,12 +87,14 @@ pub(super) struct ContrastTile {
 }
 
 /// The tiles with contrast.
-pub(super) fn contrast_tiles(grey: &Grey, contrast: Contrast) -> Vec<ContrastTile> {
+pub(super) fn contrast_tiles(grey: &Grey, contrast: Contrast, options: &FindOptions) -> Vec<ContrastTile> {
     let tiles = Tiles::of(grey);
     let grain = Grain::of(grey);
     let (low, high) = (tiles.spread(&tiles.low, u16::min), tiles.spread(&tiles.high, u16::max));
-    let ranges =
-        low.iter().zip(&high).map(|(&low, &high)| (high.saturating_sub(low), contrast.is_met(low, high, &grain)));
+    let ranges = low
+        .iter()
+        .zip(&high)
+        .map(|(&low, &high)| (high.saturating_sub(low), contrast.is_met(low, high, &grain, options)));
     ranges
         .enumerate()
         .filter(|(_, (_, is_met))| *is_met)
@@ -148,14 +148,18 @@ impl Tiles {
     }
 
     /// Threshold per tile in units; 0 where the contrast is too low.
-    fn thresholds(&self, contrast: Contrast, grain: &Grain) -> Vec<u16> {
+    fn thresholds(&self, contrast: Contrast, grain: &Grain, options: &FindOptions) -> Vec<u16> {
         let low = self.spread(&self.low, u16::min);
         let high = self.spread(&self.high, u16::max);
         low.iter()
             .zip(&high)
             .map(|(&low, &high)| {
                 let range = f32::from(high.saturating_sub(low));
-                if contrast.is_met(low, high, grain) { (f32::from(low) + contrast.split * range) as u16 } else { 0 }
+                if contrast.is_met(low, high, grain, options) {
+                    (f32::from(low) + contrast.split * range) as u16
+                } else {
+                    0
+                }
             })
             .collect()
     }
@@ -194,20 +198,23 @@ mod tests {
     fn a_dark_bar_gives_its_runs_and_a_flat_wall_none() {
         let photo =
             gray_photo(40, 24, 1, |x, y| if (10..20).contains(&x) && (8..12).contains(&y) { 20.0 } else { 90.0 });
-        let runs = dark_runs(&Grey::of(&photo, 1), CONTRAST);
+        let runs = dark_runs(&Grey::of(&photo, 1), CONTRAST, &FindOptions::default());
         assert_eq!(runs.len(), 4);
         assert!(runs.iter().all(|run| (run.start, run.end) == (10, 20)));
         let noise = gray_photo(400, 300, 1, |x, y| 60.0 + 15.0 * hash_normal(x, y));
-        let runs = dark_runs(&Grey::of(&noise, 1), CONTRAST);
+        let runs = dark_runs(&Grey::of(&noise, 1), CONTRAST, &FindOptions::default());
         assert!(runs.iter().map(|run| run.end - run.start).sum::<u32>() < 400 * 300 / 20);
         let flat = gray_photo(40, 24, 1, |x, _| 90.0 + (x % 3) as f32);
-        assert!(dark_runs(&Grey::of(&flat, 1), CONTRAST).is_empty());
+        assert!(dark_runs(&Grey::of(&flat, 1), CONTRAST, &FindOptions::default()).is_empty());
     }
 
     #[test]
     fn tiny_pictures_give_no_runs() {
         for (w, h) in [(0, 0), (1, 1), (1, 9), (9, 1), (2, 2)] {
-            assert!(dark_runs(&Grey::of(&gray_photo(w, h, 1, |x, _| x as f32), 1), CONTRAST).is_empty());
+            assert!(
+                dark_runs(&Grey::of(&gray_photo(w, h, 1, |x, _| x as f32), 1), CONTRAST, &FindOptions::default())
+                    .is_empty()
+            );
         }
     }
 }

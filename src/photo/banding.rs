@@ -12,6 +12,7 @@
 
 use super::image::Photo;
 use super::linear::LinearImage;
+use super::options::PhotoOptions;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 
@@ -44,23 +45,11 @@ const READ: (usize, usize) = (5, 16);
 /// Cells of a stretch, and the distance between stretches: shorter than half of the widest band would show nothing.
 const STRETCH: usize = 36;
 const STEP: usize = 12;
-/// Light that is used, relative to full scale: noise below, clipping above.
-const USED_LIGHT: (f64, f64) = (1.5e-3, 0.8);
-/// Spread of the log light about its cubic course beyond which a mark, a door or the cutoff lies in a stretch.
-const SMOOTH: f64 = 0.10;
-/// Fewest stretches that tell.
-const LEAST_STRETCHES: usize = 60;
 /// Bands over the read-out that are tried, and their step.
 const COUNTS: (f64, f64) = (1.5, 8.0);
 const COUNT_STEP: f64 = 0.25;
-/// Share of what is left that the wave must explain: steady lamps' own courses reach 0.058, bands that move the hot spot
-/// beyond its uncertainty start at 0.09 (own judgement, from photos with known truth).
-const LEAST_SHARE: f64 = 0.075;
-/// Least amplitude of the log light that is worth a word: bands of two percent.
-const LEAST_AMPLITUDE: f64 = 0.010;
 /// Groups of neighbouring rows (columns where the bands lie level) that are left out in turn, and the fewest of them.
 pub(super) const GROUPS: usize = 10;
-const LEAST_GROUPS: usize = 6;
 /// Courses that are taken off: constant to cubic.
 const COURSES: usize = 4;
 
@@ -74,15 +63,15 @@ struct Rest {
 }
 
 /// Bands along the upright picture's columns; none where the picture was not turned by a quarter.
-pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
+pub fn bands(image: &LinearImage<'_>, options: &PhotoOptions) -> Option<Bands> {
     let photo = image.photo();
     if !is_turned(photo) || photo.width() < READ.0 * ALONG || photo.height() < READ.1 * ACROSS {
         return None;
     }
     let courses = courses(STRETCH);
     let stretches: Vec<Rest> =
-        (0..ACROSS).into_par_iter().flat_map_iter(|row| stretches(image, row, &courses)).collect();
-    if stretches.len() < LEAST_STRETCHES {
+        (0..ACROSS).into_par_iter().flat_map_iter(|row| stretches(image, row, &courses, options)).collect();
+    if stretches.len() < options.bands.least_stretches {
         return None;
     }
     let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
@@ -93,22 +82,22 @@ pub fn bands(image: &LinearImage<'_>) -> Option<Bands> {
     });
     let (count, share, wave) = told.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let amplitude = wave[0].hypot(wave[1]);
-    let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE;
+    let is_seen = share > options.bands.least_share && amplitude > options.bands.least_amplitude;
     is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: false })
 }
 
 /// The stretches of a row of cells that show a smooth wall, their courses taken off, and where each starts.
-fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch]) -> Vec<Rest> {
+fn stretches(image: &LinearImage<'_>, row: usize, courses: &[Stretch], options: &PhotoOptions) -> Vec<Rest> {
     let levels: Vec<f64> = (0..ALONG).map(|column| cell(image, column, row)).collect();
     let starts = (0..=ALONG - STRETCH).step_by(STEP);
     let stretch = |start: usize| {
         let levels = &levels[start..start + STRETCH];
-        if levels.iter().any(|level| !(USED_LIGHT.0..USED_LIGHT.1).contains(level)) {
+        if levels.iter().any(|level| !(options.bands.darkest..options.bands.brightest).contains(level)) {
             return None;
         }
         let mut rest: Stretch = levels.iter().map(|level| level.ln()).collect();
         take_off(&mut rest, courses);
-        (dot(&rest, &rest) < SMOOTH * SMOOTH * STRETCH as f64).then_some(Rest {
+        (dot(&rest, &rest) < options.bands.smooth * options.bands.smooth * STRETCH as f64).then_some(Rest {
             group: row * GROUPS / ACROSS,
             start,
             values: rest,
@@ -231,9 +220,9 @@ pub(super) fn total(groups: &[WaveSums]) -> WaveSums {
 }
 
 /// By how many of its own spreads the wave differs from none: the delete-one jackknife over the groups.
-pub(super) fn sigmas(groups: &[WaveSums], wave: [f64; 2]) -> Option<f64> {
+pub(super) fn sigmas(groups: &[WaveSums], wave: [f64; 2], options: &PhotoOptions) -> Option<f64> {
     let n = groups.len();
-    if n < LEAST_GROUPS {
+    if n < options.bands.least_groups {
         return None;
     }
     let whole = total(groups);
@@ -284,7 +273,8 @@ mod tests {
     fn bands_of_a_pulsed_lamp_are_seen() {
         for (orientation, depth, count) in [(6, 0.1, 6.0), (8, 0.1, 4.0), (6, 0.3, 3.0)] {
             let photo = shot(orientation, depth, count, 0.0);
-            let seen = bands(&LinearImage::new(&photo)).unwrap_or_else(|| panic!("{orientation} {depth} {count}"));
+            let seen = bands(&LinearImage::new(&photo), &PhotoOptions::default())
+                .unwrap_or_else(|| panic!("{orientation} {depth} {count}"));
             assert!((0.5 * depth..1.2 * depth).contains(&seen.depth), "{depth}: {seen:?}");
             assert!((seen.count - count).abs() <= 0.5, "{count}: {seen:?}");
         }
@@ -294,15 +284,15 @@ mod tests {
     fn a_steady_lamp_has_none() {
         for stains in [0.0, 0.05] {
             let photo = shot(6, 0.0, 4.0, stains);
-            assert_eq!(bands(&LinearImage::new(&photo)), None, "{stains}");
+            assert_eq!(bands(&LinearImage::new(&photo), &PhotoOptions::default()), None, "{stains}");
         }
     }
 
     /// Level bands are not told from the beam's own course; nor anything in a picture of a few pixels.
     #[test]
     fn what_cannot_be_told_is_not_claimed() {
-        assert_eq!(bands(&LinearImage::new(&shot(1, 0.2, 6.0, 0.0))), None);
+        assert_eq!(bands(&LinearImage::new(&shot(1, 0.2, 6.0, 0.0)), &PhotoOptions::default()), None);
         let tiny = rgb_photo(20, 10, 6, |x, _| [x as u8; 3]);
-        assert_eq!(bands(&LinearImage::new(&tiny)), None);
+        assert_eq!(bands(&LinearImage::new(&tiny), &PhotoOptions::default()), None);
     }
 }

@@ -11,6 +11,7 @@ use super::banding::{
     ACROSS, ALONG, Bands, GROUPS, WaveSums, courses, dot, is_turned, shapes, sigmas, take_off, total,
 };
 use super::linear::LinearImage;
+use super::options::PhotoOptions;
 use crate::units::PxPoint;
 use rayon::prelude::*;
 
@@ -18,26 +19,9 @@ use rayon::prelude::*;
 const READ: (usize, usize) = (10, 40);
 /// Pixels along a side of a cell under which a picture is too small to tell.
 const LEAST_PX: usize = 4;
-/// Light that is used, relative to full scale: noise below, clipping above.
-const USED_LIGHT: (f64, f64) = (1e-3, 0.8);
-/// Fewest cells of a stretch: half of a wide band.
-const LEAST_CELLS: usize = 18;
-/// Change of log light from cell to cell that ends a stretch (a car, a line on the floor), and the spread about its cubic
-/// course beyond which it is not used.
-const LARGEST_CHANGE: f64 = 0.12;
-const SMOOTH: f64 = 0.15;
 /// Bands over the read-out that are tried, and their step: fewer than three are a cubic's own course.
 const COUNTS: (f64, f64) = (3.0, 8.0);
 const COUNT_STEP: f64 = 0.25;
-/// Share of what is left that the wave must explain: floors under a steady low beam stay under 0.3, bands that move the hot
-/// spot reach 0.55 and more (own judgement, from photos with known truth).
-const LEAST_SHARE: f64 = 0.40;
-/// Counts whose share is this near to the best explain it as well: the largest of them, with the least amplitude, is meant.
-const AS_GOOD: f64 = 0.97;
-/// Spreads that the wave must stand out by when groups of columns are left out in turn.
-const LEAST_SIGMAS: f64 = 4.0;
-/// Least amplitude of the log light that is worth a word: bands of four percent.
-const LEAST_AMPLITUDE: f64 = 0.02;
 
 /// What is left of a column's stretch of floor.
 struct Stretch {
@@ -48,13 +32,17 @@ struct Stretch {
 }
 
 /// Level bands, told where `is_floor` (of a place in the upright picture); none in a photo that was turned by a quarter.
-pub fn level_bands(image: &LinearImage<'_>, is_floor: &(dyn Fn(PxPoint) -> bool + Sync)) -> Option<Bands> {
+pub fn level_bands(
+    image: &LinearImage<'_>,
+    is_floor: &(dyn Fn(PxPoint) -> bool + Sync),
+    options: &PhotoOptions,
+) -> Option<Bands> {
     let photo = image.photo();
     if is_turned(photo) || photo.width() < LEAST_PX * ACROSS || photo.height() < LEAST_PX * ALONG {
         return None;
     }
     let stretches: Vec<Stretch> =
-        (0..ACROSS).into_par_iter().flat_map_iter(|column| stretches(image, column, is_floor)).collect();
+        (0..ACROSS).into_par_iter().flat_map_iter(|column| stretches(image, column, is_floor, options)).collect();
     let counts = (0..).map(|i| COUNTS.0 + COUNT_STEP * f64::from(i)).take_while(|count| *count <= COUNTS.1);
     let told: Vec<(f64, f64)> = counts
         .filter_map(|count| {
@@ -63,16 +51,23 @@ pub fn level_bands(image: &LinearImage<'_>, is_floor: &(dyn Fn(PxPoint) -> bool 
         })
         .collect();
     let best = told.iter().map(|(_, share)| *share).fold(0.0, f64::max);
-    let (count, share) = *told.iter().rfind(|(_, share)| *share >= AS_GOOD * best)?;
+    let (count, share) = *told.iter().rfind(|(_, share)| *share >= options.level_bands.as_good * best)?;
     let groups = groups(&stretches, count);
     let wave = total(&groups).wave()?;
     let amplitude = wave[0].hypot(wave[1]);
-    let is_seen = share > LEAST_SHARE && amplitude > LEAST_AMPLITUDE && sigmas(&groups, wave)? > LEAST_SIGMAS;
+    let is_seen = share > options.level_bands.least_share
+        && amplitude > options.level_bands.least_amplitude
+        && sigmas(&groups, wave, options)? > options.level_bands.least_sigmas;
     is_seen.then(|| Bands { depth: 1.0 - (-2.0 * amplitude).exp(), count, wave, is_level: true })
 }
 
 /// A column's stretches of smooth floor, their courses taken off.
-fn stretches(image: &LinearImage<'_>, column: usize, is_floor: &dyn Fn(PxPoint) -> bool) -> Vec<Stretch> {
+fn stretches(
+    image: &LinearImage<'_>,
+    column: usize,
+    is_floor: &dyn Fn(PxPoint) -> bool,
+    options: &PhotoOptions,
+) -> Vec<Stretch> {
     let size = (image.photo().width() as f64, image.photo().height() as f64);
     let place = |row: usize| {
         PxPoint::new((column as f64 + 0.5) / ACROSS as f64 * size.0, (row as f64 + 0.5) / ALONG as f64 * size.1)
@@ -80,32 +75,34 @@ fn stretches(image: &LinearImage<'_>, column: usize, is_floor: &dyn Fn(PxPoint) 
     let cells: Vec<Option<f64>> = (0..ALONG)
         .map(|row| {
             let level = is_floor(place(row)).then(|| cell(image, column, row))?;
-            (USED_LIGHT.0..USED_LIGHT.1).contains(&level).then(|| level.ln())
+            (options.level_bands.darkest..options.level_bands.brightest).contains(&level).then(|| level.ln())
         })
         .collect();
     let mut found = Vec::new();
     let mut start = 0;
     for row in 1..=ALONG {
         let goes_on = row < ALONG
-            && cells[row].zip(cells[row - 1]).is_some_and(|(here, before)| (here - before).abs() < LARGEST_CHANGE);
+            && cells[row]
+                .zip(cells[row - 1])
+                .is_some_and(|(here, before)| (here - before).abs() < options.level_bands.largest_change);
         if !goes_on {
             // The cells at a change show some of both sides.
             let end = if row < ALONG { row.saturating_sub(1) } else { row };
-            found.extend(stretch(&cells, column, start + 1, end));
+            found.extend(stretch(&cells, column, start + 1, end, options));
             start = row;
         }
     }
     found
 }
 
-fn stretch(cells: &[Option<f64>], column: usize, start: usize, end: usize) -> Option<Stretch> {
+fn stretch(cells: &[Option<f64>], column: usize, start: usize, end: usize, options: &PhotoOptions) -> Option<Stretch> {
     let mut rest: Vec<f64> = cells.get(start..end)?.iter().copied().collect::<Option<_>>()?;
-    if rest.len() < LEAST_CELLS {
+    if rest.len() < options.level_bands.least_cells {
         return None;
     }
     let courses = courses(rest.len());
     take_off(&mut rest, &courses);
-    let is_smooth = dot(&rest, &rest) < SMOOTH * SMOOTH * rest.len() as f64;
+    let is_smooth = dot(&rest, &rest) < options.level_bands.smooth * options.level_bands.smooth * rest.len() as f64;
     is_smooth.then_some(Stretch { column, start, rest, courses })
 }
 
@@ -160,7 +157,11 @@ mod tests {
     }
 
     fn seen(photo: &Photo) -> Option<Bands> {
-        level_bands(&LinearImage::new(photo), &|place: PxPoint| place.y > FLOOR * SIZE.1 as f64)
+        level_bands(
+            &LinearImage::new(photo),
+            &|place: PxPoint| place.y > FLOOR * SIZE.1 as f64,
+            &PhotoOptions::default(),
+        )
     }
 
     /// Truth: the bands are made. Room light makes them shallower and the cubic course takes some of wide ones.
@@ -183,6 +184,6 @@ mod tests {
     #[test]
     fn no_floor_tells_nothing() {
         let photo = shot(0.3, 5.0);
-        assert_eq!(level_bands(&LinearImage::new(&photo), &|_| false), None);
+        assert_eq!(level_bands(&LinearImage::new(&photo), &|_| false, &PhotoOptions::default()), None);
     }
 }

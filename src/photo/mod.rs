@@ -1,5 +1,6 @@
 //! Bytes of a file to a picture whose reads are proportional to light.
 
+pub mod options;
 pub mod image;
 pub mod decode;
 mod decode_jpeg;
@@ -24,6 +25,7 @@ pub(crate) use jpeg_walk::{JpegSegment, jpeg_segments};
 pub use level_banding::level_bands;
 pub use linear::{AmbientAlignment, LinearImage};
 pub use noise::NoiseCurve;
+pub use options::PhotoOptions;
 pub use pair::{FoundShift, PairShift, shift_between};
 pub use sharpness::{edge_spread_px, white_share};
 

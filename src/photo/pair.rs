@@ -10,22 +10,10 @@
 //! [`PairShift::NotRecoverable`] with the reason.
 
 use super::image::Photo;
+use super::options::PhotoOptions;
 use super::pair_fit::{Fit, Movement, fit};
 use super::pair_match::find_matches;
 use crate::units::PxPoint;
-
-/// Agreeing patches that make a movement believable; chance agreement of three happens.
-const MIN_AGREEING: usize = 6;
-/// Share of the matched patches that must agree.
-const MIN_SHARE: f64 = 0.25;
-/// Sigma beyond which a movement counts as not known, pixels.
-const MAX_SIGMA_PX: f64 = 1.0;
-/// Sigma below which none is believed, pixels: lens and parallax move parts of the picture by this much.
-const SIGMA_FLOOR_PX: f64 = 0.05;
-/// Roll from which the camera counts as taken up and put back, degrees. A rested phone rolls by hundredths of a degree, one
-/// in a quiet hand by some tenths; what turns farther was moved as a whole, and then the wall's perspective changed too,
-/// which shift, roll and scale cannot follow (own judgement).
-const MAX_ROLL_DEG: f64 = 0.8;
 
 /// The movement between two photos.
 #[derive(Debug, Clone, PartialEq)]
@@ -97,7 +85,7 @@ impl FoundShift {
 }
 
 /// The movement of the picture from photo `a` to photo `b`.
-pub fn shift_between(a: &Photo, b: &Photo) -> PairShift {
+pub fn shift_between(a: &Photo, b: &Photo, options: &PhotoOptions) -> PairShift {
     let not_recoverable = |reason: String| PairShift::NotRecoverable { reason };
     let sizes = [a, b].map(|photo| (photo.width(), photo.height()));
     if sizes[0] != sizes[1] {
@@ -110,13 +98,15 @@ pub fn shift_between(a: &Photo, b: &Photo) -> PairShift {
             "the camera was turned between the photos (EXIF orientation {first} and {second})"
         ));
     }
-    let found = find_matches(a, b);
+    let found = find_matches(a, b, options);
     let centre = PxPoint::new(a.width() as f64 / 2.0, a.height() as f64 / 2.0);
-    let needed = MIN_AGREEING.max((MIN_SHARE * found.matches.len() as f64).ceil() as usize);
-    let Some(fit) = fit(&found.matches, centre).filter(|_| found.matches.len() >= MIN_AGREEING) else {
-        let (matched, tried) = (found.matches.len(), found.tried);
+    let needed =
+        options.pair.least_agreeing.max((options.pair.least_share * found.matches.len() as f64).ceil() as usize);
+    let Some(fit) = fit(&found.matches, centre, options).filter(|_| found.matches.len() >= options.pair.least_agreeing)
+    else {
+        let (matched, tried, least) = (found.matches.len(), found.tried, options.pair.least_agreeing);
         return not_recoverable(format!(
-            "only {matched} of {tried} places look alike in both photos, need {MIN_AGREEING}: marks, joints or the floor \
+            "only {matched} of {tried} places look alike in both photos, need {least}: marks, joints or the floor \
              line must be visible in both"
         ));
     };
@@ -124,11 +114,11 @@ pub fn shift_between(a: &Photo, b: &Photo) -> PairShift {
         let (agreeing, matched) = (fit.agreeing, found.matches.len());
         return not_recoverable(format!("only {agreeing} of {matched} places moved alike, need {needed}"));
     }
-    judged(&fit, centre, found.tried)
+    judged(&fit, centre, found.tried, options)
 }
 
-fn judged(fit: &Fit, centre: PxPoint, tried: usize) -> PairShift {
-    let sigma = |axis: usize| fit.covariance[(axis, axis)].max(0.0).sqrt().max(SIGMA_FLOOR_PX);
+fn judged(fit: &Fit, centre: PxPoint, tried: usize, options: &PhotoOptions) -> PairShift {
+    let sigma = |axis: usize| fit.covariance[(axis, axis)].max(0.0).sqrt().max(options.pair.sigma_floor_px);
     let p = &fit.movement.parameters;
     let shift = FoundShift {
         dx_px: p[0],
@@ -141,9 +131,10 @@ fn judged(fit: &Fit, centre: PxPoint, tried: usize) -> PairShift {
         agreeing: fit.agreeing,
         tried,
     };
-    if shift.rotation_deg.abs() > MAX_ROLL_DEG {
+    let most = options.pair.most_roll_deg;
+    if shift.rotation_deg.abs() > most {
         let reason = format!(
-            "the camera was turned by {:.1} degrees and moved by {:.0} px between them, need {MAX_ROLL_DEG} degrees or less: \
+            "the camera was turned by {:.1} degrees and moved by {:.0} px between them, need {most} degrees or less: \
              it was not left in its place",
             shift.rotation_deg.abs(),
             shift.dx_px.hypot(shift.dy_px)
@@ -151,9 +142,11 @@ fn judged(fit: &Fit, centre: PxPoint, tried: usize) -> PairShift {
         return PairShift::NotRecoverable { reason };
     }
     let (across, down) = (shift.sigma_x_px, shift.sigma_y_px);
-    if across.max(down) > MAX_SIGMA_PX {
-        let reason =
-            format!("the shift is known to {across:.1} px across and {down:.1} px down only, need {MAX_SIGMA_PX}");
+    if across.max(down) > options.pair.most_sigma_px {
+        let reason = format!(
+            "the shift is known to {across:.1} px across and {down:.1} px down only, need {}",
+            options.pair.most_sigma_px
+        );
         return PairShift::NotRecoverable { reason };
     }
     PairShift::Found(shift)
@@ -245,8 +238,8 @@ mod tests {
         let lamp = shot(&moved(0.0, 0.0, 0.0, 0.0), |x, y| lamp_light(x, y, 0.03), 0.1, 1);
         for (dx, dy) in [(0.0, 0.0), (0.35, -0.6), (7.4, -3.25), (-28.3, 17.7)] {
             let room = shot(&moved(dx, dy, 0.0, 0.0), room_light, 0.1, 2);
-            let PairShift::Found(found) = shift_between(&lamp, &room) else {
-                panic!("{:?}", shift_between(&lamp, &room))
+            let PairShift::Found(found) = shift_between(&lamp, &room, &PhotoOptions::default()) else {
+                panic!("{:?}", shift_between(&lamp, &room, &PhotoOptions::default()))
             };
             let (ex, ey) = (found.dx_px - dx, found.dy_px - dy);
             assert!(ex.abs() < 0.2 && ey.abs() < 0.2, "{dx} {dy}: {found:?}");
@@ -259,7 +252,9 @@ mod tests {
         let truth = moved(5.2, -2.4, 0.0, 0.4);
         let lamp = shot(&moved(0.0, 0.0, 0.0, 0.0), |x, y| lamp_light(x, y, 0.05), 0.1, 3);
         let room = shot(&truth, room_light, 0.1, 4);
-        let PairShift::Found(found) = shift_between(&lamp, &room) else { panic!("{:?}", shift_between(&lamp, &room)) };
+        let PairShift::Found(found) = shift_between(&lamp, &room, &PhotoOptions::default()) else {
+            panic!("{:?}", shift_between(&lamp, &room, &PhotoOptions::default()))
+        };
         assert!((found.rotation_deg - 0.4).abs() < 0.02, "{found:?}");
         for place in [PxPoint::new(200.0, 250.0), PxPoint::new(950.0, 550.0)] {
             let [dx, dy] = truth.shift_at(place);
@@ -275,7 +270,9 @@ mod tests {
     fn marks_and_floor_are_enough() {
         let lamp = shot(&moved(0.0, 0.0, 0.0, 0.0), |x, y| lamp_light(x, y, 0.05), 0.0, 5);
         let room = shot(&moved(-6.7, 9.2, 0.0, 0.0), room_light, 0.0, 6);
-        let PairShift::Found(found) = shift_between(&lamp, &room) else { panic!("{:?}", shift_between(&lamp, &room)) };
+        let PairShift::Found(found) = shift_between(&lamp, &room, &PhotoOptions::default()) else {
+            panic!("{:?}", shift_between(&lamp, &room, &PhotoOptions::default()))
+        };
         assert!((found.dx_px + 6.7).abs() < 0.2 && (found.dy_px - 9.2).abs() < 0.2, "{found:?}");
     }
 
@@ -284,15 +281,25 @@ mod tests {
     fn a_camera_that_was_taken_up_is_refused() {
         let lamp = shot(&moved(0.0, 0.0, 0.0, 0.0), |x, y| lamp_light(x, y, 0.05), 0.1, 10);
         for turn in [-1.0, 1.0] {
-            let little = shot(&moved(9.0, -6.0, 0.0, turn * 0.5 * MAX_ROLL_DEG), room_light, 0.1, 11);
-            assert!(matches!(shift_between(&lamp, &little), PairShift::Found(_)));
-            let much = shot(&moved(9.0, -6.0, 0.0, turn * 2.0 * MAX_ROLL_DEG), room_light, 0.1, 12);
+            let little = shot(
+                &moved(9.0, -6.0, 0.0, turn * 0.5 * PhotoOptions::default().pair.most_roll_deg),
+                room_light,
+                0.1,
+                11,
+            );
+            assert!(matches!(shift_between(&lamp, &little, &PhotoOptions::default()), PairShift::Found(_)));
+            let much = shot(
+                &moved(9.0, -6.0, 0.0, turn * 2.0 * PhotoOptions::default().pair.most_roll_deg),
+                room_light,
+                0.1,
+                12,
+            );
             assert!(reason(&lamp, &much).contains("need"), "{}", reason(&lamp, &much));
         }
     }
 
     fn reason(a: &Photo, b: &Photo) -> String {
-        match shift_between(a, b) {
+        match shift_between(a, b, &PhotoOptions::default()) {
             PairShift::NotRecoverable { reason } => reason,
             PairShift::Found(found) => panic!("{found:?}"),
         }

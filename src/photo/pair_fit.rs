@@ -3,26 +3,17 @@
 //! **How**: every small set of patches proposes a movement, the one with most agreeing patches wins (all sets in a fixed
 //! order, so the result is repeatable), and weighted least squares over those that agree gives movement and covariance.
 
+use super::options::PhotoOptions;
 use super::pair_match::Match;
 use crate::units::PxPoint;
 use nalgebra::{Matrix2, Matrix4, Vector2, Vector4};
 
 /// Proposals come from this many of the best patches; a thousand and more pairs.
 const PROPOSERS: usize = 60;
-/// What patches may deviate beyond their own sigma, pixels: parallax of things before the wall, lens.
-const SLACK_PX: f64 = 0.3;
-/// Squared distance in sigmas up to which a patch agrees: 99 % of two degrees of freedom.
-const AGREES_WITHIN: f64 = 9.2;
 /// Rounds of judging agreement.
 const ROUNDS: usize = 6;
 /// Patches from which the scatter among them is estimated; with fewer the assumed one stands.
 const ENOUGH_FOR_SCATTER: usize = 8;
-/// Greatest rotation that a camera held to the same place makes, radians: 2 degrees.
-const MAX_ROTATION: f64 = 0.035;
-/// Greatest change of scale, likewise: 5 cm in 5 m.
-const MAX_SCALE: f64 = 0.01;
-/// Rotation and scale count when they improve the fit by this much in chi-squared (two parameters, 3.5 sigma).
-const WORTH_IT: f64 = 15.0;
 
 /// A movement: translation at the centre, then change of scale and rotation (radians, from x towards y).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,8 +44,8 @@ impl Movement {
         [p[0] + p[2] * x - p[3] * y, p[1] + p[2] * y + p[3] * x]
     }
 
-    fn is_small(&self) -> bool {
-        self.parameters[3].abs() <= MAX_ROTATION && self.parameters[2].abs() <= MAX_SCALE
+    fn is_small(&self, options: &PhotoOptions) -> bool {
+        self.parameters[3].abs() <= options.pair.most_rotation && self.parameters[2].abs() <= options.pair.most_scale
     }
 
     /// Squared distance of a match from the movement, in its own sigmas and the slack.
@@ -74,9 +65,9 @@ struct Weighted {
 }
 
 impl Weighted {
-    fn new(found: &Match) -> Option<Self> {
+    fn new(found: &Match, options: &PhotoOptions) -> Option<Self> {
         let [xx, xy, yy] = found.covariance;
-        let slack = SLACK_PX * SLACK_PX;
+        let slack = options.pair.slack_px * options.pair.slack_px;
         let weight = Matrix2::new(xx + slack, xy, xy, yy + slack).try_inverse()?;
         Some(Self { place: found.place, shift: Vector2::from(found.shift), weight })
     }
@@ -113,13 +104,13 @@ fn solve(matches: &[&Weighted], centre: PxPoint, free: usize) -> Option<(Movemen
 const REACH_PX: f64 = 1000.0;
 
 /// The movement that most patches agree on; `None` when there are none.
-pub(super) fn fit(matches: &[Match], centre: PxPoint) -> Option<Fit> {
+pub(super) fn fit(matches: &[Match], centre: PxPoint, options: &PhotoOptions) -> Option<Fit> {
     let mut sorted: Vec<&Match> = matches.iter().collect();
     sorted.sort_by(|a, b| spread(a).total_cmp(&spread(b)));
-    let order: Vec<Weighted> = sorted.into_iter().filter_map(Weighted::new).collect();
-    let best = propose(&order, centre)?;
+    let order: Vec<Weighted> = sorted.into_iter().filter_map(|found| Weighted::new(found, options)).collect();
+    let best = propose(&order, centre, options)?;
     let agree = |movement: &Movement, scatter: f64| -> Vec<&Weighted> {
-        order.iter().filter(|found| movement.distance(found) <= AGREES_WITHIN * scatter).collect()
+        order.iter().filter(|found| movement.distance(found) <= options.pair.agrees_within * scatter).collect()
     };
     let chi2 = |movement: &Movement, set: &[&Weighted]| set.iter().map(|found| movement.distance(found)).sum::<f64>();
     // Agreement is judged again with the better movement, and as strictly as the patches themselves agree, until it
@@ -129,8 +120,8 @@ pub(super) fn fit(matches: &[Match], centre: PxPoint) -> Option<Fit> {
         let set = agree(&movement, scatter);
         let (shifted, of_shift) = solve(&set, centre, 2)?;
         (movement, covariance) = (shifted, of_shift);
-        if let Some((turned, of_turn)) = solve(&set, centre, 4).filter(|(turned, _)| turned.is_small())
-            && chi2(&shifted, &set) - chi2(&turned, &set) > WORTH_IT * scatter
+        if let Some((turned, of_turn)) = solve(&set, centre, 4).filter(|(turned, _)| turned.is_small(options))
+            && chi2(&shifted, &set) - chi2(&turned, &set) > options.pair.worth_it * scatter
         {
             (movement, covariance) = (turned, of_turn);
         }
@@ -161,17 +152,17 @@ fn spread(found: &Match) -> f64 {
 }
 
 /// The best of the movements that single patches (translation) and pairs propose.
-fn propose(order: &[Weighted], centre: PxPoint) -> Option<Movement> {
+fn propose(order: &[Weighted], centre: PxPoint, options: &PhotoOptions) -> Option<Movement> {
     // Agreement counts by how well a patch is placed, at most 1; so sharp patches beat many vague ones.
     let support = |movement: &Movement| -> f64 {
-        let share = |found: &Weighted| (1.0 - movement.distance(found) / AGREES_WITHIN).max(0.0);
+        let share = |found: &Weighted| (1.0 - movement.distance(found) / options.pair.agrees_within).max(0.0);
         order.iter().map(share).sum()
     };
     let proposers = &order[..order.len().min(PROPOSERS)];
     let mut best = (0.0, Movement::still(centre));
     let mut consider = |movement: Movement| {
         let votes = support(&movement);
-        if movement.is_small() && votes > best.0 {
+        if movement.is_small(options) && votes > best.0 {
             best = (votes, movement);
         }
     };
@@ -212,7 +203,7 @@ mod tests {
         for (i, found) in matches.iter_mut().enumerate().filter(|(i, _)| i % 3 == 0) {
             found.shift = [f64::from(i as u32) * 3.0 - 40.0, 25.0 - f64::from(i as u32) * 2.0];
         }
-        let fit = fit(&matches, centre).unwrap();
+        let fit = fit(&matches, centre, &PhotoOptions::default()).unwrap();
         assert_eq!(fit.agreeing, 20);
         assert!((fit.movement.parameters - truth.parameters).amax() < 1e-9);
     }
@@ -226,10 +217,10 @@ mod tests {
             _ => Match { shift: [5.0, -797.0], covariance: [0.01, 0.0, 1e6], ..found },
         };
         let matches: Vec<Match> = grid(|_, _| [5.0, 3.0]).into_iter().enumerate().map(edge).collect();
-        let fit = fit(&matches, centre).unwrap();
+        let fit = fit(&matches, centre, &PhotoOptions::default()).unwrap();
         assert!((fit.movement.parameters[0] - 5.0).abs() < 0.01 && (fit.movement.parameters[1] - 3.0).abs() < 0.01);
         let level_only: Vec<Match> = matches.iter().step_by(2).copied().collect();
-        let vague = super::fit(&level_only, centre).unwrap();
+        let vague = super::fit(&level_only, centre, &PhotoOptions::default()).unwrap();
         assert!(vague.covariance[(0, 0)].sqrt() > 20.0 && vague.covariance[(1, 1)].sqrt() < 0.2);
     }
 }

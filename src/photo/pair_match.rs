@@ -6,6 +6,7 @@
 //! (Lucas-Kanade), which also tells how well each direction is known: an edge tells nothing along itself.
 
 use super::image::Photo;
+use super::options::PhotoOptions;
 use super::pair_reduce::{Field, Window};
 use crate::units::PxPoint;
 use rayon::prelude::*;
@@ -24,10 +25,6 @@ const STRIDE: usize = 8;
 const PATCHES: usize = 120;
 /// Steps in the coarse picture by which a patch may deviate from the vote, so that a small rotation is followed.
 const DEVIATION: isize = 3;
-/// Correlation that a coarse patch must reach; patches of noise alone stay under 0.2.
-const COARSE_CORRELATION: f32 = 0.4;
-/// The same after the fine placing, where texture is finer and noise stronger.
-const FINE_CORRELATION: f32 = 0.4;
 /// Steps of the fine placing; it converges in 4 or 5.
 const FINE_STEPS: usize = 15;
 /// The fine placing ends when a step is shorter than this, pixels of the fine picture.
@@ -42,8 +39,6 @@ const LINKED_PIXELS: f64 = 13.4;
 const SLOPE_NOISE: f64 = 0.3;
 /// Least information of a direction, as a share of all: what is known along a pure edge is as good as nothing.
 const LEAST_INFORMATION: f64 = 1e-6;
-/// Standard deviation of a placing beyond what noise explains, pixels of the fine picture: interpolation, JPEG.
-const PLACING_FLOOR_PX: f64 = 0.03;
 
 /// A patch found in both photos.
 #[derive(Debug, Clone, Copy)]
@@ -73,7 +68,7 @@ struct Patch {
 }
 
 /// Finds patches of photo `a` in photo `b`; both have the same size.
-pub(super) fn find_matches(a: &Photo, b: &Photo) -> Found {
+pub(super) fn find_matches(a: &Photo, b: &Photo, options: &PhotoOptions) -> Found {
     let side = a.width().max(a.height());
     let coarse = side.div_ceil(COARSE_SIDE).next_power_of_two();
     let (middle, fine) = (coarse.div_ceil(2), coarse.div_ceil(4));
@@ -83,13 +78,13 @@ pub(super) fn find_matches(a: &Photo, b: &Photo) -> Found {
     let [small_a, small_b] = coarse_logs.map(|field| field.without_shading(PATCH / 2));
     let patches = textured(&small_a, &small_b);
     let tried = patches.len();
-    let patches = vote(&small_a, &small_b, &patches);
+    let patches = vote(&small_a, &small_b, &patches, options);
     let scale = coarse / middle;
     let [mid_a, mid_b] = middle_logs.map(|field| field.without_shading(scale * PATCH / 2));
     let finer = coarse / fine;
     let matches = patches.par_iter().filter_map(|patch| {
-        let patch = follow(&mid_a, &mid_b, patch, scale)?;
-        place_finely(a, b, &patch, finer / scale, fine, finer * PATCH)
+        let patch = follow(&mid_a, &mid_b, patch, scale, options)?;
+        place_finely(a, b, &patch, finer / scale, fine, finer * PATCH, options)
     });
     Found { matches: matches.collect(), tried }
 }
@@ -175,7 +170,7 @@ fn correlation(template: &(Vec<f32>, f32), field: &Field, x: usize, y: usize, si
 }
 
 /// Lets all patches vote on the displacement; returns those that agree, each with its own best one nearby.
-fn vote(a: &Field, b: &Field, patches: &[Patch]) -> Vec<Patch> {
+fn vote(a: &Field, b: &Field, patches: &[Patch], options: &PhotoOptions) -> Vec<Patch> {
     let surfaces: Vec<Vec<f32>> = patches
         .par_iter()
         .map(|patch| {
@@ -196,13 +191,13 @@ fn vote(a: &Field, b: &Field, patches: &[Patch]) -> Vec<Patch> {
         let value = |&(x, y): &(isize, isize)| surface[y as usize * SPAN + x as usize];
         let (x, y) = steps.max_by(|left, right| value(left).total_cmp(&value(right)))?;
         let shift = (x - SEARCH as isize, y - SEARCH as isize);
-        (value(&(x, y)) >= COARSE_CORRELATION).then_some(Patch { shift, ..*patch })
+        (value(&(x, y)) >= options.pair.coarse_correlation).then_some(Patch { shift, ..*patch })
     };
     patches.iter().zip(&surfaces).filter_map(own).collect()
 }
 
 /// Follows a patch to a picture finer by `scale`.
-fn follow(a: &Field, b: &Field, patch: &Patch, scale: usize) -> Option<Patch> {
+fn follow(a: &Field, b: &Field, patch: &Patch, scale: usize, options: &PhotoOptions) -> Option<Patch> {
     const NEARBY: isize = 2;
     let size = scale * PATCH;
     let (x, y) = (scale * patch.x, scale * patch.y);
@@ -218,11 +213,19 @@ fn follow(a: &Field, b: &Field, patch: &Patch, scale: usize) -> Option<Patch> {
         Some((correlation(&template, b, x, y, size), (dx, dy)))
     };
     let (best, shift) = steps.filter_map(value).max_by(|left, right| left.0.total_cmp(&right.0))?;
-    (best >= COARSE_CORRELATION).then_some(Patch { x, y, shift })
+    (best >= options.pair.coarse_correlation).then_some(Patch { x, y, shift })
 }
 
 /// Places a patch to a fraction of a pixel, in pictures of `factor` pixels, finer by `scale` than the patch's.
-fn place_finely(a: &Photo, b: &Photo, patch: &Patch, scale: usize, factor: usize, size: usize) -> Option<Match> {
+fn place_finely(
+    a: &Photo,
+    b: &Photo,
+    patch: &Patch,
+    scale: usize,
+    factor: usize,
+    size: usize,
+    options: &PhotoOptions,
+) -> Option<Match> {
     let (x, y) = (scale * patch.x, scale * patch.y);
     let (dx, dy) = (scale as isize * patch.shift.0, scale as isize * patch.shift.1);
     // A rim as wide as the shading's mean is cut with the patch and cut off again: the mean must be whole.
@@ -237,7 +240,7 @@ fn place_finely(a: &Photo, b: &Photo, patch: &Patch, scale: usize, factor: usize
     };
     let wanted = cut(a, x, y, size / 2)?;
     let other = cut(b, x.checked_add_signed(dx)?, y.checked_add_signed(dy)?, size / 2 + FINE_REACH)?;
-    let (rest, covariance) = Placing::new(&wanted, &other).run()?;
+    let (rest, covariance) = Placing::new(&wanted, &other).run(options)?;
     let unit = factor as f64;
     Some(Match {
         place: PxPoint::new(x as f64 * unit, y as f64 * unit),
@@ -274,7 +277,7 @@ impl<'a> Placing<'a> {
     }
 
     /// The displacement relative to the larger field's middle, and its covariance.
-    fn run(&self) -> Option<([f64; 2], [f64; 3])> {
+    fn run(&self, options: &PhotoOptions) -> Option<([f64; 2], [f64; 3])> {
         // Keeps a pure edge from running along itself.
         const DAMPING: f64 = 1e-3;
         let trace = self.tensor[0] + self.tensor[2];
@@ -291,15 +294,15 @@ impl<'a> Placing<'a> {
             }
             if step[0].hypot(step[1]) < FINE_STEP_PX {
                 let fit = self.compare(at)?;
-                let covariance = self.covariance(fit.variance / (fit.gain * fit.gain))?;
-                return (fit.correlation >= f64::from(FINE_CORRELATION)).then_some((at, covariance));
+                let covariance = self.covariance(fit.variance / (fit.gain * fit.gain), options)?;
+                return (fit.correlation >= f64::from(options.pair.fine_correlation)).then_some((at, covariance));
             }
         }
         None
     }
 
     /// Covariance of the displacement for a mean squared residual, in the units of the wanted patch.
-    fn covariance(&self, residual: f64) -> Option<[f64; 3]> {
+    fn covariance(&self, residual: f64, options: &PhotoOptions) -> Option<[f64; 3]> {
         let trace = self.tensor[0] + self.tensor[2];
         // Noise has slopes too, which place nothing; taking all of the residual for noise of this patch errs to the
         // safe side.
@@ -311,7 +314,8 @@ impl<'a> Placing<'a> {
         let turn = if half > 0.0 { 0.5 * (strong - weak) / half } else { 0.0 };
         let (middle, lean) = (0.5 * (strong + weak), 0.5 * turn * (self.tensor[0] - self.tensor[2]));
         let inverse = invert([middle + lean, turn * self.tensor[1], middle - lean])?;
-        let (scatter, floor) = (residual * LINKED_PIXELS, PLACING_FLOOR_PX * PLACING_FLOOR_PX);
+        let (scatter, floor) =
+            (residual * LINKED_PIXELS, options.pair.placing_floor_px * options.pair.placing_floor_px);
         Some([scatter * inverse[0] + floor, scatter * inverse[1], scatter * inverse[2] + floor])
     }
 

@@ -9,6 +9,7 @@
 
 use super::image::Photo;
 use super::linear::CLIPPED_FROM_CODE;
+use super::options::PhotoOptions;
 
 /// Pixels across a strip: noise is averaged, and an edge that leans by some degrees is still sharp.
 const STRIP_PX: usize = 8;
@@ -21,26 +22,21 @@ const REACH_PX: usize = 40;
 const BASES_PX: [usize; 3] = [12, 6, 3];
 /// Steep places that are looked at in each strip.
 const PLACES: usize = 3;
-/// Least height of a step in codes, and in standard deviations of the strip's noise.
-const LEAST_CODES: f32 = 10.0;
-const LEAST_SIGMAS: f32 = 10.0;
 /// Distance of the samples of a difference that measures noise, pixels: beyond demosaicing and halved colour.
 const NOISE_LAG_PX: usize = 4;
 /// From the median size of a difference a - 2b + c to a standard deviation: 1.4826 / sqrt(6).
 const MEDIAN_TO_SIGMA: f32 = 0.605_27;
-/// Strips with an edge that are needed.
-const MIN_STRIPS: usize = 8;
 /// Pixels sampled for the white share along each side, about.
 const WHITE_SAMPLES: usize = 300;
 
 /// Spread of the sharpest edges as the standard deviation of a Gaussian blur, pixels; `None` when the photo has too few
 /// edges. A sharp photo has 1 to 3.
-pub fn edge_spread_px(photo: &Photo) -> Option<f64> {
+pub fn edge_spread_px(photo: &Photo, options: &PhotoOptions) -> Option<f64> {
     let (width, height) = (photo.width(), photo.height());
-    let rows = strip_spreads(width, height, |along, across| photo.green_code(along, across));
-    let columns = strip_spreads(height, width, |along, across| photo.green_code(across, along));
+    let rows = strip_spreads(width, height, |along, across| photo.green_code(along, across), options);
+    let columns = strip_spreads(height, width, |along, across| photo.green_code(across, along), options);
     let mut spreads: Vec<f32> = rows.into_iter().chain(columns).collect();
-    if spreads.len() < MIN_STRIPS {
+    if spreads.len() < options.sharpness.least_strips {
         return None;
     }
     let quarter = spreads.len() / 4;
@@ -62,7 +58,7 @@ pub fn white_share(photo: &Photo) -> f64 {
 }
 
 /// The sharpest edge of each strip that has one.
-fn strip_spreads(length: usize, depth: usize, code: impl Fn(usize, usize) -> f32) -> Vec<f32> {
+fn strip_spreads(length: usize, depth: usize, code: impl Fn(usize, usize) -> f32, options: &PhotoOptions) -> Vec<f32> {
     let mut line = vec![0.0f32; length];
     (0..depth.saturating_sub(STRIP_PX))
         .step_by(STRIP_STEP_PX)
@@ -73,25 +69,25 @@ fn strip_spreads(length: usize, depth: usize, code: impl Fn(usize, usize) -> f32
                     *sum += code(along, across) / STRIP_PX as f32;
                 }
             }
-            sharpest(&line)
+            sharpest(&line, options)
         })
         .collect()
 }
 
 /// The sharpest edge of a strip, over the longest baseline that does not widen it.
-fn sharpest(line: &[f32]) -> Option<f32> {
+fn sharpest(line: &[f32], options: &PhotoOptions) -> Option<f32> {
     let [longest, longer, shortest] = BASES_PX;
     [longest, longer]
         .into_iter()
-        .find_map(|base| sharpest_over(line, base).filter(|spread| *spread >= base as f32))
-        .or_else(|| sharpest_over(line, shortest))
+        .find_map(|base| sharpest_over(line, base, options).filter(|spread| *spread >= base as f32))
+        .or_else(|| sharpest_over(line, shortest, options))
 }
 
-fn sharpest_over(line: &[f32], base: usize) -> Option<f32> {
+fn sharpest_over(line: &[f32], base: usize, options: &PhotoOptions) -> Option<f32> {
     let smooth: Vec<f32> = line.windows(base).map(|part| part.iter().sum::<f32>() / base as f32).collect();
     let mut slopes: Vec<f32> =
         smooth.windows(base + 1).map(|part| (part[base] - part[0]).abs() / base as f32).collect();
-    let least = LEAST_CODES.max(LEAST_SIGMAS * noise(&smooth)?);
+    let least = options.sharpness.least_codes.max(options.sharpness.least_sigmas * noise(&smooth)?);
     let mut best: Option<f32> = None;
     for _ in 0..PLACES {
         let inner = REACH_PX..slopes.len().saturating_sub(REACH_PX);
@@ -152,7 +148,7 @@ mod tests {
     fn the_spread_of_edges_is_that_of_the_blur() {
         for noise_codes in [0.0, 6.0] {
             for sigma in [1.0, 8.0, 14.0] {
-                let found = edge_spread_px(&room(sigma, noise_codes)).unwrap();
+                let found = edge_spread_px(&room(sigma, noise_codes), &PhotoOptions::default()).unwrap();
                 let wanted = (sigma * sigma + 2.5_f64).sqrt();
                 assert!((found / wanted - 1.0).abs() < 0.25, "sigma {sigma}, noise {noise_codes}: {found}");
             }
@@ -163,9 +159,9 @@ mod tests {
     fn flat_tiny_and_noisy_pictures_have_no_edges() {
         let mut noise = Noise(9);
         let noisy = photo_of(600, 500, |_, _| (60.0 + 14.0 * noise.gauss()).clamp(0.0, 255.0) as u8);
-        assert_eq!(edge_spread_px(&noisy), None);
+        assert_eq!(edge_spread_px(&noisy, &PhotoOptions::default()), None);
         for (width, height) in [(1, 1), (9, 9), (90, 40), (600, 400)] {
-            assert_eq!(edge_spread_px(&photo_of(width, height, |_, _| 80)), None);
+            assert_eq!(edge_spread_px(&photo_of(width, height, |_, _| 80), &PhotoOptions::default()), None);
         }
     }
 

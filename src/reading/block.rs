@@ -37,6 +37,9 @@ pub struct Reading {
     pub flags: Vec<FlagBlock>,
     /// Further: the program's arguments, enough to repeat the run.
     pub command: Vec<String>,
+    /// Tunables of the detection that differ from their defaults, by key; left out when none does.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub options: BTreeMap<String, f64>,
 }
 
 /// The program that made the reading.

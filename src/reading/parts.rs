@@ -74,6 +74,8 @@ pub struct ReadingParts<'a> {
     pub outcome: ReadingOutcome<'a>,
     /// Flags of the stages between photo and beam. Those of photo, features, rule and set-up are added here.
     pub flags: &'a [Flag],
+    /// Tunables that differ from their defaults.
+    pub options: &'a BTreeMap<String, f64>,
     /// The program's arguments, without its name.
     pub command: &'a [String],
 }
@@ -97,6 +99,7 @@ impl Reading {
             verdict: verdict.map(|verdict| verdict_block(verdict, parts.rule)),
             advice: advice.map(advice_block),
             flags: flag_blocks(parts),
+            options: parts.options.clone(),
             command: parts.command.to_vec(),
         }
     }

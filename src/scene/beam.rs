@@ -5,122 +5,10 @@
 //! low beam), generalised: `I = (wide·below + hot)·T + up`, `T` a logistic edge about the line `vc(h)`; or a measured
 //! lamp's table instead ([`CandelaTable`]), turned and shifted as a whole.
 
-use super::candela::CandelaTable;
-use super::facets::{FacetSpec, Facets};
-use super::goniometer::Pole;
+use super::beam_spec::{BeamSpec, Shape};
+use super::cubic::blend;
+use super::facets::Facets;
 use super::traced;
-use serde::{Deserialize, Serialize};
-use std::sync::Arc;
-
-/// The form of the line along which the light ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Shape {
-    /// Level, then rising without end.
-    Kink15,
-    /// Level, then a ramp up to a level shelf.
-    Z,
-    /// Level, then a 45 degree step up to a level shelf.
-    Kink45,
-    /// Level on the left, the place that counts; a small step near the middle.
-    Vol,
-    /// Level on the right, the place that counts; a small step near the middle.
-    Vor,
-    /// One wide level line.
-    Flat,
-    /// No line at all: a bright spot.
-    Spot,
-}
-
-/// Everything that shapes one beam. Angles in degrees; places are relative to the aim unless said otherwise.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct BeamSpec {
-    /// The line's form.
-    pub shape: Shape,
-    /// Whether the lamp is lit.
-    pub is_lit: bool,
-    /// Where the corner of the 50 % line stands (vehicle frame).
-    pub aim_h_deg: f64,
-    /// Where the flat part of the 50 % line stands (vehicle frame); the spot's centre for `spot`.
-    pub aim_v_deg: f64,
-    /// The whole pattern turned about the aim, positive when the right end rises.
-    pub tilt_deg: f64,
-    /// `s` of the logistic edge: 0.06 is sharp, 0.22 soft.
-    pub softness_deg: f64,
-    /// Relative growth of `s` per degree to the flat side.
-    pub softness_growth_per_deg: f64,
-    /// Asymmetry of the edge, within ±0.9: the slope of its argument differs by this share above and below.
-    pub asymmetry: f64,
-    /// Rounding `r` of the corners, 1/deg.
-    pub rounding_per_deg: f64,
-    /// Slope of the rising part (tangent).
-    pub rise_slope: f64,
-    /// Height of the shelf or the step above the flat part.
-    pub shelf_deg: f64,
-    /// Amplitude of the line's waviness.
-    pub wave_deg: f64,
-    /// Wavelength of the waviness along h.
-    pub wave_length_deg: f64,
-    /// Phase of the waviness, turns.
-    pub wave_phase_turns: f64,
-    /// Intensity of the wide part at its centre, just under the line, cd.
-    pub wide_cd: f64,
-    /// Share of the wide part that does not fade to the sides.
-    pub pedestal_share: f64,
-    /// Centre of the wide part.
-    pub wide_h_deg: f64,
-    /// Half width of the wide part.
-    pub spread_deg: f64,
-    /// Exponent of the fading to the sides.
-    pub spread_power: f64,
-    /// How far under the line the light begins to fade downwards.
-    pub below_start_deg: f64,
-    /// Length of the downward fading.
-    pub below_depth_deg: f64,
-    /// Exponent of the downward fading.
-    pub below_power: f64,
-    /// Hot spot on top of the wide part, as a share of `wide_cd`.
-    pub hot_ratio: f64,
-    /// Hot spot's centre.
-    pub hot_h_deg: f64,
-    /// Hot spot's centre.
-    pub hot_v_deg: f64,
-    /// Hot spot's half width (1/e).
-    pub hot_width_deg: f64,
-    /// Hot spot's half height (1/e).
-    pub hot_height_deg: f64,
-    /// Light under the line to stray light above it (H/L) at the centre.
-    pub contrast: f64,
-    /// Share of the stray light that fades with height.
-    pub stray_near_share: f64,
-    /// Length over which it fades upwards.
-    pub stray_decay_deg: f64,
-    /// Fading of the rest of the stray light above the cutoff, degrees; very large: it does not fade.
-    pub stray_slow_deg: f64,
-    /// Centre of the stray light.
-    pub stray_h_deg: f64,
-    /// Half width of the stray light.
-    pub stray_spread_deg: f64,
-    /// Red edge above, blue edge below the green one by this much.
-    pub fringe_deg: f64,
-    /// Light exit of the projector; 0: no near-field smear.
-    pub aperture_mm: f64,
-    /// Facets of a reflector lamp.
-    #[serde(default)]
-    pub facets: FacetSpec,
-    /// File of a measured lamp, `.csv` or `.ies`, in place of the closed form. Its H-V stands at the aim (0 and 0: as
-    /// measured) and is never mirrored: a lamp for left-hand traffic was measured as one. `shape`, `rise_slope` and
-    /// `shelf_deg` then only say what kind of elbow it has; of the rest `tilt_deg`, `fringe_deg`, `aperture_mm` count.
-    #[serde(default)]
-    pub table: Option<String>,
-    /// How the lamp lay on a type C goniometer.
-    #[serde(default)]
-    pub table_pole: Pole,
-    /// The table, read by whoever may read files.
-    #[serde(skip)]
-    pub candela: Option<Arc<CandelaTable>>,
-}
 
 /// Sharpness of the bend at which the downward fading begins, 1/deg (photometry notes, section 1).
 const BELOW_BEND_PER_DEG: f64 = 6.0;
@@ -167,23 +55,23 @@ pub(super) struct Row {
 }
 
 impl Row {
-    /// Linear mixture with the next row.
-    pub(super) fn mixed(&self, next: &Self, share: f64) -> Self {
-        let mix = |a: f64, b: f64| a + (b - a) * share;
-        Self { below: mix(self.below, next.below), hot: mix(self.hot, next.hot) }
+    /// Weighted mixture of four neighbours.
+    #[inline]
+    pub(super) fn mixed(of: &[Self; 4], weights: [f64; 4]) -> Self {
+        Self { below: blend(of, weights, |r| r.below), hot: blend(of, weights, |r| r.hot) }
     }
 }
 
 impl Column {
-    /// Linear mixture with the next column.
-    pub(super) fn mixed(&self, next: &Self, share: f64) -> Self {
-        let mix = |a: f64, b: f64| a + (b - a) * share;
+    /// Weighted mixture of four neighbours.
+    #[inline]
+    pub(super) fn mixed(of: &[Self; 4], weights: [f64; 4]) -> Self {
         Self {
-            line: mix(self.line, next.line),
-            softness: mix(self.softness, next.softness),
-            wide: mix(self.wide, next.wide),
-            hot: mix(self.hot, next.hot),
-            stray: mix(self.stray, next.stray),
+            line: blend(of, weights, |c| c.line),
+            softness: blend(of, weights, |c| c.softness),
+            wide: blend(of, weights, |c| c.wide),
+            hot: blend(of, weights, |c| c.hot),
+            stray: blend(of, weights, |c| c.stray),
         }
     }
 }
@@ -253,6 +141,7 @@ impl Beam {
     }
 
     /// Turns a vehicle direction into the pattern's own, unmirrored, relative to the aim.
+    #[inline]
     pub(super) fn to_pattern(&self, h_deg: f64, v_deg: f64) -> (f64, f64) {
         let (dh, dv) = (h_deg - self.spec.aim_h_deg, v_deg - self.spec.aim_v_deg);
         let (sin, cos) = self.tilt;
@@ -312,8 +201,34 @@ impl Beam {
         Row { below: (-fade).exp(), hot: (-hot * hot).exp() }
     }
 
+    /// How much of the light is left `x` softnesses above the line.
+    #[inline]
+    pub(super) fn edge(&self, x: f64) -> f64 {
+        logistic_fall(x + self.spec.asymmetry * ((1.0 + x * x).sqrt() - 1.0))
+    }
+
+    /// How much of the stray light is left this far above the line.
+    pub(super) fn fading(&self, above_deg: f64) -> f64 {
+        let s = &self.spec;
+        let faded = |length: f64| (-above_deg / length).exp();
+        s.stray_near_share * faded(s.stray_decay_deg) + (1.0 - s.stray_near_share) * faded(s.stray_slow_deg)
+    }
+
     /// Candela in a column and row, (h, v) over the aim, for three edges raised by their own amounts.
-    pub(super) fn channels_at(&self, column: &Column, row: &Row, at: (f64, f64), lifts_deg: [f64; 3]) -> [f64; 3] {
+    fn channels_at(&self, column: &Column, row: &Row, at: (f64, f64), lifts_deg: [f64; 3]) -> [f64; 3] {
+        self.channels_by(column, row, at, lifts_deg, (|x| self.edge(x), |above| self.fading(above)))
+    }
+
+    /// The same with `edge` and `fading` in whatever form they are at hand.
+    #[inline]
+    pub(super) fn channels_by(
+        &self,
+        column: &Column,
+        row: &Row,
+        at: (f64, f64),
+        lifts_deg: [f64; 3],
+        (edge, fading): (impl Fn(f64) -> f64, impl Fn(f64) -> f64),
+    ) -> [f64; 3] {
         let (s, v) = (&self.spec, at.1);
         let mut light = column.wide * row.below + column.hot * row.hot;
         if let Some(facets) = &self.facets {
@@ -323,16 +238,12 @@ impl Beam {
             return [light + column.stray; 3];
         }
         let over = v - column.line;
-        let above = over.max(0.0);
-        // Under the line both exponentials are exactly 1.
-        let faded = |length: f64| if above == 0.0 { 1.0 } else { (-above / length).exp() };
-        let stray =
-            s.stray_near_share * faded(s.stray_decay_deg) + (1.0 - s.stray_near_share) * faded(s.stray_slow_deg);
+        // Under the line nothing has faded.
+        let stray = column.stray * if over > 0.0 { fading(over) } else { 1.0 };
+        let per_softness = 1.0 / column.softness;
         let mixed = |lift: f64| {
-            let x = (over - lift) / column.softness;
-            let skewed = x + s.asymmetry * ((1.0 + x * x).sqrt() - 1.0);
-            let lit = logistic_fall(skewed);
-            light * lit + column.stray * stray * (1.0 - lit)
+            let lit = edge((over - lift) * per_softness);
+            stray + (light - stray) * lit
         };
         if s.fringe_deg == 0.0 || lifts_deg.iter().all(|lift| lift - lifts_deg[1] == 0.0) {
             [mixed(lifts_deg[1]); 3]
@@ -344,6 +255,8 @@ impl Beam {
 
 #[cfg(test)]
 pub(super) mod tests {
+    use super::super::facets::FacetSpec;
+    use super::super::goniometer::Pole;
     use super::*;
 
     /// The beam of section 1 of the photometry notes.

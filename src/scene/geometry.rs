@@ -4,7 +4,8 @@
 //! **How**: plain vector algebra in the bay frame (x right, y up, z to the wall, mm), written for the scenes alone, so
 //! that truth never comes from the code under test.
 
-use super::spec::{CameraSpec, SetupSpec};
+use super::spec::SetupSpec;
+use super::spec_camera::CameraSpec;
 use crate::camera::Lens;
 
 /// A vector in the bay frame.

@@ -1,13 +1,12 @@
-//! The photo as a file: turned as stored, colour halved, JPEG with EXIF.
+//! The photo as a file: turned as stored, JPEG with EXIF.
 //!
 //! **Takes** upright sRGB bytes. **Gives** JPEG bytes. **How**: orientation by the eight cases of EXIF 2.32, colour
-//! averaged over 2 x 2 pixels before encoding (as 4:2:0 does; the encoder itself keeps 4:4:4), EXIF as a small
-//! big-endian TIFF.
+//! averaged over 2 x 2 pixels (4:2:0, as phones do), EXIF as a small big-endian TIFF.
 
 use crate::error::Error;
-use image::codecs::jpeg::JpegEncoder;
-use image::{ExtendedColorType, ImageEncoder};
+use jpeg_encoder::{ChromaSubsamplingMethod, ColorType, Encoder, SamplingFactor};
 use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// What the EXIF block says of the exposure.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,47 +57,39 @@ pub(super) fn readout_share(orientation: u8, x: usize, y: usize, width: usize, h
 pub(super) fn encode(upright: &[u8], size: (u32, u32), quality: u8, shot: &Shot) -> Result<Vec<u8>, Error> {
     let (width, height) = (size.0 as usize, size.1 as usize);
     let (stored_width, stored_height) = if shot.orientation >= 5 { (height, width) } else { (width, height) };
-    let mut stored = vec![0_u8; upright.len()];
-    stored.par_chunks_mut(stored_width * 3).enumerate().for_each(|(row, line)| {
-        for (column, pixel) in line.chunks_exact_mut(3).enumerate() {
-            let (x, y) = upright_of(shot.orientation, column, row, width, height);
-            pixel.copy_from_slice(&upright[(y * width + x) * 3..][..3]);
-        }
-    });
-    halve_colour(&mut stored, stored_width);
+    let stored = turned(upright, shot.orientation, (width, height), stored_width);
     let mut file = Vec::with_capacity(stored.len() / 8);
-    let mut encoder = JpegEncoder::new_with_quality(&mut file, quality);
     let wrong = |error: String| Error::file("photo", format!("not encoded: {error}"), "use sides of 8 to 16384 px");
-    encoder.set_exif_metadata(exif(shot)).map_err(|error| wrong(error.to_string()))?;
+    let side = |side: usize| u16::try_from(side).map_err(|error| wrong(error.to_string()));
+    let mut encoder = Encoder::new(&mut file, quality);
+    encoder.set_sampling_factor(SamplingFactor::R_4_2_0);
+    encoder.set_chroma_subsampling_method(ChromaSubsamplingMethod::Average);
+    encoder.add_exif_metadata(&exif(shot)).map_err(|error| wrong(error.to_string()))?;
     encoder
-        .write_image(&stored, stored_width as u32, stored_height as u32, ExtendedColorType::Rgb8)
+        .encode(&stored, side(stored_width)?, side(stored_height)?, ColorType::Rgb)
         .map_err(|error| wrong(error.to_string()))?;
     Ok(file)
 }
 
-/// Gives each 2 x 2 block its mean colour difference; luma stays.
-fn halve_colour(pixels: &mut [u8], width: usize) {
-    pixels.par_chunks_mut(width * 6).for_each(|pair| {
-        if pair.len() < width * 6 {
-            return;
-        }
-        let (upper, lower) = pair.split_at_mut(width * 3);
-        for (a, b) in upper.chunks_exact_mut(6).zip(lower.chunks_exact_mut(6)) {
-            let at = |part: &[u8], i: usize| f32::from(part[i]);
-            let luma = |part: &[u8], i: usize| 0.299 * at(part, i) + 0.587 * at(part, i + 1) + 0.114 * at(part, i + 2);
-            let lumas = [luma(a, 0), luma(a, 3), luma(b, 0), luma(b, 3)];
-            let mean = |i: usize| 0.25 * (at(a, i) + at(a, i + 3) + at(b, i) + at(b, i + 3));
-            let mean_luma = 0.25 * lumas.iter().sum::<f32>();
-            let difference = [mean(0) - mean_luma, mean(1) - mean_luma, mean(2) - mean_luma];
-            for (i, d) in difference.iter().enumerate() {
-                let put = |y: f32| (y + d).round().clamp(0.0, 255.0) as u8;
-                a[i] = put(lumas[0]);
-                a[i + 3] = put(lumas[1]);
-                b[i] = put(lumas[2]);
-                b[i + 3] = put(lumas[3]);
+/// The picture as the sensor's rows store it; in squares, as upright rows lie far apart along a stored one.
+fn turned(upright: &[u8], orientation: u8, (width, height): (usize, usize), stored_width: usize) -> Cow<'_, [u8]> {
+    const SQUARE: usize = 32;
+    if orientation <= 1 {
+        return Cow::Borrowed(upright);
+    }
+    let mut stored = vec![0_u8; upright.len()];
+    stored.par_chunks_mut(stored_width * 3 * SQUARE).enumerate().for_each(|(strip, lines)| {
+        for left in (0..stored_width).step_by(SQUARE) {
+            let end = (left + SQUARE).min(stored_width);
+            for (row, line) in lines.chunks_exact_mut(stored_width * 3).enumerate() {
+                for (column, pixel) in (left..end).zip(line[left * 3..end * 3].chunks_exact_mut(3)) {
+                    let (x, y) = upright_of(orientation, column, strip * SQUARE + row, width, height);
+                    pixel.copy_from_slice(&upright[(y * width + x) * 3..][..3]);
+                }
             }
         }
     });
+    Cow::Owned(stored)
 }
 
 /// Values of one TIFF entry.

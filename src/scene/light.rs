@@ -3,19 +3,18 @@
 //! **Takes** a [`SceneSpec`]. **Gives** illuminance (lux; red, green, blue) at a place. **How**: E = I cos(theta) / d²
 //! (photometry notes, section 7), I from the closed form in the direction in which the lamp sees the place.
 
-use super::beam::{Beam, BeamSpec, Column, Row};
+use super::beam::Beam;
+use super::beam_spec::BeamSpec;
 use super::geometry::{LampView, Vec3, WallPlane, dot, sub};
-use super::smear::{SmearTable, smear_deg, smeared_cd, smeared_channels_cd};
+use super::smear::{SmearTable, over_disc, smear_deg};
 use super::spec::SceneSpec;
 use super::surface::Rgb;
+use super::tabled::TabledBeam;
 
 /// Share of red, green and blue in luminance (ITU-R BT.709).
 pub(super) const LUMA: [f64; 3] = [0.2126, 0.7152, 0.0722];
 /// Millimetres in a metre, squared: candela per mm² to lux.
 const MM2_PER_M2: f64 = 1e6;
-/// Step and reach of the tables of columns and rows, degrees.
-const TABLE_STEP_DEG: f64 = 0.01;
-const TABLE_REACH_DEG: f64 = 80.0;
 /// Places over which the beam's mean on the wall is taken for the light thrown back: x reach, y reach, step, mm.
 const VEIL_WALL_MM: (i32, i32, usize) = (5_000, 2_000, 100);
 /// Distance from the beam's middle at which the thrown-back light has fallen to half, mm.
@@ -23,16 +22,28 @@ const VEIL_HALF_MM: f64 = 4_000.0;
 /// Places nearer to the lamps' plane than this get no light of it: the formula has no meaning there.
 const NEAREST_MM: f64 = 200.0;
 
+/// A scene holds at most this many lamps.
+pub(super) const MOST_LAMPS: usize = 2;
+
 /// One lamp in the bay.
 #[derive(Debug)]
 struct Lamp {
     view: LampView,
-    beam: Beam,
+    beam: TabledBeam,
     ratio: f64,
-    tables: Vec<SmearTable>,
-    columns: Vec<Column>,
-    rows: Vec<Row>,
+    smeared: Option<SmearTable>,
     lifts: [f64; 3],
+}
+
+/// How a place lies to one lamp: its direction, and lux per candela; all of it smooth over a face.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Sight {
+    /// Direction in the vehicle's frame.
+    pub(super) h_deg: f64,
+    /// Direction in the vehicle's frame.
+    pub(super) v_deg: f64,
+    /// Lux on the face for one candela.
+    pub(super) lux_per_cd: f64,
 }
 
 /// All light of a scene.
@@ -54,39 +65,17 @@ impl Lamp {
     fn new(spec: &SceneSpec, beam: Beam, centre: (f64, f64), ratio: f64, smear: f64) -> Self {
         let fringe = beam.spec().fringe_deg;
         let lifts = [fringe, 0.0, -fringe];
-        let tables = if smear > 0.0 && beam.spec().is_lit {
-            lifts.iter().map(|&lift| SmearTable::new(&beam, smear, lift)).collect()
-        } else {
-            Vec::new()
-        };
-        let count = (2.0 * TABLE_REACH_DEG / TABLE_STEP_DEG) as usize + 2;
-        let at = |i: usize| i as f64 * TABLE_STEP_DEG - TABLE_REACH_DEG;
-        let count = if beam.is_table() { 0 } else { count };
-        let columns = (0..count).map(|i| beam.column(at(i))).collect();
-        let rows = (0..count).map(|i| beam.row(at(i))).collect();
-        Self { view: LampView::new(&spec.setup, centre.0, centre.1), beam, ratio, tables, columns, rows, lifts }
+        let beam = TabledBeam::new(beam);
+        let is_smeared = smear > 0.0 && beam.beam().spec().is_lit;
+        let smeared = is_smeared.then(|| SmearTable::new(&beam, smear, lifts));
+        Self { view: LampView::new(&spec.setup, centre.0, centre.1), beam, ratio, smeared, lifts }
     }
 
     /// Candela for red, green and blue, before any tint.
+    #[inline]
     fn candela(&self, h: f64, v: f64) -> [f64; 3] {
-        if !self.tables.is_empty() {
-            let cells = [0, 1, 2].map(|c| self.tables[c].get(h, v));
-            if let [Some(r), Some(g), Some(b)] = cells {
-                return [r, g, b];
-            }
-        }
-        if self.beam.is_table() {
-            return self.beam.channels_cd(h, v, self.lifts);
-        }
-        let (ph, pv) = self.beam.to_pattern(h, v);
-        let place = |angle: f64| {
-            let place = (angle.clamp(-TABLE_REACH_DEG, TABLE_REACH_DEG) + TABLE_REACH_DEG) / TABLE_STEP_DEG;
-            (place as usize, place.fract())
-        };
-        let ((i, x), (j, y)) = (place(ph), place(pv));
-        let column = self.columns[i].mixed(&self.columns[i + 1], x);
-        let row = self.rows[j].mixed(&self.rows[j + 1], y);
-        self.beam.channels_at(&column, &row, (ph, pv), self.lifts)
+        let smeared = self.smeared.as_ref().and_then(|table| table.get(h, v));
+        smeared.unwrap_or_else(|| self.beam.channels_cd(h, v, self.lifts))
     }
 }
 
@@ -130,24 +119,52 @@ impl<'a> Lights<'a> {
 
     /// Illuminance by the lamps on a face with this normal (either side).
     pub(super) fn lamps_lux(&self, point: Vec3, normal: Vec3) -> [f64; 3] {
-        let mut sum = [0.0; 3];
-        if !self.spec.beam.is_lit || point[2] < NEAREST_MM {
-            return sum;
+        if !self.reaches(point) {
+            return [0.0; 3];
         }
-        for lamp in &self.lamps {
+        self.sighted_lux(&self.sights(point, normal))
+    }
+
+    /// Whether the lamps light places so near to their own plane.
+    #[inline]
+    pub(super) fn reaches(&self, point: Vec3) -> bool {
+        self.spec.beam.is_lit && point[2] >= NEAREST_MM
+    }
+
+    /// How many lamps there are.
+    #[inline]
+    pub(super) fn lamp_count(&self) -> usize {
+        self.lamps.len()
+    }
+
+    /// How a place on a face with this normal lies to each lamp.
+    pub(super) fn sights(&self, point: Vec3, normal: Vec3) -> [Sight; MOST_LAMPS] {
+        let mut sights = [Sight::default(); MOST_LAMPS];
+        for (sight, lamp) in sights.iter_mut().zip(&self.lamps) {
             let d = sub(point, lamp.view.centre);
             let square = dot(d, d);
-            let factor = lamp.ratio * MM2_PER_M2 * dot(d, normal).abs() / square.sqrt() / square;
-            let (h, v) = lamp.view.direction(point);
-            let candela = lamp.candela(h, v);
+            let lux_per_cd = lamp.ratio * MM2_PER_M2 * dot(d, normal).abs() / square.sqrt() / square;
+            let (h_deg, v_deg) = lamp.view.direction(point);
+            *sight = Sight { h_deg, v_deg, lux_per_cd };
+        }
+        sights
+    }
+
+    /// Illuminance by the lamps at a place that lies so to them.
+    #[inline]
+    pub(super) fn sighted_lux(&self, sights: &[Sight; MOST_LAMPS]) -> [f64; 3] {
+        let mut sum = [0.0; 3];
+        for (sight, lamp) in sights.iter().zip(&self.lamps) {
+            let candela = lamp.candela(sight.h_deg, sight.v_deg);
             for c in 0..3 {
-                sum[c] += factor * candela[c] * self.lamp_tint[c];
+                sum[c] += sight.lux_per_cd * candela[c] * self.lamp_tint[c];
             }
         }
         sum
     }
 
     /// What one lux of room light gives at a place of the wall's face, lux.
+    #[inline]
     pub(super) fn room_lux_per_ambient_lux(&self, x: f64, y: f64) -> Rgb {
         let room = &self.spec.room;
         let slope = 1.0 + room.gradient_x_per_m * x / 1000.0 + room.gradient_y_per_m * (y - 1000.0) / 1000.0;
@@ -155,10 +172,11 @@ impl<'a> Lights<'a> {
     }
 
     /// Room light and thrown-back light at a place of the wall's face, lux.
+    #[inline]
     pub(super) fn room_lux(&self, x: f64, y: f64) -> [f64; 3] {
         let share = self.room_lux_per_ambient_lux(x, y);
-        let far = (x - self.spec.lamp_x_mm()).hypot(y - self.spec.setup.height_mm) / VEIL_HALF_MM;
-        let veil = 1.0 / (1.0 + far * far);
+        let (dx, dy) = (x - self.spec.lamp_x_mm(), y - self.spec.setup.height_mm);
+        let veil = 1.0 / (1.0 + (dx * dx + dy * dy) / (VEIL_HALF_MM * VEIL_HALF_MM));
         [0, 1, 2].map(|c| self.ambient_lux * f64::from(share[c]) + veil * self.veil_lux[c])
     }
 
@@ -174,10 +192,11 @@ impl<'a> Lights<'a> {
         let lamp = &self.lamps[0];
         let weight: [f64; 3] = [0, 1, 2].map(|c| LUMA[c] * self.lamp_tint[c]);
         let whole: f64 = weight.iter().sum();
-        if lamp.beam.spec().fringe_deg == 0.0 {
-            return smeared_cd(&lamp.beam, self.smear, h, v, 0.0);
-        }
-        let candela = smeared_channels_cd(&lamp.beam, self.smear, h, v, lamp.lifts);
+        let candela = if self.smear == 0.0 {
+            lamp.beam.beam().channels_cd(h, v, lamp.lifts)
+        } else {
+            over_disc(|h, v| lamp.beam.channels_cd(h, v, lamp.lifts), self.smear, h, v)
+        };
         (0..3).map(|c| weight[c] * candela[c]).sum::<f64>() / whole
     }
 
@@ -203,7 +222,7 @@ impl<'a> Lights<'a> {
 
     /// The first lamp's beam.
     pub(super) fn beam(&self) -> &Beam {
-        &self.lamps[0].beam
+        self.lamps[0].beam.beam()
     }
 }
 
@@ -229,18 +248,5 @@ mod tests {
         let expected = lights.lamp_alone_cd(0.0, 0.0) / 50_000.0 * 861.1;
         let found = lights.lamps_lux(point, [0.0, 0.0, 1.0])[1];
         assert!((found / expected - 1.0).abs() < 2e-3, "{found} lx, expected {expected}");
-    }
-
-    #[test]
-    fn table_of_columns_agrees_with_the_closed_form() {
-        let mut spec = family::sample("typical", 3, None).unwrap();
-        spec.beam.aperture_mm = 0.0;
-        let lights = Lights::new(&spec);
-        for i in 0..400 {
-            let (h, v) = (f64::from(i % 20) * 0.37 - 3.5, f64::from(i / 20) * 0.21 - 3.0);
-            let fast = lights.lamps[0].candela(h, v)[1];
-            let exact = lights.beam().intensity_cd(h, v);
-            assert!((fast / exact - 1.0).abs() < 1e-3, "({h}, {v}): {fast}, {exact}");
-        }
     }
 }

@@ -5,8 +5,11 @@
 //! the stages, only units, the lens's numbers and the bay file's format.
 
 mod beam;
+mod beam_spec;
 mod candela;
 mod candela_csv;
+mod cubic;
+mod curve;
 mod develop;
 mod facets;
 mod family;
@@ -16,18 +19,22 @@ mod jpeg;
 mod light;
 mod lm63;
 mod optics;
+mod paint;
 mod render;
 mod rng;
 mod sheets;
 mod smear;
 mod spec;
+mod spec_camera;
 mod surface;
+mod tabled;
 mod tags;
 mod traced;
 mod truth;
 mod write;
 
-pub use beam::{Beam, BeamSpec, Shape};
+pub use beam::Beam;
+pub use beam_spec::{BeamSpec, Shape};
 pub use candela::CandelaTable;
 pub use facets::FacetSpec;
 pub use family::{families, sample, sample_file, scene_file};
@@ -35,8 +42,8 @@ pub use goniometer::{Goniometer, Pole};
 pub use render::{Rendered, lamp_lux, render, wall_pixel};
 pub use smear::{smear_deg, smeared_cd};
 pub use spec::{
-    CameraSpec, FloorSpec, MarkSpec, PairSpec, PictureSpec, RoomSpec, SceneSpec, SecondSpec, SensorSpec, SetupSpec,
-    ToneKind, WallKind, WallSpec,
+    FloorSpec, MarkSpec, PairSpec, PictureSpec, RoomSpec, SceneSpec, SecondSpec, SetupSpec, WallKind, WallSpec,
 };
+pub use spec_camera::{CameraSpec, SensorSpec, ToneKind};
 pub use truth::{CutoffPoint, Elbow, HotSpot, STEP_DEG, cutoff_at, elbow, hot_spot};
 pub use write::TRUTH_SCHEMA;

@@ -28,6 +28,27 @@ fn kernel(sigma: f64) -> Vec<f32> {
     taps.iter().map(|tap| (tap / whole) as f32).collect()
 }
 
+/// Values that stay in registers while all taps are added up.
+const BLOCK: usize = 16;
+
+/// Weighted sum of lines, one for each tap, all as long as `row`.
+fn weigh<'a>(row: &mut [f32], taps: &[f32], line: impl Fn(usize) -> &'a [f32]) {
+    let whole = row.len() / BLOCK * BLOCK;
+    let (blocks, rest) = row.split_at_mut(whole);
+    let lines: Vec<&[f32]> = (0..taps.len()).map(line).collect();
+    for (n, block) in blocks.chunks_exact_mut(BLOCK).enumerate() {
+        let mut sums = [0.0_f32; BLOCK];
+        for (tap, line) in taps.iter().zip(&lines) {
+            let values = &line[n * BLOCK..][..BLOCK];
+            sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += tap * value);
+        }
+        block.copy_from_slice(&sums);
+    }
+    for (n, out) in rest.iter_mut().enumerate() {
+        *out = taps.iter().zip(&lines).map(|(tap, line)| tap * line[whole + n]).sum();
+    }
+}
+
 impl Canvas {
     /// Blurs by a Gaussian of this standard deviation, pixels.
     pub(super) fn blur(&mut self, sigma_px: f64) {
@@ -45,22 +66,17 @@ impl Canvas {
                     padded[stride + reach * channels + i] = row[stride - channels + i % channels];
                 }
                 padded[reach * channels..][..stride].copy_from_slice(row);
-                row.fill(0.0);
-                for (place, tap) in taps.iter().enumerate() {
-                    let shifted = &padded[place * channels..][..stride];
-                    row.iter_mut().zip(shifted).for_each(|(out, value)| *out += tap * value);
-                }
+                weigh(row, &taps, |place| &padded[place * channels..][..stride]);
             },
         );
         let source = std::mem::take(&mut self.data);
         let mut target = vec![0.0_f32; source.len()];
         let last = self.height as isize - 1;
         target.par_chunks_mut(stride).enumerate().for_each(|(y, row)| {
-            for (place, tap) in taps.iter().enumerate() {
+            weigh(row, &taps, |place| {
                 let from = (y as isize + place as isize - reach as isize).clamp(0, last) as usize;
-                let line = &source[from * stride..][..stride];
-                row.iter_mut().zip(line).for_each(|(out, value)| *out += tap * value);
-            }
+                &source[from * stride..][..stride]
+            });
         });
         self.data = target;
     }

@@ -1,34 +1,23 @@
 //! One scene into one photo, its bay file and its truth.
 //!
 //! **Takes** a [`SceneSpec`]. **Gives** [`Rendered`]: JPEG bytes, bay TOML, truth JSON, and a second photo of a pair.
-//! **How**: each pixel's ray meets wall, floor or ceiling; luminance = reflectance · illuminance / pi; then lens, sensor
-//! and file. **Fails when** the picture cannot be encoded.
+//! **How**: exposure by the hot spot; the luminance that the camera sees, then lens, sensor and file; the truth beside it,
+//! on another thread when there is one. **Fails when** the picture cannot be encoded.
 
 use super::develop::develop;
-use super::geometry::{Camera, Vec3, WallPlane, add, dot, normal, scale, sub};
+use super::geometry::{Camera, WallPlane};
 use super::jpeg::{self, Shot};
 use super::light::{LUMA, Lights};
-use super::optics::Canvas;
+use super::paint::paint;
 use super::rng::seed_of;
-use super::sheets::{Sheets, true_place};
+use super::sheets::true_place;
 use super::spec::SceneSpec;
-use super::surface::{Rgb, WallFace, floor_reflectance};
+use super::surface::Rgb;
 use super::truth::hot_spot;
 use super::write;
 use crate::error::Error;
-use rayon::prelude::*;
 use std::f64::consts::PI;
 
-/// Reflectance of the ceiling.
-const CEILING_REFLECTANCE: f64 = 0.55;
-/// Share of the room's light on the wall that reaches the ceiling.
-const CEILING_LIGHT: f64 = 0.7;
-/// Reflectance of the dark object in front, and of its lighter rim.
-const OBJECT_REFLECTANCE: f64 = 0.02;
-/// Slope of the object's upper edge in the picture.
-const OBJECT_SLOPE: f64 = 0.12;
-/// A mirrored share below this is not seen.
-const LEAST_SHARE: f64 = 1e-3;
 /// Picture length for which blurs are given, pixels.
 const BLUR_LONG_PX: f64 = 4000.0;
 /// Saturation: exposure (lx s) = 78 / ISO (ISO 12232, saturation based; from memory).
@@ -77,14 +66,16 @@ pub fn render(spec: &SceneSpec) -> Result<Rendered, Error> {
     raise_room_light(spec, &mut lights);
     let camera = Camera::new(&spec.camera, &lights.wall, spec.upright_size());
     let gain = exposure_gain(spec, &lights);
-    let photo = picture(spec, &lights, &camera, gain, seed_of(spec.seed, "photo"))?;
-    let second = second_photo(spec, lights.ambient_lux, gain)?;
+    let (photo, (second, truth_json)) = rayon::join(
+        || picture(spec, &lights, &camera, gain, seed_of(spec.seed, "photo")),
+        || (second_photo(spec, lights.ambient_lux, gain), write::truth_json(spec, &lights, &camera, gain)),
+    );
     Ok(Rendered {
         name: spec.name.clone(),
-        photo,
+        photo: photo?,
         bay_toml: write::bay_toml(spec),
-        truth_json: write::truth_json(spec, &lights, &camera, gain),
-        second,
+        truth_json,
+        second: second?,
     })
 }
 
@@ -173,155 +164,6 @@ fn shot(spec: &SceneSpec, gain: f64) -> Shot {
         iso,
         f35_mm: spec.camera.f35_mm,
     }
-}
-
-/// All that a pixel needs.
-struct Painter<'a> {
-    spec: &'a SceneSpec,
-    lights: &'a Lights<'a>,
-    camera: &'a Camera,
-    face: WallFace<'a>,
-    sheets: Sheets,
-    floor_normal: Vec3,
-    texture_seed: u64,
-}
-
-/// Luminance of the upright picture, cd/m².
-fn paint(spec: &SceneSpec, lights: &Lights, camera: &Camera) -> Canvas {
-    let (width, height) = (spec.upright_size().0 as usize, spec.upright_size().1 as usize);
-    let texture_seed = seed_of(spec.seed, "texture");
-    let slope = if spec.setup.rise_to_wall_mm == 0.0 {
-        spec.setup.slope_percent / 100.0
-    } else {
-        spec.setup.rise_to_wall_mm / spec.setup.distance_mm
-    };
-    let painter = Painter {
-        spec,
-        lights,
-        camera,
-        face: WallFace::new(&spec.wall, texture_seed),
-        sheets: Sheets::new(spec),
-        floor_normal: normal([-spec.setup.cross_percent / 100.0, 1.0, -slope]),
-        texture_seed,
-    };
-    let mut data = vec![0.0_f32; width * height * 3];
-    data.par_chunks_mut(width * 3).enumerate().for_each(|(y, row)| {
-        for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
-            pixel.copy_from_slice(&painter.pixel(x, y));
-        }
-    });
-    Canvas { width, height, channels: 3, data }
-}
-
-impl Painter<'_> {
-    fn pixel(&self, x: usize, y: usize) -> Rgb {
-        if self.is_object(x, y) {
-            return self.room_share(OBJECT_REFLECTANCE);
-        }
-        let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
-        let ray = self.camera.ray(px, py);
-        let cos = 1.0 / dot(ray, ray).sqrt();
-        let light = self.surface(x, y, ray);
-        // The lens loses cos^4 towards the corners; the camera's correction leaves a share of it.
-        let left = (1.0 - self.spec.camera.vignetting * (1.0 - cos.powi(4))) as f32;
-        light.map(|value| value * left)
-    }
-
-    /// Luminance of whatever the ray meets first.
-    fn surface(&self, x: usize, y: usize, ray: Vec3) -> Rgb {
-        let eye = self.camera.centre;
-        let wall = self.lights.wall.meet(eye, ray);
-        let floor_t = plane(eye, ray, self.floor_normal, 0.0);
-        let ceiling_t = plane(eye, ray, [0.0, 1.0, 0.0], self.spec.wall.ceiling_mm);
-        let wall_t = wall.map_or(f64::INFINITY, |meeting| meeting.0);
-        if ceiling_t < wall_t.min(floor_t) {
-            return self.room_share(CEILING_REFLECTANCE * CEILING_LIGHT);
-        }
-        if floor_t < wall_t {
-            return self.floor(x, y, ray, floor_t);
-        }
-        match wall {
-            Some((t, wx, wy)) => self.wall(x, y, wx, wy, t),
-            None => [0.0; 3],
-        }
-    }
-
-    fn wall(&self, x: usize, y: usize, wx: f64, wy: f64, t: f64) -> Rgb {
-        let pixel_mm = t / self.camera.lens.fx;
-        let bare = || self.face.reflectance(wx, wy, pixel_mm);
-        let rho = match self.sheets.near(wx, wy, pixel_mm) {
-            Some(sheet) => sheet.mean_reflectance(
-                |sx, sy| {
-                    let ray = self.camera.ray(x as f64 + sx, y as f64 + sy);
-                    self.lights.wall.meet(self.camera.centre, ray).map_or((wx, wy), |(_, x, y)| (x, y))
-                },
-                bare(),
-            ),
-            None => bare(),
-        };
-        let lux = self.lights.wall_lux(wx, wy, self.bands(x, y));
-        [0, 1, 2].map(|c| rho[c] * lux[c] / PI as f32)
-    }
-
-    fn floor(&self, x: usize, y: usize, ray: Vec3, t: f64) -> Rgb {
-        let point = add(self.camera.centre, scale(ray, t));
-        let rho = floor_reflectance(&self.spec.floor, point[0], point[2], self.texture_seed);
-        let lamps = self.lights.lamps_lux(point, self.floor_normal);
-        let bands = self.bands(x, y);
-        let room = self.lights.room_lux(point[0], 0.0);
-        let mut light = [0, 1, 2].map(|c| rho * (lamps[c] * bands + room[c]) as f32 / PI as f32);
-        let direction = normal(ray);
-        let across = dot(direction, self.floor_normal);
-        // The mirrored share grows towards grazing view, as any smooth surface's does (Schlick's form).
-        let share = self.spec.floor.gloss * (1.0 - across.abs()).powi(5) * self.spec.wall.reflectance;
-        if share > LEAST_SHARE {
-            let mirrored = sub(direction, scale(self.floor_normal, 2.0 * across));
-            if let Some((_, wx, wy)) = self.lights.wall.meet(point, mirrored) {
-                let lux = self.lights.wall_lux(wx, wy, bands);
-                for c in 0..3 {
-                    light[c] += share as f32 * lux[c] / PI as f32;
-                }
-            }
-        }
-        light
-    }
-
-    /// Light of a surface that only the room reaches.
-    fn room_share(&self, reflectance: f64) -> Rgb {
-        self.lights.room_lux(0.0, self.spec.wall.ceiling_mm).map(|lux| (reflectance * lux / PI) as f32)
-    }
-
-    /// Factor on the lamps' light by flicker and rolling shutter.
-    fn bands(&self, x: usize, y: usize) -> f64 {
-        const STEEPNESS: f64 = 2.5;
-        let sensor = &self.spec.sensor;
-        if sensor.band_depth == 0.0 {
-            return 1.0;
-        }
-        let (width, height) = self.spec.upright_size();
-        let share = jpeg::readout_share(self.spec.picture.orientation, x, y, width as usize, height as usize);
-        let turns = sensor.band_count * share + sensor.band_phase_turns;
-        // An on-off light seen through an exposure of part of its period: a wave with flattened tops.
-        1.0 - sensor.band_depth * (0.5 + 0.5 * (STEEPNESS * (std::f64::consts::TAU * turns).sin()).tanh())
-    }
-
-    fn is_object(&self, x: usize, y: usize) -> bool {
-        let room = &self.spec.room;
-        if room.object_width == 0.0 {
-            return false;
-        }
-        let (width, height) = self.spec.upright_size();
-        let (sx, sy) = ((x as f64 + 0.5) / f64::from(width), (y as f64 + 0.5) / f64::from(height));
-        let from_side = if room.object_width > 0.0 { 1.0 - sx } else { sx };
-        from_side < room.object_width.abs()
-            && 1.0 - sy < room.object_height + OBJECT_SLOPE * (room.object_width.abs() - from_side)
-    }
-}
-
-/// Ray parameter where it meets the plane through `height` above the bay's zero; infinite when it leads away.
-fn plane(eye: Vec3, ray: Vec3, normal: Vec3, height: f64) -> f64 {
-    let t = (height * normal[1] - dot(eye, normal)) / dot(ray, normal);
-    if t > 0.0 && t.is_finite() { t } else { f64::INFINITY }
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 //! 2014); normal numbers by the inverse of the normal distribution, tabulated (Acklam's rational approximation, from
 //! memory; checked below against the moments of the normal distribution).
 
-use std::sync::OnceLock;
+use std::sync::LazyLock;
 
 /// Step of the `SplitMix64` sequence: the odd integer nearest to 2^64 / golden ratio.
 const GOLDEN_STEP: u64 = 0x9E37_79B9_7F4A_7C15;
@@ -14,8 +14,10 @@ const MIX_A: u64 = 0xBF58_476D_1CE4_E5B9;
 const MIX_B: u64 = 0x94D0_49BB_1331_11EB;
 /// Normal numbers are drawn from this many equally likely values: reaches ±3.7 standard deviations.
 const NORMAL_BITS: u32 = 12;
+const NORMALS: usize = 1 << NORMAL_BITS;
 
 /// Scrambles one 64-bit number.
+#[inline]
 pub(super) fn mix(value: u64) -> u64 {
     let mut z = value.wrapping_add(GOLDEN_STEP);
     z = (z ^ (z >> 30)).wrapping_mul(MIX_A);
@@ -34,6 +36,7 @@ pub(super) fn unit(hash: u64) -> f64 {
 }
 
 /// A lattice point's own uniform number in [0, 1): two rounds of multiply and shift, as texture needs no better.
+#[inline]
 pub(super) fn lattice(ix: i64, iy: i64, seed: u64) -> f32 {
     let hash = (ix as u64).wrapping_mul(MIX_A) ^ (iy as u64).wrapping_mul(MIX_B) ^ seed;
     let hash = (hash ^ (hash >> 29)).wrapping_mul(GOLDEN_STEP);
@@ -56,13 +59,15 @@ impl Stream {
     }
 
     /// The next 64 random bits.
+    #[inline]
     fn next_bits(&mut self) -> u64 {
         self.state = self.state.wrapping_add(GOLDEN_STEP);
         mix(self.state)
     }
 
-    /// The next standard normal number.
-    pub(super) fn normal(&mut self) -> f32 {
+    /// The next standard normal number, of [`normal_table`]: whoever draws many fetches it once.
+    #[inline]
+    pub(super) fn normal(&mut self, table: &[f32; NORMALS]) -> f32 {
         if self.spare_bits < NORMAL_BITS {
             self.spare = self.next_bits();
             self.spare_bits = u64::BITS;
@@ -70,16 +75,15 @@ impl Stream {
         let place = self.spare & ((1 << NORMAL_BITS) - 1);
         self.spare >>= NORMAL_BITS;
         self.spare_bits -= NORMAL_BITS;
-        normal_table()[place as usize]
+        table[place as usize % NORMALS]
     }
 }
 
-fn normal_table() -> &'static [f32] {
-    static TABLE: OnceLock<Vec<f32>> = OnceLock::new();
-    TABLE.get_or_init(|| {
-        let count = 1_u32 << NORMAL_BITS;
-        (0..count).map(|place| normal_at((f64::from(place) + 0.5) / f64::from(count)) as f32).collect()
-    })
+/// The normal numbers of equal likelihood.
+pub(super) fn normal_table() -> &'static [f32; NORMALS] {
+    static TABLE: LazyLock<[f32; NORMALS]> =
+        LazyLock::new(|| std::array::from_fn(|place| normal_at((place as f64 + 0.5) / NORMALS as f64) as f32));
+    &TABLE
 }
 
 /// Numerator, tails and denominators of Acklam's approximation of the inverse normal distribution.
@@ -133,7 +137,7 @@ mod tests {
     #[test]
     fn normal_numbers_have_normal_moments() {
         let mut stream = Stream::new(3);
-        let draws: Vec<f64> = (0..200_000).map(|_| f64::from(stream.normal())).collect();
+        let draws: Vec<f64> = (0..200_000).map(|_| f64::from(stream.normal(normal_table()))).collect();
         let mean = draws.iter().sum::<f64>() / draws.len() as f64;
         let square = draws.iter().map(|x| x * x).sum::<f64>() / draws.len() as f64;
         assert!(mean.abs() < 0.01, "mean {mean}");

@@ -56,6 +56,7 @@ impl Sheets {
     }
 
     /// The sheet that a pixel of this width may touch.
+    #[inline]
     pub(super) fn near(&self, x: f64, y: f64, pixel_mm: f64) -> Option<&Sheet> {
         self.sheets.iter().find(|sheet| {
             let reach = sheet.reach + 2.0 * pixel_mm;

@@ -4,7 +4,10 @@
 //! notes, section 4: thin lens, uniform aperture, focused at 25 m), exactly by quadrature, or from a table for rendering.
 
 use super::beam::Beam;
+use super::curve::Curve;
+use super::tabled::TabledBeam;
 use rayon::prelude::*;
+use std::sync::LazyLock;
 
 /// Distance at which the projector is in focus, mm.
 const FOCUS_MM: f64 = 25_000.0;
@@ -16,6 +19,20 @@ const ANGLES: usize = 12;
 const WINDOW_DEG: (f64, f64, f64) = (24.0, 3.0, 3.0);
 /// Cell of the rendering table, degrees (h, v).
 const CELL_DEG: (f64, f64) = (0.05, 0.02);
+/// Less light than this is no light, cd: the table holds logarithms.
+const LEAST_CD: f64 = 1e-9;
+/// Step of the exponential's table: (1/1024)²/8 = 1.2e-7 of the value.
+const EXP_STEP: f64 = 1.0 / 1024.0;
+
+/// Places of the quadrature on a disc of diameter 1.
+static DISC: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| {
+    let place = |shell: usize, angle: usize| {
+        let radius = 0.5 * ((shell as f64 + 0.5) / SHELLS as f64).sqrt();
+        let turn = std::f64::consts::TAU * (angle as f64 + 0.5 * (shell % 2) as f64) / ANGLES as f64;
+        (radius * turn.cos(), radius * turn.sin())
+    };
+    (0..SHELLS).flat_map(|shell| (0..ANGLES).map(move |angle| place(shell, angle))).collect()
+});
 
 /// Diameter of the smear in degrees; 0 without an aperture.
 pub fn smear_deg(aperture_mm: f64, distance_mm: f64) -> f64 {
@@ -24,25 +41,21 @@ pub fn smear_deg(aperture_mm: f64, distance_mm: f64) -> f64 {
 
 /// Candela averaged over a disc of this diameter, by quadrature.
 pub fn smeared_cd(beam: &Beam, diameter_deg: f64, h: f64, v: f64, lift: f64) -> f64 {
-    smeared_channels_cd(beam, diameter_deg, h, v, [lift; 3])[1]
+    over_disc(|h, v| beam.channels_cd(h, v, [lift; 3]), diameter_deg, h, v)[1]
 }
 
-/// The same for three edges raised by their own amounts, for little more than the price of one.
-pub(super) fn smeared_channels_cd(beam: &Beam, diameter_deg: f64, h: f64, v: f64, lifts: [f64; 3]) -> [f64; 3] {
+/// The same for any light of three colours.
+#[inline]
+pub(super) fn over_disc(light: impl Fn(f64, f64) -> [f64; 3], diameter_deg: f64, h: f64, v: f64) -> [f64; 3] {
     if diameter_deg == 0.0 {
-        return beam.channels_cd(h, v, lifts);
+        return light(h, v);
     }
     let mut sum = [0.0; 3];
-    for shell in 0..SHELLS {
-        let radius = 0.5 * diameter_deg * ((shell as f64 + 0.5) / SHELLS as f64).sqrt();
-        for angle in 0..ANGLES {
-            let turn = std::f64::consts::TAU * (angle as f64 + 0.5 * (shell % 2) as f64) / ANGLES as f64;
-            let (sin, cos) = turn.sin_cos();
-            let here = beam.channels_cd(h + radius * cos, v + radius * sin, lifts);
-            sum = [0, 1, 2].map(|c| sum[c] + here[c]);
-        }
+    for (x, y) in DISC.iter() {
+        let here = light(h + diameter_deg * x, v + diameter_deg * y);
+        sum = [0, 1, 2].map(|c| sum[c] + here[c]);
     }
-    sum.map(|sum| sum / (SHELLS * ANGLES) as f64)
+    sum.map(|sum| sum / DISC.len() as f64)
 }
 
 /// A smeared beam on a grid of directions, for rendering.
@@ -52,13 +65,15 @@ pub(super) struct SmearTable {
     v0: f64,
     columns: usize,
     rows: usize,
-    cells: Vec<f32>,
+    /// Logarithms of the three colours' candela, column by column.
+    cells: Vec<[f32; 3]>,
+    exp: Curve,
 }
 
 impl SmearTable {
-    /// Averages the beam over the disc, column by column with running sums.
-    pub(super) fn new(beam: &Beam, diameter_deg: f64, lift: f64) -> Self {
-        let spec = beam.spec();
+    /// Averages the beam over the disc, column by column with running sums, for three edges raised by their own amounts.
+    pub(super) fn new(beam: &TabledBeam, diameter_deg: f64, lifts: [f64; 3]) -> Self {
+        let spec = beam.beam().spec();
         let (side, below, above) = WINDOW_DEG;
         let reach_h = (0.5 * diameter_deg / CELL_DEG.0).ceil() as usize;
         let reach_v = (0.5 * diameter_deg / CELL_DEG.1).ceil() as usize + 1;
@@ -66,61 +81,89 @@ impl SmearTable {
         let rows = ((below + above) / CELL_DEG.1) as usize + 1;
         let (h0, v0) = (spec.aim_h_deg - side, spec.aim_v_deg - below);
         let tall = rows + 2 * reach_v;
-        let sums: Vec<Vec<f64>> = (0..columns + 2 * reach_h)
+        let sums: Vec<Vec<[f64; 3]>> = (0..columns + 2 * reach_h)
             .into_par_iter()
             .map(|column| {
                 let h = h0 + (column as f64 - reach_h as f64) * CELL_DEG.0;
-                let mut total = 0.0;
-                std::iter::once(0.0)
+                let mut total = [0.0; 3];
+                std::iter::once(total)
                     .chain((0..tall).map(|row| {
-                        total += beam.channel_cd(h, v0 + (row as f64 - reach_v as f64) * CELL_DEG.1, lift);
+                        let here = beam.channels_cd(h, v0 + (row as f64 - reach_v as f64) * CELL_DEG.1, lifts);
+                        total = [0, 1, 2].map(|c| total[c] + here[c]);
                         total
                     }))
                     .collect()
             })
             .collect();
-        let cells: Vec<f32> = (0..columns)
+        let disc = Chords::new(reach_h, diameter_deg);
+        let cells: Vec<[f32; 3]> = (0..columns)
             .into_par_iter()
             .flat_map_iter(|column| {
-                let around = &sums[column..=column + 2 * reach_h];
-                (0..rows).map(move |row| disc_mean(around, reach_h, row + reach_v, diameter_deg).ln() as f32)
+                let (around, disc) = (&sums[column..=column + 2 * reach_h], &disc);
+                (0..rows).map(move |row| disc.mean(around, row + reach_v).map(|cd| cd.max(LEAST_CD).ln() as f32))
             })
             .collect();
-        Self { h0, v0, columns, rows, cells }
+        let (least, most) =
+            cells.as_flattened().iter().fold((f32::MAX, f32::MIN), |(a, b), ln| (a.min(*ln), b.max(*ln)));
+        let exp = Curve::new(f64::from(least) - EXP_STEP, f64::from(most) + EXP_STEP, EXP_STEP, f64::exp);
+        Self { h0, v0, columns, rows, cells, exp }
     }
 
     /// Candela from the table; `None` outside its window.
-    pub(super) fn get(&self, h: f64, v: f64) -> Option<f64> {
+    #[inline]
+    pub(super) fn get(&self, h: f64, v: f64) -> Option<[f64; 3]> {
         let (x, y) = ((h - self.h0) / CELL_DEG.0, (v - self.v0) / CELL_DEG.1);
         if x < 0.0 || y < 0.0 || x >= (self.columns - 1) as f64 || y >= (self.rows - 1) as f64 {
             return None;
         }
         let (i, j) = (x as usize, y as usize);
         let (fx, fy) = (x - i as f64, y - j as f64);
-        let cell = |i: usize, j: usize| f64::from(self.cells[i * self.rows + j]);
-        let left = cell(i, j) * (1.0 - fy) + cell(i, j + 1) * fy;
-        let right = cell(i + 1, j) * (1.0 - fy) + cell(i + 1, j + 1) * fy;
-        Some((left * (1.0 - fx) + right * fx).exp())
+        let left: &[[f32; 3]] = &self.cells[i * self.rows + j..][..2];
+        let right: &[[f32; 3]] = &self.cells[(i + 1) * self.rows + j..][..2];
+        let weights = [(1.0 - fx) * (1.0 - fy), (1.0 - fx) * fy, fx * (1.0 - fy), fx * fy];
+        let candela = [0, 1, 2].map(|c| {
+            let corners = [left[0][c], left[1][c], right[0][c], right[1][c]];
+            let ln = corners.iter().zip(weights).map(|(corner, w)| w * f64::from(*corner)).sum();
+            self.exp.get(ln).unwrap_or_else(|| f64::exp(ln))
+        });
+        Some(candela)
     }
 }
 
-/// Mean over the disc from the running sums of the columns around it; `row` is the centre's row.
-fn disc_mean(around: &[Vec<f64>], reach_h: usize, row: usize, diameter_deg: f64) -> f64 {
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for (place, sums) in around.iter().enumerate() {
-        let off = (place as f64 - reach_h as f64) * CELL_DEG.0;
-        let half = (0.25 * diameter_deg * diameter_deg - off * off).max(0.0).sqrt() / CELL_DEG.1;
-        let at = |y: f64| {
-            let y = y.max(0.0);
-            let low = (y as usize).min(sums.len() - 2);
-            sums[low] + (sums[low + 1] - sums[low]) * (y - low as f64)
+/// The disc cut into the columns of the table: half the length of each cut, in rows.
+struct Chords {
+    halves: Vec<f64>,
+    weight: f64,
+}
+
+impl Chords {
+    fn new(reach_h: usize, diameter_deg: f64) -> Self {
+        let half = |place: usize| {
+            let off = (place as f64 - reach_h as f64) * CELL_DEG.0;
+            (0.25 * diameter_deg * diameter_deg - off * off).max(0.0).sqrt() / CELL_DEG.1
         };
+        let halves: Vec<f64> = (0..=2 * reach_h).map(half).collect();
+        let weight = 0.5 / halves.iter().sum::<f64>();
+        Self { halves, weight }
+    }
+
+    /// Mean over the disc from the running sums of the columns around it; `row` is the centre's row.
+    fn mean(&self, around: &[Vec<[f64; 3]>], row: usize) -> [f64; 3] {
+        let mut sum = [0.0; 3];
         // Cell `row` covers sums[row]..sums[row + 1]; its centre is at row + 0.5.
         let centre = row as f64 + 0.5;
-        sum += at(centre + half) - at(centre - half);
-        weight += 2.0 * half;
+        for (half, sums) in self.halves.iter().zip(around) {
+            let at = |y: f64| {
+                let y = y.max(0.0);
+                let low = (y as usize).min(sums.len() - 2);
+                let (a, b, share) = (sums[low], sums[low + 1], y - low as f64);
+                [0, 1, 2].map(|c| a[c] + (b[c] - a[c]) * share)
+            };
+            let (top, bottom) = (at(centre + half), at(centre - half));
+            sum = [0, 1, 2].map(|c| sum[c] + top[c] - bottom[c]);
+        }
+        sum.map(|sum| sum * self.weight)
     }
-    sum / weight
 }
 
 #[cfg(test)]
@@ -154,9 +197,9 @@ mod tests {
     #[test]
     fn table_agrees_with_quadrature() {
         let beam = Beam::new(&published_form(), false);
-        let table = SmearTable::new(&beam, 0.55, 0.0);
+        let table = SmearTable::new(&TabledBeam::new(beam.clone()), 0.55, [0.0; 3]);
         for (h, v) in [(-2.5, -0.9), (-2.5, -0.5), (-2.5, -0.3), (-2.5, 0.1), (1.0, 0.0)] {
-            let (fast, exact) = (table.get(h, v).unwrap(), smeared_cd(&beam, 0.55, h, v, 0.0));
+            let (fast, exact) = (table.get(h, v).unwrap()[1], smeared_cd(&beam, 0.55, h, v, 0.0));
             assert!((fast / exact - 1.0).abs() < 0.012, "({h}, {v}): table {fast}, quadrature {exact}");
         }
         assert!(table.get(60.0, 0.0).is_none());

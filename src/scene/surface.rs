@@ -35,23 +35,61 @@ const STAIN_AREA_MM: (f64, f64) = (5_000.0, 2_200.0);
 /// Width of a pipe, mm.
 const PIPE_MM: f64 = 45.0;
 
-/// Smooth noise in [-1, 1] with one feature per unit.
-fn value_noise(x: f64, y: f64, seed: u64) -> f32 {
-    let (fx, fy) = (x.floor(), y.floor());
-    let (ix, iy) = (fx as i64, fy as i64);
-    let smooth = |t: f32| t * t * (3.0 - 2.0 * t);
-    let (tx, ty) = (smooth((x - fx) as f32), smooth((y - fy) as f32));
-    let at = |dx: i64, dy: i64| lattice(ix + dx, iy + dy, seed);
-    let low = at(0, 0) + (at(1, 0) - at(0, 0)) * tx;
-    let high = at(0, 1) + (at(1, 1) - at(0, 1)) * tx;
-    2.0 * (low + (high - low) * ty) - 1.0
+/// One cell of smooth noise: neighbouring pixels share it, so its corners are drawn once.
+#[derive(Debug, Clone)]
+struct NoiseCell {
+    left: f64,
+    low: f64,
+    corners: [f32; 4],
 }
 
-/// Three octaves of noise, standard deviation about 0.4.
-fn mottle(x: f64, y: f64, seed: u64) -> f32 {
-    0.57 * value_noise(x, y, seed)
-        + 0.29 * value_noise(2.1 * x, 2.1 * y, seed ^ 1)
-        + 0.14 * value_noise(4.3 * x, 4.3 * y, seed ^ 2)
+impl Default for NoiseCell {
+    fn default() -> Self {
+        // No place lies in it.
+        Self { left: f64::NAN, low: f64::NAN, corners: [0.0; 4] }
+    }
+}
+
+impl NoiseCell {
+    /// Smooth noise in [-1, 1] with one feature per unit; a cell keeps to one seed.
+    #[inline]
+    fn value(&mut self, x: f64, y: f64, seed: u64) -> f32 {
+        let (mut dx, mut dy) = (x - self.left, y - self.low);
+        if !((0.0..1.0).contains(&dx) && (0.0..1.0).contains(&dy)) {
+            (self.left, self.low) = (x.floor(), y.floor());
+            let (ix, iy) = (self.left as i64, self.low as i64);
+            self.corners = [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(i, j)| lattice(ix + i, iy + j, seed));
+            (dx, dy) = (x - self.left, y - self.low);
+        }
+        let smooth = |t: f32| t * t * (3.0 - 2.0 * t);
+        let (tx, ty) = (smooth(dx as f32), smooth(dy as f32));
+        let [a, b, c, d] = self.corners;
+        let low = a + (b - a) * tx;
+        let high = c + (d - c) * tx;
+        2.0 * (low + (high - low) * ty) - 1.0
+    }
+}
+
+/// Three octaves of noise.
+#[derive(Debug, Clone, Default)]
+struct Mottle([NoiseCell; 3]);
+
+impl Mottle {
+    /// Standard deviation about 0.4.
+    fn value(&mut self, x: f64, y: f64, seed: u64) -> f32 {
+        let [first, second, third] = &mut self.0;
+        0.57 * first.value(x, y, seed)
+            + 0.29 * second.value(2.1 * x, 2.1 * y, seed ^ 1)
+            + 0.14 * third.value(4.3 * x, 4.3 * y, seed ^ 2)
+    }
+}
+
+/// Where in the texture the last place lay: a row of pixels keeps one for all its places.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Cursor {
+    wall: Mottle,
+    grain: NoiseCell,
+    floor: Mottle,
 }
 
 /// 1 inside `[low, high]`, 0 outside, with edges `soft` wide.
@@ -82,16 +120,17 @@ impl<'a> WallFace<'a> {
     }
 
     /// Reflectance at a place of the face; `pixel_mm` is the width of a pixel there.
-    pub(super) fn reflectance(&self, x: f64, y: f64, pixel_mm: f64) -> Rgb {
+    #[inline]
+    pub(super) fn reflectance(&self, cursor: &mut Cursor, x: f64, y: f64, pixel_mm: f64) -> Rgb {
         let s = self.spec;
         let soft = pixel_mm.max(EDGE_MM);
         let mut rho = s.reflectance * (1.0 + s.gradient_per_m * x / 1000.0).max(0.1);
         let (mut red, mut blue) = (s.red, s.blue);
         if s.texture > 0.0 {
-            rho *= 1.0 + s.texture * f64::from(mottle(x / MOTTLE_MM, y / MOTTLE_MM, self.seed));
+            rho *= 1.0 + s.texture * f64::from(cursor.wall.value(x / MOTTLE_MM, y / MOTTLE_MM, self.seed));
         }
         if s.grain > 0.0 && pixel_mm < GRAIN_MM {
-            rho *= 1.0 + s.grain * f64::from(value_noise(x / GRAIN_MM, y / GRAIN_MM, self.seed ^ 9));
+            rho *= 1.0 + s.grain * f64::from(cursor.grain.value(x / GRAIN_MM, y / GRAIN_MM, self.seed ^ 9));
         }
         match s.kind {
             WallKind::Brick => {
@@ -159,8 +198,9 @@ fn panel(x: f64, y: f64, soft: f64) -> f64 {
 }
 
 /// The floor's reflectance at a place (bay frame x, z).
-pub(super) fn floor_reflectance(spec: &FloorSpec, x: f64, z: f64, seed: u64) -> f32 {
-    let texture = spec.texture as f32 * mottle(x / FLOOR_MM, z / FLOOR_MM, seed ^ 0x77);
+#[inline]
+pub(super) fn floor_reflectance(spec: &FloorSpec, cursor: &mut Cursor, x: f64, z: f64, seed: u64) -> f32 {
+    let texture = spec.texture as f32 * cursor.floor.value(x / FLOOR_MM, z / FLOOR_MM, seed ^ 0x77);
     (spec.reflectance as f32 * (1.0 + texture)).max(0.01)
 }
 
@@ -187,10 +227,23 @@ mod tests {
         };
         let face = WallFace::new(&spec, 4);
         let samples: Vec<f64> = (0..20_000)
-            .map(|i| f64::from(face.reflectance(f64::from(i % 200) * 97.0, f64::from(i / 200) * 89.0, 3.0)[1]))
+            .map(|i| (f64::from(i % 200) * 97.0, f64::from(i / 200) * 89.0))
+            .map(|(x, y)| f64::from(face.reflectance(&mut Cursor::default(), x, y, 3.0)[1]))
             .collect();
         let mean = samples.iter().sum::<f64>() / samples.len() as f64;
         assert!((mean - 0.6).abs() < 0.006, "mean {mean}");
+    }
+
+    #[test]
+    fn a_cursor_remembers_nothing_but_its_cell() {
+        let spec = family::sample("typical", 1, None).unwrap().wall;
+        let face = WallFace::new(&spec, 4);
+        let mut kept = Cursor::default();
+        for i in 0..3_000 {
+            let (x, y) = (f64::from(i) * 1.3 - 2_000.0, f64::from(i % 7) * 211.0 - 300.0);
+            let bits = |cursor: &mut Cursor| face.reflectance(cursor, x, y, 2.0).map(f32::to_bits);
+            assert_eq!(bits(&mut kept), bits(&mut Cursor::default()));
+        }
     }
 
     #[test]

@@ -4,7 +4,8 @@
 //! the rise and the hot spot. **How**: cutoff = middle of the 0.1 degree step with the greatest fall of log10 (49 CFR
 //! 571.108, UNECE R112 annex on cut-off); elbow = meeting of two least-squares lines (UN R112's line method).
 
-use super::beam::{Beam, Shape};
+use super::beam::Beam;
+use super::beam_spec::Shape;
 use rayon::prelude::*;
 
 /// The step over which the fall of log10 is taken.
@@ -228,8 +229,8 @@ fn extent97(light: &impl Fn(f64, f64) -> f64, h: f64, v: f64, top: f64) -> [f64;
 
 #[cfg(test)]
 mod tests {
-    use super::super::beam::BeamSpec;
     use super::super::beam::tests::published_form;
+    use super::super::beam_spec::BeamSpec;
     use super::*;
 
     fn near(found: f64, expected: f64, tolerance: f64, what: &str) {

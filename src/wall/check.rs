@@ -11,32 +11,11 @@
 use crate::bay::Bay;
 use crate::error::Refusal;
 use crate::wall::estimate::{Context, Estimate, Shift, estimate};
-use crate::wall::fit::{CameraFacts, FitOptions};
+use crate::wall::fit::CameraFacts;
 use crate::wall::observation::Observation;
+use crate::wall::options::FitOptions;
 use crate::wall::projection::PLANE_PARAMETERS;
 use crate::wall::refusal;
-
-/// A fit's chi-square is implausible when it corresponds to a normal deviate above this: one in 60,000.
-const CHI2_SIGMAS: f64 = 4.2;
-/// Beyond this normal deviate the noise is widened to what the residuals show: one sound photo in 40.
-const USUAL_SIGMAS: f64 = 2.0;
-/// Least advantage in chi-square of the accused mark over every other explanation: odds of e^(6/2) = 20 to 1. Where two
-/// explanations are nearly as good, the shift is small, and either leaves marks that agree.
-const LEAST_ADVANTAGE: f64 = 6.0;
-/// Largest factor by which the stated noise of the mark points may be widened; beyond it something else is wrong.
-const LARGEST_NOISE_FACTOR: f64 = 5.0;
-/// Fewest degrees of freedom from which a noise factor is taken; below it is too uncertain.
-const LEAST_FREEDOM: usize = 6;
-/// A mark that the focal length alone accuses must be off by this much, mm: smaller shifts do no harm to the aim.
-const LEAST_TIED_SHIFT_MM: f64 = 12.0;
-/// Marks that all seem to stand within this of the bay file, mm, but disagree by more than stated, are noisy rather than
-/// moved: 0.05° at 10 m, covered by widening the uncertainty.
-const HARMLESS_SHIFT_MM: f64 = 8.0;
-/// ... and must look off by this squared Mahalanobis length without the focal length too (one sound mark in 90 does): a
-/// crop of the photo, which breaks the focal length's witness, leaves the marks themselves in agreement.
-const LEAST_TIED_CHI2: f64 = 9.0;
-/// Every fit is noisier than stated by the same cause when leaving out the best mark lowers the noise by less than this.
-const COMMON_NOISE_RATIO: f64 = 1.6;
 
 /// A mark that was left out because it does not stand where the bay file says.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,7 +83,7 @@ impl Examiner<'_> {
     /// Whether no mark of the fit is off and the whole is plausible.
     fn is_clean(&self, fit: &Estimate, left_out: Option<usize>) -> bool {
         let worst = self.shifts(fit, left_out).iter().flatten().map(|shift| shift.chi2).fold(0.0, f64::max);
-        worst <= self.options.alarm_chi2 && fit.is_plausible(CHI2_SIGMAS)
+        worst <= self.options.alarm_chi2 && fit.is_plausible(self.options.check.chi2_sigmas)
     }
 
     fn candidates(&self, noise_factor: f64, is_tied: bool) -> Vec<Candidate> {
@@ -127,25 +106,26 @@ impl Examiner<'_> {
         if !self.is_clean(&best.estimate, Some(best.left_out)) {
             return Vec::new();
         }
-        let limit = best.excess() + LEAST_ADVANTAGE;
+        let limit = best.excess() + self.options.check.least_advantage;
         candidates.retain(|candidate| candidate.excess() <= limit);
         candidates
     }
 
     /// How much noisier the points are than stated: what even the best fit leaves over, or what all leave over when no
     /// mark's absence makes much of a difference.
-    fn noise_factor(full: &Estimate, candidates: &[Candidate]) -> f64 {
+    fn noise_factor(full: &Estimate, candidates: &[Candidate], options: &FitOptions) -> f64 {
         let excess = |fit: &Estimate| {
-            if fit.is_plausible(CHI2_SIGMAS) { 1.0 } else { fit.solution.chi2 / fit.freedom as f64 }
+            if fit.is_plausible(options.check.chi2_sigmas) { 1.0 } else { fit.solution.chi2 / fit.freedom as f64 }
         };
         let fits = candidates.iter().map(|candidate| &candidate.estimate).chain([full]);
-        let least = fits.filter(|fit| fit.freedom >= LEAST_FREEDOM).map(excess).fold(f64::INFINITY, f64::min);
+        let least =
+            fits.filter(|fit| fit.freedom >= options.check.least_freedom).map(excess).fold(f64::INFINITY, f64::min);
         if !least.is_finite() {
             return 1.0;
         }
         let of_all = excess(full);
-        let is_common = least > 1.0 && of_all < COMMON_NOISE_RATIO * least;
-        (if is_common { of_all } else { least }).sqrt().clamp(1.0, LARGEST_NOISE_FACTOR)
+        let is_common = least > 1.0 && of_all < options.check.common_noise_ratio * least;
+        (if is_common { of_all } else { least }).sqrt().clamp(1.0, options.check.largest_noise_factor)
     }
 }
 
@@ -168,7 +148,7 @@ pub fn examine(
         };
     }
     let mut candidates = examiner.candidates(1.0, false);
-    let noise_factor = first.as_ref().map_or(1.0, |full| Examiner::noise_factor(full, &candidates));
+    let noise_factor = first.as_ref().map_or(1.0, |full| Examiner::noise_factor(full, &candidates, options));
     let full = if noise_factor > 1.0 {
         candidates = examiner.candidates(noise_factor, false);
         examiner.fit(None, noise_factor, false)
@@ -197,7 +177,7 @@ pub fn examine(
 
 /// The fit of sound marks with wider noise, when the residuals are larger than usual though not implausible.
 fn widened(examiner: &Examiner<'_>, full: &Estimate) -> Option<Examined> {
-    if full.freedom < LEAST_FREEDOM || full.is_plausible(USUAL_SIGMAS) {
+    if full.freedom < examiner.options.check.least_freedom || full.is_plausible(examiner.options.check.usual_sigmas) {
         return None;
     }
     let wider = (full.solution.chi2 / full.freedom as f64).sqrt();
@@ -212,11 +192,11 @@ fn noisy_throughout(
     noise_factor: f64,
 ) -> Option<Examined> {
     let largest = shifts.iter().flatten().map(|shift| shift.mm.norm()).fold(0.0, f64::max);
-    if full.freedom < LEAST_FREEDOM || largest > HARMLESS_SHIFT_MM {
+    if full.freedom < examiner.options.check.least_freedom || largest > examiner.options.check.harmless_shift_mm {
         return None;
     }
     let wider = noise_factor * (full.solution.chi2 / full.freedom as f64).sqrt().max(1.0);
-    if wider > LARGEST_NOISE_FACTOR {
+    if wider > examiner.options.check.largest_noise_factor {
         return None;
     }
     let fit = examiner.fit(None, wider, false)?;
@@ -238,7 +218,8 @@ fn tied_culprit(examiner: &Examiner<'_>, free: &Estimate, noise_factor: f64) -> 
     let (free_right_mm, free_up_mm) =
         examiner.fit(Some(best.left_out), noise_factor, false).map_or((0.0, 0.0), |fit| seen_shift(&fit, observation));
     let shift_mm = right_mm.hypot(up_mm).min(free_right_mm.hypot(free_up_mm));
-    let is_off = shift_mm >= LEAST_TIED_SHIFT_MM && own.chi2 >= LEAST_TIED_CHI2;
+    let is_off =
+        shift_mm >= examiner.options.check.least_tied_shift_mm && own.chi2 >= examiner.options.check.least_tied_chi2;
     is_off.then_some(best.left_out)
 }
 

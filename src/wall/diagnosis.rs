@@ -5,8 +5,9 @@
 
 use crate::units::{PxPoint, WallPoint};
 use crate::wall::estimate::{Context, start};
-use crate::wall::fit::{CameraFacts, FitOptions, context};
+use crate::wall::fit::{CameraFacts, context};
 use crate::wall::observation::Observation;
+use crate::wall::options::FitOptions;
 use crate::wall::projection::Projection;
 
 /// Two marks seem to be exchanged when each is seen within this share of their distance of the other's place.

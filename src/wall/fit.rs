@@ -19,6 +19,7 @@ use crate::wall::camera_tie::CameraTie;
 use crate::wall::check::{Examined, examine};
 use crate::wall::estimate::{Context, Estimate, LensPrior};
 use crate::wall::observation::{Observation, observe};
+use crate::wall::options::FitOptions;
 use crate::wall::projection::Frame;
 use crate::wall::refusal;
 use crate::wall::view::WallView;
@@ -28,22 +29,6 @@ use nalgebra::Matrix2;
 pub const ASSUMED_FOCAL_35MM: f64 = 26.0;
 /// EXIF focal lengths outside this range (35 mm equivalent, mm) are taken as missing.
 const POSSIBLE_FOCAL_35MM: std::ops::RangeInclusive<f64> = 8.0..=1000.0;
-/// Standard uncertainty of k1 and k2 that is left of a calibrated lens: a phone's focal length and principal point change
-/// from shot to shot (Sensors 2023, 23, 728, abstract), its distortion with them by a few thousandths (own judgement).
-const CALIBRATED_RADIAL: f64 = 0.004;
-/// Standard uncertainty of a calibrated principal point, px (own judgement, same source).
-const CALIBRATED_CENTRE_PX: f64 = 5.0;
-/// Standard uncertainty of the distortion's centre without a calibration, px: phones differ from the middle by about
-/// ±20 px (from memory; optical stabilisation moves it).
-const CENTRE_SIGMA_PX: f64 = 20.0;
-/// Standard uncertainty of the focal length, relative: EXIF rounds to whole millimetres (1.2 % at 24 mm) and names the
-/// nominal lens, which focusing near and stabilisation change by about two percent (own judgement).
-const FOCAL_SIGMA: f64 = 0.025;
-/// The same with a calibrated lens.
-const CALIBRATED_FOCAL_SIGMA: f64 = 0.01;
-/// Standard uncertainty of the principal point when it judges marks, as a share of the picture's diagonal: 30 px of 5000,
-/// wider than above, since a wrong accusation costs more than a missed one.
-const TIE_CENTRE_SHARE: f64 = 0.006;
 /// Shares of the marks' bounding box at which the uncertainty must be good enough: the beam lies between the marks.
 const PROBE_SHARES: [f64; 3] = [0.25, 0.5, 0.75];
 
@@ -58,40 +43,6 @@ pub struct CameraFacts {
     pub focal_35mm: Option<f64>,
     /// A calibrated lens, already turned upright and scaled to this photo.
     pub lens: Option<Lens>,
-}
-
-/// Tunables of the wall's fit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FitOptions {
-    /// Turn of a tag as stuck on the wall, degrees (k = 1); too small refuses slightly crooked tags, too large wastes what
-    /// the corners tell. Default: 0.5 (own judgement: 1.6 mm over a 180 mm tag).
-    pub tag_turn_sigma_deg: f64,
-    /// Error of a tag's size, relative (k = 1). Default: 0.003 (common practice for office printers, no source).
-    pub tag_size_sigma: f64,
-    /// k1 and k2 of a camera without a calibration (k = 1); too small hides the lens's share of the uncertainty. Default:
-    /// 0.03: phones are within about ±0.02 after the camera's own correction (from memory).
-    pub radial_sigma: f64,
-    /// The same for a lens that shows by its tags that it bends more. Default: 0.3.
-    pub strong_radial_sigma: f64,
-    /// Squared Mahalanobis length of a mark's shift beyond which the mark is off; two degrees of freedom. Too small
-    /// suspects sound marks, too large misses moved ones. Default: 22, which a sound mark exceeds once in 60,000.
-    pub alarm_chi2: f64,
-    /// Largest standard uncertainty between the marks, degrees, with which a fit may go on after a mark was left out.
-    /// Default: 0.05, a quarter of the 0.2° that visual aim repeats to.
-    pub largest_sigma_deg: f64,
-}
-
-impl Default for FitOptions {
-    fn default() -> Self {
-        Self {
-            tag_turn_sigma_deg: 0.5,
-            tag_size_sigma: 0.003,
-            radial_sigma: 0.03,
-            strong_radial_sigma: 0.3,
-            alarm_chi2: 22.0,
-            largest_sigma_deg: 0.05,
-        }
-    }
 }
 
 /// Fits the wall: see the module page.
@@ -128,18 +79,23 @@ pub(super) fn context(
     let frame = frame(observations);
     let diagonal = width.hypot(height);
     if let Some(lens) = camera.lens {
-        let prior =
-            LensPrior { radial: CALIBRATED_RADIAL, strong_radial: None, centre: CALIBRATED_CENTRE_PX / lens.fx };
-        let tie = CameraTie { focal: CALIBRATED_FOCAL_SIGMA, centre: TIE_CENTRE_SHARE * diagonal / lens.fx };
+        let prior = LensPrior {
+            radial: options.calibrated_radial_sigma,
+            strong_radial: None,
+            centre: options.calibrated_centre_sigma_px / lens.fx,
+        };
+        let tie =
+            CameraTie { focal: options.calibrated_focal_sigma, centre: options.tie_centre_share * diagonal / lens.fx };
         return (Context { frame, lens, prior, tie: Some(tie) }, Vec::new());
     }
     let focal = focal_px(focal_35mm.unwrap_or(ASSUMED_FOCAL_35MM), width, height);
     let prior = LensPrior {
         radial: options.radial_sigma,
         strong_radial: Some(options.strong_radial_sigma),
-        centre: CENTRE_SIGMA_PX / focal,
+        centre: options.centre_sigma_px / focal,
     };
-    let tie = focal_35mm.map(|_| CameraTie { focal: FOCAL_SIGMA, centre: TIE_CENTRE_SHARE * diagonal / focal });
+    let tie = focal_35mm
+        .map(|_| CameraTie { focal: options.focal_sigma, centre: options.tie_centre_share * diagonal / focal });
     let flags = if focal_35mm.is_none() {
         let text = format!(
             "The photo gives no focal length; a {ASSUMED_FOCAL_35MM:.0} mm phone lens was assumed for the lens's share of \

@@ -1,5 +1,6 @@
 //! The wall in the photo: px to wall millimetres and back, and the bay's geometry from the wall to the lamp.
 
+pub mod options;
 pub mod geometry;
 pub mod homography;
 pub mod least_squares;
@@ -14,5 +15,6 @@ pub mod fit;
 pub mod view;
 
 pub use check::Displaced;
-pub use fit::{CameraFacts, FitOptions, fit};
+pub use fit::{CameraFacts, fit};
+pub use options::FitOptions;
 pub use view::{MarkResidual, WallSpread, WallView};

@@ -8,7 +8,7 @@
 use crate::bay::{Bay, Mark, MarkKind};
 use crate::marks::{FoundMark, Marks};
 use crate::units::{PxPoint, WallPoint};
-use crate::wall::fit::FitOptions;
+use crate::wall::options::FitOptions;
 use nalgebra::{DMatrix, DVector};
 
 /// Least noise of a point per axis, px: keeps a perfect or unstated sigma from making weights infinite.

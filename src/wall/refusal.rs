@@ -10,8 +10,9 @@ use crate::units::{PxPoint, WallPoint};
 use crate::wall::check::{Displaced, Examined};
 use crate::wall::diagnosis::{Diagnosis, diagnose, seen_shape};
 use crate::wall::estimate::{Context, Estimate, Shift, start};
-use crate::wall::fit::{CameraFacts, FitOptions, context};
+use crate::wall::fit::{CameraFacts, context};
 use crate::wall::observation::Observation;
+use crate::wall::options::FitOptions;
 use crate::wall::projection::Projection;
 use nalgebra::{DMatrix, DVector};
 

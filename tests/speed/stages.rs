@@ -9,7 +9,7 @@
 
 use clap::Parser;
 use lampwright::cli::{Cli, Command, Plan};
-use lampwright::measurement::{NamedBytes, Observer, Request, measure};
+use lampwright::measurement::{NamedBytes, Observer, Request, StageView, measure};
 use std::fs;
 use std::hint::black_box;
 use std::path::Path;
@@ -25,7 +25,7 @@ struct Clock {
 }
 
 impl Observer for Clock {
-    fn stage(&mut self, name: &'static str) {
+    fn stage(&mut self, name: &'static str, _: StageView<'_>) {
         let now = Instant::now();
         self.stages.push((name, now - self.last));
         self.last = now;
@@ -51,6 +51,7 @@ fn plan(root: &Path) -> Plan {
 
 fn run(plan: &Plan, bytes: &[u8]) -> Vec<(&'static str, Duration)> {
     let request = Request {
+        options: &plan.options,
         photo: NamedBytes { name: "shot-clean.jpg", bytes },
         marks_photo: None,
         ambient_photo: None,

@@ -1,0 +1,163 @@
+//! A session in words: what is next, and what came of it.
+
+use super::session::{Lamp, Movement, ScrewName, Session, State};
+use crate::aim::{Axis, Screws};
+use std::fmt::Write as _;
+
+/// Left and right low beams whose heights differ by more than this are worth a word, degrees (the repeatability that
+/// UN R19 still accepts from people).
+const DIFFERENCE_DEG: f64 = 0.2;
+
+/// Said before any screw is turned.
+const CAUTIONS: &str = "Park brake on, wheels chocked; exhaust led outside if the engine runs; nobody in front of a vehicle that \
+can move. Lamps are hot, discharge lamps carry high voltage; do not look into the beam. Local codes and the vehicle's manual \
+come before this advice.";
+
+/// What to do next.
+pub fn next(session: &Session, screws: Option<&Screws>) -> String {
+    let mut text = String::new();
+    for lamp in &session.lamps {
+        // Writing to a String cannot fail.
+        let _ = writeln!(text, "  {:<12}{}", lamp.name(), state_words(lamp, session.is_quick));
+    }
+    let Some(place) = session.next() else {
+        text += "Every lamp is done: `lampwright aim summary` shows before and after.\n";
+        return text;
+    };
+    let lamp = &session.lamps[place];
+    let other = if lamp.side == "left" { "right" } else { "left" };
+    text += "Next\n";
+    match lamp.state(session.is_quick) {
+        State::ToPhotograph if lamp.shots.is_empty() => {
+            let _ = writeln!(
+                text,
+                "  {} lamp, {} beam: switch it on, cover the {other} lamp, photograph the wall.",
+                lamp.side, lamp.beam
+            );
+        }
+        State::ToPhotograph => {
+            let _ = writeln!(
+                text,
+                "  {}: the last photo could not be used. Photograph again as it says there.",
+                lamp.name()
+            );
+        }
+        State::ToRecheck => {
+            let _ = writeln!(
+                text,
+                "  {}: in. Push the vehicle down at the front and let it settle, then photograph once more without touching a \
+                 screw (--not-turned): the recheck.",
+                lamp.name()
+            );
+        }
+        _ => text += &turn_words(lamp, screws),
+    }
+    text
+}
+
+fn turn_words(lamp: &Lamp, screws: Option<&Screws>) -> String {
+    let mut text = format!("  {CAUTIONS}\n  {}: turn, in this order:\n", lamp.name());
+    let response = lamp.response(screws);
+    for movement in &lamp.proposed {
+        let _ = writeln!(text, "    {}", movement_words(movement, screws));
+    }
+    for axis in [Axis::Vertical, Axis::Horizontal] {
+        let name = if axis == Axis::Vertical { "vertical" } else { "horizontal" };
+        let is_turned = lamp.proposed.iter().any(|movement| movement.turned().screw == axis);
+        if is_turned && !response.is_known(axis) {
+            let _ = writeln!(text, "  It is not known yet what the {name} screw does: this turn shows it.");
+        }
+        if let Some(backlash) = response.noticed_backlash(axis) {
+            let _ = writeln!(
+                text,
+                "  The {name} screw has about {:.2} turns of backlash: end every movement clockwise.",
+                backlash.value
+            );
+        }
+    }
+    text += "  Then photograph again (--as-told, or --turned for what was turned instead).\n";
+    text +=
+        "  A screw that is stiff or at its end: stop, do not force it; the lamp's mounting is to be looked at first.\n";
+    text
+}
+
+fn movement_words(movement: &Movement, screws: Option<&Screws>) -> String {
+    let (axis, word) = match movement.screw {
+        ScrewName::Vertical => (Axis::Vertical, "vertical"),
+        ScrewName::Horizontal => (Axis::Horizontal, "horizontal"),
+    };
+    let name = screws
+        .and_then(|screws| screws.for_axis(axis))
+        .map_or_else(|| format!("{word} screw"), |screw| format!("screw \"{}\" ({word})", screw.name));
+    let way = if movement.quarter_turns < 0.0 { "counterclockwise" } else { "clockwise" };
+    let quarters = movement.quarter_turns.abs();
+    let plural = if (quarters - 1.0).abs() < 1e-9 { "" } else { "s" };
+    format!("{name}: {way} {quarters:.1} quarter turn{plural} ({:.3} of a turn)", quarters / 4.0)
+}
+
+fn state_words(lamp: &Lamp, is_quick: bool) -> String {
+    let last = lamp.shots.iter().rev().find_map(|shot| shot.reading.verdict.as_ref());
+    let word = match lamp.state(is_quick) {
+        State::ToPhotograph => "to photograph",
+        State::ToTurn => "to aim",
+        State::ToRecheck => "in, to recheck",
+        State::Good => "PASS",
+        State::NeedsAiming => "NEEDS AIMING",
+        State::Seized => "STOP: the beam does not follow its screw (seized, or at its end)",
+        State::NoVerdict => "no verdict",
+    };
+    let values = last.map(|verdict| {
+        let value = |axis: &Option<crate::reading::block::AxisBlock>| {
+            axis.as_ref().map_or("-".to_owned(), |axis| format!("{:+.2} ± {:.2} deg", axis.value_deg, axis.u_deg))
+        };
+        format!("  V {}, H {}", value(&verdict.vertical), value(&verdict.horizontal))
+    });
+    format!("{word:<14}{}", values.unwrap_or_default())
+}
+
+/// Before and after of every lamp, and how the two sides compare.
+pub fn summary(session: &Session) -> String {
+    let mut text = format!("Vehicle {}\n", session.vehicle);
+    for lamp in &session.lamps {
+        let _ = writeln!(text, "{}: {}", lamp.name(), state_words(lamp, session.is_quick));
+        let usable: Vec<_> = lamp.shots.iter().filter(|shot| shot.reading.verdict.is_some()).collect();
+        if let (Some(first), Some(last)) = (usable.first(), usable.last()) {
+            let moves = usable.iter().skip(1).filter(|shot| !shot.turned.is_empty()).count();
+            for (word, shot) in [("before", first), ("after", last)] {
+                let verdict = shot.reading.verdict.as_ref();
+                let axis = |axis: Option<&crate::reading::block::AxisBlock>| {
+                    axis.map_or("not judged".to_owned(), |axis| {
+                        format!("{:+.3} ± {:.3} deg ({})", axis.value_deg, axis.u_deg, axis.result)
+                    })
+                };
+                let _ = writeln!(
+                    text,
+                    "  {word:<7} vertical {}, horizontal {}, {}",
+                    axis(verdict.and_then(|verdict| verdict.vertical.as_ref())),
+                    axis(verdict.and_then(|verdict| verdict.horizontal.as_ref())),
+                    shot.reading.photo.file
+                );
+            }
+            let _ = writeln!(text, "  moves   {moves}, photos {}", lamp.shots.len());
+        }
+    }
+    text += &difference(session).unwrap_or_default();
+    text
+}
+
+/// What is said of left and right low beams that stand at different heights.
+pub fn difference(session: &Session) -> Option<String> {
+    let height = |side: &str| {
+        let lamp = session.lamps.iter().find(|lamp| lamp.side == side && lamp.beam == "low")?;
+        let shot = lamp.shots.iter().rev().find(|shot| shot.reading.verdict.is_some())?;
+        shot.reading.verdict.as_ref()?.vertical.as_ref().map(|axis| axis.value_deg)
+    };
+    let (left, right) = (height("left")?, height("right")?);
+    ((left - right).abs() > DIFFERENCE_DEG).then(|| {
+        format!(
+            "Left and right low beams stand {:.2} deg apart in height (left {left:+.2}, right {right:+.2}), more than \
+             {DIFFERENCE_DEG}: aim both to the same nominal.\n",
+            (left - right).abs()
+        )
+    })
+}
