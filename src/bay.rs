@@ -3,6 +3,10 @@
 //! **Takes** the file's text. **Gives** a [`Bay`] whose marks have resolved ids and whose uncertainties are complete.
 //! **Fails when** the text is no TOML, names an unknown field, has fewer than four marks, or ids that collide.
 
+mod survey_note;
+
+pub use survey_note::{DEFAULT_RECHECK_MONTHS, MarkNote, SurveyNote, months_after, parse_date};
+
 use crate::error::Error;
 use crate::units::{Mm, Percent, WallPoint};
 use serde::Deserialize;
@@ -25,6 +29,8 @@ pub struct Bay {
     pub marks: Vec<Mark>,
     /// Standard uncertainties of the set-up.
     pub uncertainty: SetupUncertainty,
+    /// When and how it was surveyed, when the file says so.
+    pub survey: Option<SurveyNote>,
 }
 
 /// Where the wall stands.
@@ -239,6 +245,7 @@ struct RawBay {
     marks: Vec<RawMark>,
     #[serde(default)]
     uncertainty: RawUncertainty,
+    survey: Option<SurveyNote>,
 }
 
 #[derive(Deserialize)]
@@ -331,6 +338,7 @@ impl Bay {
         }
         let marks = resolve_marks(&raw.marks, path)?;
         let uncertainty = resolve_uncertainty(&raw.uncertainty, raw.floor.is_some(), path)?;
+        raw.survey.as_ref().map_or(Ok(()), |survey| survey.check(path))?;
         Ok(Self {
             id: raw.id,
             name: raw.name,
@@ -346,6 +354,7 @@ impl Bay {
             }),
             marks,
             uncertainty,
+            survey: raw.survey,
         })
     }
 }

@@ -2,7 +2,7 @@
 
 use clap::Parser;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, Plan, aim, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
+    Cli, Command, ExitStatus, Plan, aim, bay, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
 };
 use lampwright::error::Error;
 use std::io::Write;
@@ -20,6 +20,9 @@ fn main() -> ExitCode {
         Command::Options => options::run(&mut anstream::stdout()),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),
         Command::Sheet(args) => sheet::run(&args, &mut anstream::stdout()),
+        Command::Bay(args) => {
+            bay::run(&args, &mut std::io::stdin().lock(), &mut anstream::stdout(), &mut anstream::stderr())
+        }
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };

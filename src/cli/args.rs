@@ -39,6 +39,8 @@ pub enum Command {
     Rules(super::rules::RulesArgs),
     /// Print marks, plans, a label or a checkerboard, PDF true to scale
     Sheet(super::sheet::SheetArgs),
+    /// Survey a bay, check that it still holds, show it in words
+    Bay(super::bay::BayArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
     /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers

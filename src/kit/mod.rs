@@ -1,5 +1,10 @@
-//! What a shop needs around the photo: the rules to read, and sheets to print for the wall and the floor.
+//! What a shop needs around the photo: rules to read, sheets to print for wall and floor, the bay to survey and to watch, the
+//! vehicle to prepare, and sessions that lead from lamp to lamp.
 
+pub mod bay_words;
+pub mod control_chart;
+pub mod control_log;
+pub mod control_picture;
 pub mod rule_check;
 pub mod rule_picture;
 pub mod rule_text;
@@ -14,6 +19,14 @@ pub mod sheet_wall;
 pub mod sheet_floor;
 pub mod sheet_label;
 pub mod sheet_board;
+pub mod survey;
+pub mod survey_adjust;
+pub mod survey_ask;
+pub mod survey_bay;
+pub mod survey_model;
+pub mod survey_picture;
+pub mod survey_result;
+pub mod survey_text;
 pub mod session;
 pub mod session_text;
 pub mod checklist;
