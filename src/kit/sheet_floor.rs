@@ -6,7 +6,7 @@ use crate::bay::Bay;
 use crate::units::Mm;
 
 /// Standing area of a car: length and width over both tracks, and the widest gap between them, mm.
-/// Source: ISO 10604:1993, 4.1 and 4.2 (as its public preview prints them; the edition of 2026 replaces it).
+/// Source: ISO 10604:1993, 4.1 to 4.3 (as its public preview prints them; the edition of 2026 replaces it).
 const AREA_LENGTH: f64 = 4000.0;
 const AREA_WIDTH: f64 = 2000.0;
 const AREA_GAP: f64 = 900.0;
@@ -19,8 +19,12 @@ const TOP: f64 = 34.0;
 const BELOW: f64 = 92.0;
 
 /// What is published about the floor, each with its source. None of it was read in the primary text of the place's law.
+/// ISO 10604:1993 by its public preview; <https://www.evs.ee/en/iso-10604-2026> for the edition that replaces it. The German
+/// figures at second hand: <http://www.autoservicepraxis.de/eine-frage-der-einstellung-1718203.html>,
+/// <http://www.repmaster.de/news/articleid/24>,
+/// <https://autoservicepraxis.de/nachrichten/kfz-werkstatt/alles-fuer-den-schein-3439568>.
 const FACTS: [&str; 3] = [
-    "ISO 10604:1993, 4.1 and 4.2 (public preview; replaced by the edition of 2026): tracks for cars at least 4 m long and \
+    "ISO 10604:1993, 4.1 to 4.3 (public preview; replaced by the edition of 2026): tracks for cars at least 4 m long and \
      2 m wide over both, gap at most 0.9 m.",
     "German test places (trade press, autoservicepraxis.de and repmaster.de): common slope at most 1.5 %, unevenness at \
      most 1 mm per metre, both surfaces parallel, area for cars at least 2.0 x 4.0 m, gap at most 1.4 m, checked again \
