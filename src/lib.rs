@@ -18,6 +18,8 @@ pub mod measurement;
 pub mod reading;
 pub mod draw;
 pub mod kit;
+#[cfg(feature = "records")]
+pub mod record;
 pub mod scene;
 pub mod bench;
 pub mod cli;

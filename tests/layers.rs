@@ -42,10 +42,12 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "measurement" => [BASE, STAGES, &["options"]].concat(),
         // What a shop needs around the photo shows rules and bays, and prints marks; it measures nothing.
         "kit" => vec!["units", "measured", "error", "bay", "marks", "beam", "aim", "reading"],
+        // The store keeps readings and what was turned between them; it measures and draws nothing.
+        "record" => vec!["error", "reading", "kit"],
         // The developer's bench scores readings, measuring only through a function that it is given, and cleans photos,
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],
-        "cli" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "scene", "bench"]].concat(),
+        "cli" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "scene", "bench"]].concat(),
         "main" => vec!["cli", "error"],
         name if STAGES.contains(&name) => [BASE.to_vec(), before(STAGES, name)].concat(),
         name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"], &before(SHOWING, name)].concat(),

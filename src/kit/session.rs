@@ -65,6 +65,7 @@ pub struct Shot {
 
 /// A movement of a screw, as a file keeps it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct Movement {
     /// Axis that the screw mainly moves: `vertical` or `horizontal`.
     pub screw: ScrewName,
@@ -74,6 +75,7 @@ pub struct Movement {
 
 /// A screw by the axis that it mainly moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum ScrewName {
     /// Up and down.

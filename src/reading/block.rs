@@ -12,6 +12,7 @@ pub const READING_SCHEMA: &str = "lampwright/reading/1";
 
 /// One reading.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct Reading {
     /// [`READING_SCHEMA`].
     pub schema: String,
@@ -44,6 +45,7 @@ pub struct Reading {
 
 /// The program that made the reading.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct SoftwareBlock {
     /// `lampwright`.
     pub name: String,
@@ -56,6 +58,7 @@ pub struct SoftwareBlock {
 
 /// The photo; sizes are of the upright picture.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct PhotoBlock {
     /// Name of the file as given.
     pub file: String,
@@ -81,6 +84,7 @@ pub struct PhotoBlock {
 
 /// The lamp in the bay.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct SetupBlock {
     /// Id of the bay.
     pub bay: String,
@@ -114,6 +118,7 @@ pub struct SetupBlock {
 
 /// The marks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct MarksBlock {
     /// Ids of the marks found.
     pub found: Vec<u32>,
@@ -129,6 +134,7 @@ pub struct MarksBlock {
 
 /// Where one mark was found.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct MarkPlaceBlock {
     /// Id.
     pub id: u32,
@@ -142,6 +148,7 @@ pub struct MarkPlaceBlock {
 
 /// What was measured in the beam.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct FeaturesBlock {
     /// The flat cutoff.
     pub cutoff: Option<CutoffBlock>,
@@ -157,6 +164,7 @@ pub struct FeaturesBlock {
 
 /// The flat cutoff.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct CutoffBlock {
     /// V.
     pub v_deg: f64,
@@ -172,6 +180,7 @@ pub struct CutoffBlock {
 
 /// A direction with its uncertainties.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct PlaceBlock {
     /// H.
     pub h_deg: f64,
@@ -185,6 +194,7 @@ pub struct PlaceBlock {
 
 /// The rising part.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct RiseBlock {
     /// Above level, 0 to 90.
     pub angle_deg: f64,
@@ -194,6 +204,7 @@ pub struct RiseBlock {
 
 /// The hot spot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct HotSpotBlock {
     /// Its direction.
     #[serde(flatten)]
@@ -204,6 +215,7 @@ pub struct HotSpotBlock {
 
 /// Edges of the bright zone.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct BrightZoneBlock {
     /// V of the upper edge.
     pub top_v_deg: f64,
@@ -217,6 +229,7 @@ pub struct BrightZoneBlock {
 
 /// One part of a budget.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct PartBlock {
     /// What it comes from.
     pub part: String,
@@ -226,6 +239,7 @@ pub struct PartBlock {
 
 /// The verdict.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct VerdictBlock {
     /// Id of the rule.
     pub rules: String,
@@ -249,6 +263,7 @@ pub struct VerdictBlock {
 
 /// One judged axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct AxisBlock {
     /// Measured value.
     pub value_deg: f64,
@@ -268,6 +283,7 @@ pub struct AxisBlock {
 
 /// The advice.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct AdviceBlock {
     /// Vertical.
     pub vertical: Option<AxisAdviceBlock>,
@@ -279,6 +295,7 @@ pub struct AdviceBlock {
 
 /// The advice for one axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct AxisAdviceBlock {
     /// `up`, `down`, `left`, `right` or `none`.
     pub beam_must_move: String,
@@ -296,6 +313,7 @@ pub struct AxisAdviceBlock {
 
 /// A flag.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 pub struct FlagBlock {
     /// Code.
     pub code: String,
@@ -306,6 +324,17 @@ pub struct FlagBlock {
     /// Further: what to do, apart; refusals only.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hint: Option<String>,
+}
+
+impl SoftwareBlock {
+    /// The program that is running.
+    pub fn this() -> Self {
+        Self {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            commit: option_env!("LAMPWRIGHT_COMMIT").unwrap_or("unknown").to_owned(),
+        }
+    }
 }
 
 impl Reading {

@@ -90,7 +90,7 @@ impl Reading {
         Self {
             schema: READING_SCHEMA.to_owned(),
             status: if features.is_some() { "measured" } else { "refused" }.to_owned(),
-            software: software(),
+            software: SoftwareBlock::this(),
             photo: photo_block(parts.photo),
             setup: setup_block(parts),
             marks: marks_block(parts.marks, parts.mark_fit),
@@ -117,14 +117,6 @@ fn angle(value: Deg) -> Option<f64> {
 /// Value and expanded uncertainty.
 fn with_u(measured: &Measured) -> Option<(f64, f64)> {
     Some((angle(measured.value)?, angle(measured.expanded())?))
-}
-
-fn software() -> SoftwareBlock {
-    SoftwareBlock {
-        name: env!("CARGO_PKG_NAME").to_owned(),
-        version: env!("CARGO_PKG_VERSION").to_owned(),
-        commit: option_env!("LAMPWRIGHT_COMMIT").unwrap_or("unknown").to_owned(),
-    }
 }
 
 fn photo_block(photo: &Photo) -> PhotoBlock {

@@ -1,0 +1,205 @@
+//! Recording: photos first, then one transaction with the entry, its parameters and its place in the log.
+//!
+//! **Takes** a [`Draft`]. **Gives** [`Appended`] once the commit was flushed. **Fails when** the disk is full, read-only or
+//! failing, another program holds the store, or the draft names a photo or parameter that is neither in it nor in the store;
+//! then nothing was recorded. Photos that were filed before such a failure stay and do no harm.
+
+use super::entry::{ERASURE_SCHEMA, Entry, Erasure};
+use super::failure;
+use super::files;
+use super::hash::Hash;
+use super::head::Head;
+use super::inspection::{Follows, How, Inspection};
+use super::key::{PublicKey, StationKey};
+use super::list::how_word;
+use super::merkle;
+use super::personal::{Salted, Sealed};
+use super::store::{Appended, Draft, Store};
+use crate::error::Error;
+use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use std::collections::BTreeSet;
+use std::path::Path;
+
+impl Store {
+    /// Records an inspection.
+    pub fn append(&mut self, draft: Draft) -> Result<Appended, Error> {
+        let Draft { mut inspection, personal, files: photos, parameters } = draft;
+        for bytes in &photos {
+            files::keep(&self.folder, bytes)?;
+        }
+        let texts = [("plate", &personal.plate), ("customer", &personal.customer)];
+        let mut salted = Vec::new();
+        for (field, text) in texts {
+            if let Some(text) = text {
+                salted.push(Salted::new(field, text)?);
+            }
+        }
+        self.write(|change, folder| {
+            all_there(change, folder, &inspection, &parameters)?;
+            take_over(change, &mut inspection, &salted).map_err(|error| failure::database(folder, &error))?;
+            let all = || {
+                keep_parameters(change, &parameters)?;
+                keep_personal(change, inspection.first(), &salted)
+            };
+            all().map_err(|error| failure::database(folder, &error))?;
+            Ok(Entry::Inspection(inspection))
+        })
+    }
+
+    /// Makes the station's key, with which every later head is signed.
+    pub fn make_key(&self) -> Result<PublicKey, Error> {
+        StationKey::create(&self.folder).map(|key| key.public())
+    }
+
+    /// The station's public key, when the store has a key.
+    pub fn public_key(&self) -> Result<Option<PublicKey>, Error> {
+        Ok(StationKey::load(&self.folder)?.map(|key| key.public()))
+    }
+
+    /// How a new record stands to the one with this number, id or beginning of an id.
+    pub fn follow(&self, name: &str, how: How, reason: Option<String>) -> Result<Follows, Error> {
+        let earlier = self.inspection(name)?.inspection;
+        Ok(Follows { first: earlier.first().to_owned(), id: earlier.id, how, reason })
+    }
+
+    /// Erases plate and customer of an inspection, in all its records, and notes in the log that this was done.
+    pub fn erase(&mut self, name: &str, who: &str, reason: &str) -> Result<Appended, Error> {
+        let of = self.inspection(name)?.inspection.first().to_owned();
+        let appended = self.write(|change, folder| {
+            let gone = change.execute("DELETE FROM personal WHERE first = ?1", [&of]);
+            if gone.map_err(|error| failure::database(folder, &error))? == 0 {
+                let found = format!("record {name} has no plate or customer that could be erased");
+                return Err(Error::file(folder.display().to_string(), found, "nothing was changed"));
+            }
+            Ok(Entry::Erasure(Erasure {
+                schema: ERASURE_SCHEMA.to_owned(),
+                id: super::entry::new_id(),
+                of: of.clone(),
+                recorded: super::entry::now(),
+                who: who.to_owned(),
+                reason: reason.to_owned(),
+                software: super::entry::software(),
+            }))
+        })?;
+        // The write-ahead log still holds the pages with the text: it is brought in and cut.
+        self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())).map_err(|error| self.failed(&error))?;
+        Ok(appended)
+    }
+
+    /// One transaction that ends with an entry: all of it or nothing.
+    fn write(&mut self, make: impl FnOnce(&Transaction<'_>, &Path) -> Result<Entry, Error>) -> Result<Appended, Error> {
+        let folder = self.folder.clone();
+        let fail = |error: rusqlite::Error| failure::database(&folder, &error);
+        let key = StationKey::load(&folder)?;
+        // Taken before the tree is read, so that no other program can append in between.
+        let change = Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate).map_err(fail)?;
+        let mut tree = self.tree()?;
+        let entry = make(&change, &folder)?;
+        let bytes = serde_json::to_vec(&entry).map_err(|error| {
+            Error::usage(format!("the record cannot be written as JSON: {error}"), "please report this as a defect")
+        })?;
+        let (number, leaf) = (tree.size(), merkle::leaf(&bytes));
+        tree.push(leaf);
+        let head = Head { size: tree.size(), root: tree.root() };
+        let insert = || -> rusqlite::Result<()> {
+            change
+                .prepare_cached("INSERT INTO log (number, entry, leaf, peaks) VALUES (?1, ?2, ?3, ?4)")?
+                .execute(params![number as i64, bytes, leaf.0, tree.peak_bytes()])?;
+            if let Entry::Inspection(inspection) = &entry {
+                summarise(&change, number, inspection)?;
+            }
+            key.as_ref().map_or(Ok(()), |key| key.sign(&head).insert(&change))
+        };
+        insert().map_err(fail)?;
+        change.commit().map_err(fail)?;
+        Ok(Appended { number, id: entry.id().to_owned(), head })
+    }
+}
+
+/// Everything that the inspection names must be in the store before it is recorded.
+fn all_there(change: &Transaction<'_>, folder: &Path, inspection: &Inspection, texts: &[String]) -> Result<(), Error> {
+    let missing = |what: String| {
+        Error::file(folder.display().to_string(), format!("{what} is not in the store"), "nothing was recorded")
+    };
+    let given: BTreeSet<Hash> = texts.iter().map(|text| Hash::of(text.as_bytes())).collect();
+    let notes = [inspection.bay.sha256, inspection.rule.sha256];
+    let named: BTreeSet<Hash> =
+        inspection.readings().flat_map(|reading| reading.parameters.hashes()).chain(notes).collect();
+    for hash in named.difference(&given) {
+        let held = change
+            .query_row("SELECT 1 FROM parameter WHERE sha256 = ?1", [hash.0], |_| Ok(()))
+            .optional()
+            .map_err(|error| failure::database(folder, &error))?;
+        held.ok_or_else(|| missing(format!("parameter {hash}")))?;
+    }
+    for file in inspection.readings().flat_map(super::inspection::RecordedReading::files) {
+        if !files::place(folder, &file.sha256).is_file() {
+            return Err(missing(format!("photo {}", file.name)));
+        }
+    }
+    Ok(())
+}
+
+/// Fills in the digests: of new texts, else those of the newest record of the same inspection whose text still stands.
+fn take_over(change: &Transaction<'_>, inspection: &mut Inspection, salted: &[Salted]) -> rusqlite::Result<()> {
+    let first = inspection.first().to_owned();
+    let digest = |field: &str| -> rusqlite::Result<Option<Sealed>> {
+        if let Some(new) = salted.iter().find(|text| text.field == field) {
+            return Ok(Some(Sealed { salted_sha256: new.digest }));
+        }
+        let column = if field == "plate" { "plate" } else { "customer" };
+        let sql = format!(
+            "SELECT {column} FROM summary WHERE first = ?1 AND {column} IN (SELECT digest FROM personal) \
+             ORDER BY number DESC LIMIT 1"
+        );
+        let held = change.query_row(&sql, [&first], |row| row.get::<_, Vec<u8>>(0)).optional()?;
+        Ok(held.and_then(|bytes| Hash::from_slice(&bytes)).map(|salted_sha256| Sealed { salted_sha256 }))
+    };
+    inspection.plate = digest("plate")?;
+    inspection.customer = digest("customer")?;
+    Ok(())
+}
+
+fn keep_parameters(change: &Transaction<'_>, texts: &[String]) -> rusqlite::Result<()> {
+    let mut insert = change.prepare_cached(
+        "INSERT INTO parameter (sha256, content) SELECT ?1, ?2 WHERE NOT EXISTS (SELECT 1 FROM parameter WHERE sha256 = ?1)",
+    )?;
+    texts.iter().try_for_each(|text| {
+        insert.execute(params![Hash::of(text.as_bytes()).0, text.as_bytes()])?;
+        Ok(())
+    })
+}
+
+fn keep_personal(change: &Transaction<'_>, first: &str, texts: &[Salted]) -> rusqlite::Result<()> {
+    let sql = "INSERT INTO personal (digest, first, field, salt, text) VALUES (?1, ?2, ?3, ?4, ?5)";
+    let mut insert = change.prepare_cached(sql)?;
+    texts.iter().try_for_each(|text| {
+        insert.execute(params![text.digest.0, first, text.field, text.salt, text.text])?;
+        Ok(())
+    })
+}
+
+fn summarise(change: &Transaction<'_>, number: u64, inspection: &Inspection) -> rusqlite::Result<()> {
+    let digest = |sealed: Option<Sealed>| sealed.map(|sealed| sealed.salted_sha256.0);
+    change
+        .prepare_cached(
+            "INSERT INTO summary (number, id, first, begun, who, vehicle, bay, rule, verdict, readings, how, plate, customer) \
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+        )?
+        .execute(params![
+            number as i64,
+            inspection.id,
+            inspection.first(),
+            inspection.begun,
+            inspection.who,
+            inspection.vehicle,
+            inspection.bay.id,
+            inspection.rule.id,
+            inspection.verdict,
+            inspection.readings().count() as i64,
+            how_word(inspection.follows.as_ref().map(|follows| follows.how)),
+            digest(inspection.plate),
+            digest(inspection.customer),
+        ])
+        .map(|_| ())
+}

@@ -1,0 +1,255 @@
+//! The station's key: signs the log's head after every entry (Ed25519, RFC 8032).
+//!
+//! The secret lies in `station.key` in the store's folder, readable by its owner alone, and is never copied into a backup.
+//! Who has the store's folder has the key: a signature shows that a head was made here, not that nobody here changed
+//! anything since. Keep the public key, and now and then a head, outside.
+
+use super::failure;
+use super::hash::{Hash, hex_bytes};
+use super::head::Head;
+use super::personal::fill_random;
+use crate::error::Error;
+use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
+use rusqlite::{Connection, params};
+use std::fmt;
+use std::fs::{self, OpenOptions};
+use std::io::{self, Write};
+use std::path::Path;
+use std::str::FromStr;
+
+/// Name of the key file in the store's folder.
+pub const KEY_FILE: &str = "station.key";
+/// First line of the key file.
+const KEY_SCHEMA: &str = "lampwright/station-key/1";
+/// First line of what is signed, so that a signature fits nothing else.
+const SIGNED_SCHEMA: &str = "lampwright/head/1";
+
+/// The station's secret key.
+pub(super) struct StationKey(SigningKey);
+
+impl fmt::Debug for StationKey {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "StationKey({})", self.public())
+    }
+}
+
+/// A station's public key, written as 64 hexadecimal digits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PublicKey(pub [u8; 32]);
+
+impl fmt::Display for PublicKey {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        Hash(self.0).fmt(f)
+    }
+}
+
+impl FromStr for PublicKey {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        text.parse::<Hash>()
+            .map(|bytes| Self(bytes.0))
+            .map_err(|_| format!("{text:?} is no public key: need 64 hexadecimal digits"))
+    }
+}
+
+/// A head with the station's signature.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct SignedHead {
+    pub(super) head: Head,
+    pub(super) signed: String,
+    pub(super) public_key: PublicKey,
+    pub(super) signature: Vec<u8>,
+}
+
+impl StationKey {
+    /// Makes a new key and its file; an older one is never replaced.
+    pub(super) fn create(store: &Path) -> Result<Self, Error> {
+        let path = store.join(KEY_FILE);
+        let mut secret = [0_u8; 32];
+        fill_random(&mut secret)?;
+        let key = SigningKey::from_bytes(&secret);
+        let text = format!("{KEY_SCHEMA}\n{}\n", Hash(secret));
+        let made = private(&path).and_then(|mut file| {
+            file.write_all(text.as_bytes())?;
+            file.sync_all()
+        });
+        match made {
+            Ok(()) => Ok(Self(key)),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(Error::file(
+                path.display().to_string(),
+                "is there already, and a key is never replaced",
+                "to change the key, move this file away and keep it: it tells who signed the older heads",
+            )),
+            Err(error) => Err(failure::file(&path, "made", &error)),
+        }
+    }
+
+    /// The store's key, when it has one.
+    pub(super) fn load(store: &Path) -> Result<Option<Self>, Error> {
+        let path = store.join(KEY_FILE);
+        let text = match fs::read_to_string(&path) {
+            Ok(text) => text,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(failure::file(&path, "read", &error)),
+        };
+        only_its_owner_s(&path)?;
+        let secret = text
+            .strip_prefix(KEY_SCHEMA)
+            .and_then(|rest| hex_bytes(rest.trim()))
+            .and_then(|bytes| <[u8; 32]>::try_from(bytes).ok());
+        let secret = secret.ok_or_else(|| {
+            let hint = "nothing was recorded; put the right key file back, or move this one away";
+            Error::file(path.display().to_string(), "is no station key", hint)
+        })?;
+        Ok(Some(Self(SigningKey::from_bytes(&secret))))
+    }
+
+    pub(super) fn public(&self) -> PublicKey {
+        PublicKey(self.0.verifying_key().to_bytes())
+    }
+
+    pub(super) fn sign(&self, head: &Head) -> SignedHead {
+        let signed = super::entry::now();
+        let signature = self.0.sign(&message(head, &signed)).to_bytes().to_vec();
+        SignedHead { head: *head, signed, public_key: self.public(), signature }
+    }
+}
+
+impl SignedHead {
+    /// Whether the signature is the key's over this head and time. Strict: no key of small order, one form of a signature.
+    pub(super) fn is_true(&self) -> bool {
+        let Ok(key) = VerifyingKey::from_bytes(&self.public_key.0) else { return false };
+        let Ok(signature) = Signature::from_slice(&self.signature) else { return false };
+        key.verify_strict(&message(&self.head, &self.signed), &signature).is_ok()
+    }
+
+    pub(super) fn insert(&self, db: &Connection) -> rusqlite::Result<()> {
+        db.prepare_cached(
+            "INSERT INTO signature (size, root, signed, public_key, signature) VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?
+        .execute(params![self.head.size as i64, self.head.root.0, self.signed, self.public_key.0, self.signature])
+        .map(|_| ())
+    }
+}
+
+fn message(head: &Head, signed: &str) -> Vec<u8> {
+    format!("{SIGNED_SCHEMA}\n{head}\n{signed}\n").into_bytes()
+}
+
+/// A new file that its owner alone may read.
+fn private(path: &Path) -> io::Result<fs::File> {
+    let mut options = OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path)
+}
+
+/// Refuses a key that others may read.
+fn only_its_owner_s(path: &Path) -> Result<(), Error> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let mode =
+            fs::metadata(path).map_err(|error| failure::file(path, "read", &error))?.permissions().mode() & 0o777;
+        if mode & 0o077 != 0 {
+            return Err(Error::file(
+                path.display().to_string(),
+                format!("has rights {mode:03o}, so that others may read the key; need 600"),
+                "nothing was recorded; `chmod 600` it, and make a new key if somebody else may have read this one",
+            ));
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 8032, section 7.1, tests 1 to 3: secret, public key, message, signature.
+    const VECTORS: [[&str; 4]; 3] = [
+        [
+            "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
+            "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a",
+            "",
+            "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24655141438e7a100b",
+        ],
+        [
+            "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
+            "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c",
+            "72",
+            "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00",
+        ],
+        [
+            "c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7",
+            "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025",
+            "af82",
+            "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28dc027beceea1ec40a",
+        ],
+    ];
+
+    #[test]
+    fn published_signatures() {
+        for [secret, public, text, signature] in VECTORS {
+            let key = SigningKey::from_bytes(&hex_bytes(secret).unwrap().try_into().unwrap());
+            assert_eq!(PublicKey(key.verifying_key().to_bytes()).to_string(), public);
+            let text = hex_bytes(text).unwrap();
+            let made = key.sign(&text);
+            assert_eq!(made.to_bytes().to_vec(), hex_bytes(signature).unwrap());
+            key.verifying_key().verify_strict(&text, &made).unwrap();
+        }
+    }
+
+    #[test]
+    fn any_change_breaks_a_signed_head() {
+        let folder = tempfile::tempdir().unwrap();
+        let key = StationKey::create(folder.path()).unwrap();
+        assert!(StationKey::create(folder.path()).unwrap_err().to_string().contains("never replaced"));
+        let loaded = StationKey::load(folder.path()).unwrap().unwrap();
+        assert_eq!(loaded.public(), key.public());
+        let good = loaded.sign(&Head { size: 7, root: Hash::of(b"x") });
+        assert!(good.is_true());
+        let mut other = good.clone();
+        other.head.size = 8;
+        assert!(!other.is_true());
+        other.clone_from(&good);
+        other.signed.push('0');
+        assert!(!other.is_true());
+        for byte in 0..64 {
+            other.clone_from(&good);
+            other.signature[byte] ^= 1;
+            assert!(!other.is_true(), "byte {byte}");
+        }
+        for byte in 0..32 {
+            other.clone_from(&good);
+            other.public_key.0[byte] ^= 1;
+            assert!(!other.is_true(), "byte {byte}");
+        }
+    }
+
+    /// A key of small order would let one signature fit many messages; strict verification takes none.
+    #[test]
+    fn a_key_of_small_order_signs_nothing() {
+        let mut identity = [0_u8; 32];
+        identity[0] = 1;
+        let mut signature = vec![0_u8; 64];
+        signature[0] = 1;
+        let head = Head { size: 1, root: Hash::of(b"x") };
+        let forged = SignedHead { head, signed: String::new(), public_key: PublicKey(identity), signature };
+        assert!(!forged.is_true());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_key_that_others_may_read_is_refused() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        StationKey::create(folder.path()).unwrap();
+        let path = folder.path().join(KEY_FILE);
+        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
+        assert!(StationKey::load(folder.path()).unwrap_err().to_string().contains("640"));
+    }
+}
