@@ -1,8 +1,10 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
+#[cfg(feature = "records")]
+use lampwright::cli::record;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, Plan, aim, bay, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
+    Cli, Command, ExitStatus, aim, bay, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
 };
 use lampwright::error::Error;
 use std::io::Write;
@@ -11,8 +13,11 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let command_words: Vec<String> = std::env::args().skip(1).collect();
     let result = match Cli::parse().command {
-        Command::Measure(args) => Plan::new(&args, command_words)
-            .and_then(|plan| measure::run(&plan, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())),
+        Command::Measure(args) => {
+            measure::command(&args, command_words, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())
+        }
+        #[cfg(feature = "records")]
+        Command::Record(args) => record::run(&args, &mut anstream::stdout()),
         Command::Prepare(args) => prepare::prepare(&args, &mut anstream::stdout()),
         Command::Vehicle(args) => prepare::vehicle(&args, &mut anstream::stdout()),
         Command::Aim(args) => aim::run(&args, &mut anstream::stdout()),

@@ -136,7 +136,12 @@ fn json_and_picture_are_written_and_text_is_printed() {
     let (mut out, mut err) = (Vec::new(), Vec::new());
     let produce = |plan: &Plan, photos: &PhotoFiles| {
         assert_eq!(photos.photo.bytes, b"not decoded here");
-        Ok(Produced { reading: refused(plan, photos), annotated: Some(b"picture".to_vec()), trace: Vec::new() })
+        Ok(Produced {
+            reading: refused(plan, photos),
+            annotated: Some(b"picture".to_vec()),
+            filed: None,
+            trace: Vec::new(),
+        })
     };
     let status = run(&plan, produce, &mut out, &mut err).unwrap();
     assert_eq!(status, ExitStatus::Refused);
@@ -154,7 +159,7 @@ fn json_on_standard_output_is_alone_there() {
     let (mut out, mut err) = (Vec::new(), Vec::new());
     run(
         &plan,
-        |plan, photos| Ok(Produced { reading: refused(plan, photos), annotated: None, trace: Vec::new() }),
+        |plan, photos| Ok(Produced { reading: refused(plan, photos), annotated: None, filed: None, trace: Vec::new() }),
         &mut out,
         &mut err,
     )

@@ -329,8 +329,13 @@ impl Rule {
 
     /// The built-in rule of that id; `None` when there is none.
     pub fn built_in(id: &str) -> Option<Result<Self, Error>> {
-        let (_, text) = BUILT_IN.iter().find(|(known, _)| *known == id)?;
+        let text = Self::built_in_text(id)?;
         Some(Self::parse(text, &format!("built-in rule {id}")))
+    }
+
+    /// The text of the built-in rule of that id; `None` when there is none.
+    pub fn built_in_text(id: &str) -> Option<&'static str> {
+        BUILT_IN.iter().find(|(known, _)| *known == id).map(|(_, text)| *text)
     }
 
     /// Ids of the built-in rules, the default first.

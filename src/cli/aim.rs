@@ -1,5 +1,9 @@
 //! `lampwright aim`: aims the lamps of a vehicle, photo by photo, and learns what their screws do.
 
+#[cfg(feature = "records")]
+use super::aim_record::{begin_record, go_on, record};
+#[cfg(not(feature = "records"))]
+use super::aim_unrecorded::{begin_record, go_on, record};
 use super::args::{BeamArg, Cli, Command, LampArg};
 use super::drive;
 use super::exit::ExitStatus;
@@ -91,6 +95,10 @@ pub struct StartArgs {
     /// Quick check: one photo a lamp, pass or needs aiming, no screws
     #[arg(long)]
     pub quick: bool,
+    /// Where and of whom it is recorded; every photo of the session then is.
+    #[cfg(feature = "records")]
+    #[command(flatten)]
+    pub recording: super::record::RecordOptions,
     /// Further words of `measure` that hold for every photo, behind --: rule, side of the road, yaw, plate and so on
     #[arg(last = true, allow_hyphen_values = true)]
     pub further: Vec<String>,
@@ -197,21 +205,23 @@ fn start(args: &StartArgs) -> Result<(String, ExitStatus), Error> {
             })
         })
         .collect();
-    let session = Session {
+    let mut session = Session {
         schema: SESSION_SCHEMA.to_owned(),
         vehicle: args.vehicle.clone(),
         common,
         is_quick: args.quick,
         lamps,
+        recorded: None,
     };
     // Every word is checked now, with a photo that need not exist, so that no mistake waits until the beam is on.
     for lamp in &session.lamps {
         plan_of(&session, lamp, Path::new("photo.jpg"), None)?;
     }
+    let recorded = begin_record(args, &mut session)?;
     write(&args.session, &session)?;
     let screws = screws_of(&session)?;
     let text = format!(
-        "session {} begun: vehicle {}\n{}",
+        "session {} begun: vehicle {}\n{recorded}{}",
         args.session.display(),
         session.vehicle,
         next(&session, screws.as_ref())
@@ -234,16 +244,20 @@ fn photo(args: &PhotoArgs) -> Result<(String, ExitStatus), Error> {
         SinceLast::Turned(args.turned.iter().map(|text| movement(text, screws.as_ref())).collect::<Result<_, _>>()?)
     };
     let turned = session.lamps[place].turned_since(&said)?;
-    let plan = plan_of(&session, &session.lamps[place], &args.photo, args.annotated.as_deref())?;
-    let produced = drive::drive(&plan, &PhotoFiles::read(&plan)?)?;
-    let text = to_text(&produced.reading, plan.units);
+    let mut plan = plan_of(&session, &session.lamps[place], &args.photo, args.annotated.as_deref())?;
+    let recorder = go_on(&session, &mut plan)?;
+    let photos = PhotoFiles::read(&plan)?;
+    let produced = drive::drive(&plan, &photos)?;
     let exit = ExitStatus::of(&produced.reading);
     let is_quick = session.is_quick;
-    session.lamps[place].add(turned, produced.reading, screws.as_ref(), is_quick);
     let picture = match (&plan.annotated, &produced.annotated) {
         (Some(target), Some(bytes)) => Some(Staged::new(&target.path, bytes)?),
         _ => None,
     };
+    // Recorded first: nothing is shown, and the session does not go on, before it is.
+    let recorded = record(recorder, &plan, &photos, &produced, &turned)?;
+    let text = to_text(&produced.reading, plan.units) + &recorded;
+    session.lamps[place].add(turned, produced.reading, screws.as_ref(), is_quick);
     picture.map(Staged::commit).transpose()?;
     write(&args.session, &session)?;
     let difference = if session.next().is_none() { difference(&session).unwrap_or_default() } else { String::new() };
@@ -251,7 +265,7 @@ fn photo(args: &PhotoArgs) -> Result<(String, ExitStatus), Error> {
 }
 
 /// The plan of one photo of one lamp.
-fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: Option<&Path>) -> Result<Plan, Error> {
+pub(super) fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: Option<&Path>) -> Result<Plan, Error> {
     let mut words: Vec<String> = ["lampwright", "measure"].map(str::to_owned).to_vec();
     words.push(photo.display().to_string());
     for (flag, value) in [("--lamp", &lamp.side), ("--beam", &lamp.beam)] {
@@ -300,7 +314,7 @@ fn movement(text: &str, screws: Option<&Screws>) -> Result<Movement, Error> {
     }
 }
 
-fn absolute(path: &Path) -> Result<String, Error> {
+pub(super) fn absolute(path: &Path) -> Result<String, Error> {
     let path = path.canonicalize().map_err(|error| {
         Error::file(path.display().to_string(), format!("cannot be read: {error}"), "check the path and its rights")
     })?;

@@ -33,6 +33,9 @@ pub enum Command {
     /// Aim the lamps of a vehicle photo by photo; what the screws do is learned on the way
     #[command(after_help = CAUTIONS)]
     Aim(super::aim::AimArgs),
+    /// Keep inspections: list, show, export, verify, measure again, back up, erase, correct
+    #[cfg(feature = "records")]
+    Record(super::record::RecordArgs),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file
@@ -125,6 +128,22 @@ pub struct MeasureArgs {
     /// when it is missing, also for a photo that is refused
     #[arg(long, value_name = "DIR")]
     pub trace: Option<PathBuf>,
+    /// Where and of whom it is recorded.
+    #[cfg(feature = "records")]
+    #[command(flatten)]
+    pub recording: super::record::RecordOptions,
+    /// The shop's own reference of the vehicle, for the record
+    #[cfg(feature = "records")]
+    #[arg(long, value_name = "REF", requires = "record", help_heading = "Record it")]
+    pub vehicle: Option<String>,
+    /// The record that this reading corrects; its plate, customer and checklist are taken over
+    #[cfg(feature = "records")]
+    #[arg(long, value_name = "RECORD", requires_all = ["record", "reason"], help_heading = "Record it")]
+    pub corrects: Option<String>,
+    /// Why it corrects that record
+    #[cfg(feature = "records")]
+    #[arg(long, value_name = "TEXT", requires = "corrects", help_heading = "Record it")]
+    pub reason: Option<String>,
 }
 
 /// `--lamp`.

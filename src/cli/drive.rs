@@ -1,9 +1,9 @@
 //! From a plan and the photos' bytes to a reading: calls the library's driver.
 
 use super::measure::{PhotoFile, PhotoFiles, Produced};
-use super::plan::{AnnotatedTarget, Plan};
+use super::plan::{Caption, Plan};
 use super::trace::Trace;
-use crate::draw::{AnnotateInput, Known, PictureFormat, annotate, annotate_known, encode};
+use crate::draw::{About, AnnotateInput, Known, PictureFormat, annotate, annotate_known, encode_about};
 use crate::error::Error;
 use crate::measurement::{Measurement, NamedBytes, Observer, Request, Unobserved, measure};
 use crate::reading::{MarkFit, Reading, ReadingOutcome, ReadingParts};
@@ -24,8 +24,23 @@ pub fn drive(plan: &Plan, photos: &PhotoFiles) -> Result<Produced, Error> {
         (measured(plan, photos, &mut Unobserved)?, Vec::new())
     };
     let reading = reading(plan, &measurement);
-    let annotated = plan.annotated.as_ref().map(|target| picture(plan, target, &measurement)).transpose()?;
-    Ok(Produced { reading, annotated, trace })
+    let mut produced = Produced { reading, annotated: None, filed: None, trace };
+    if plan.annotated.is_some() || plan.caption.is_some() {
+        let json = serde_json::to_string(&produced.reading).map_err(|error| {
+            Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")
+        })?;
+        let caption = caption(plan, &produced.reading);
+        let picture = annotate(
+            &measurement,
+            &AnnotateInput { caption: plan.caption.as_ref().map(|_| caption.as_str()), ..input(plan) },
+        );
+        let about = About { caption: &caption, reading: &json };
+        let format = |is_png: bool| if is_png { PictureFormat::Png } else { PictureFormat::Jpeg };
+        let encoded = |is_png: bool| encode_about(&picture, format(is_png), &about);
+        produced.annotated = plan.annotated.as_ref().map(|target| encoded(target.is_png)).transpose()?;
+        produced.filed = plan.caption.as_ref().map(|_| encoded(false)).transpose()?;
+    }
+    Ok(produced)
 }
 
 /// Measures what the plan asks for, and draws it together with what is known.
@@ -52,12 +67,23 @@ fn measured(plan: &Plan, photos: &PhotoFiles, observer: &mut dyn Observer) -> Re
 }
 
 fn input(plan: &Plan) -> AnnotateInput<'_> {
-    AnnotateInput { bay: &plan.bay, setup: &plan.setup, lamp: &plan.lamp, rule: &plan.rule, units: plan.units }
+    AnnotateInput {
+        bay: &plan.bay,
+        setup: &plan.setup,
+        lamp: &plan.lamp,
+        rule: &plan.rule,
+        units: plan.units,
+        caption: None,
+    }
 }
 
-fn picture(plan: &Plan, target: &AnnotatedTarget, measurement: &Measurement) -> Result<Vec<u8>, Error> {
-    let format = if target.is_png { PictureFormat::Png } else { PictureFormat::Jpeg };
-    encode(&annotate(measurement, &input(plan)), format)
+/// What the picture says of itself: record and day when it is recorded, lamp and verdict always.
+fn caption(plan: &Plan, reading: &Reading) -> String {
+    let verdict = reading.verdict.as_ref().map_or("refused", |verdict| verdict.overall.as_str()).to_uppercase();
+    match &plan.caption {
+        Some(Caption { record, date }) => format!("Record {record}, {date}, {verdict}"),
+        None => format!("{verdict}, {} lamp, {} beam, not recorded", reading.setup.lamp, reading.setup.beam),
+    }
 }
 
 fn reading(plan: &Plan, measurement: &Measurement) -> Reading {

@@ -3,6 +3,7 @@
 //! The measuring itself comes in as a function of the [`Plan`] and the photos' bytes, so that this file only reads and
 //! writes. Nothing is written before everything that is to be written exists.
 
+use super::args::MeasureArgs;
 use super::exit::ExitStatus;
 use super::plan::{JsonTarget, Plan};
 use super::write::Staged;
@@ -53,8 +54,26 @@ pub struct Produced {
     pub reading: Reading,
     /// The annotated picture, encoded as the plan asks; only when it asks for one.
     pub annotated: Option<Vec<u8>>,
+    /// The annotated picture as it is filed with a record: JPEG; only when it is recorded.
+    pub filed: Option<Vec<u8>>,
     /// The trace's files, name and bytes; only when the plan asks for them.
     pub trace: Vec<(String, Vec<u8>)>,
+}
+
+/// Runs `measure`: with a record when one is asked for.
+pub fn command(
+    args: &MeasureArgs,
+    words: Vec<String>,
+    measure: impl FnOnce(&Plan, &PhotoFiles) -> Result<Produced, Error>,
+    stdout: &mut dyn Write,
+    stderr: &mut dyn Write,
+) -> Result<ExitStatus, Error> {
+    let plan = Plan::new(args, words)?;
+    #[cfg(feature = "records")]
+    if args.recording.record.is_some() {
+        return recorded(args, plan, measure, stdout, stderr);
+    }
+    run(&plan, measure, stdout, stderr)
 }
 
 /// Runs one measurement; JSON that is asked for on standard output goes to `stdout`, and the text then to `stderr`.
@@ -65,19 +84,55 @@ pub fn run(
     stderr: &mut dyn Write,
 ) -> Result<ExitStatus, Error> {
     let photos = PhotoFiles::read(plan)?;
-    let Produced { reading, annotated, trace } = measure(plan, &photos)?;
+    let produced = measure(plan, &photos)?;
+    finish(plan, &produced, || Ok(String::new()), stdout, stderr)
+}
+
+/// The same, recorded: the store is opened before anything is measured, and nothing is shown or written before the commit.
+#[cfg(feature = "records")]
+fn recorded(
+    args: &MeasureArgs,
+    mut plan: Plan,
+    measure: impl FnOnce(&Plan, &PhotoFiles) -> Result<Produced, Error>,
+    stdout: &mut dyn Write,
+    stderr: &mut dyn Write,
+) -> Result<ExitStatus, Error> {
+    let caption = super::record::caption();
+    let vehicle = args.vehicle.as_deref().unwrap_or("");
+    let mut recorder = super::record::Recorder::begin(&plan, &args.recording, &caption.record, vehicle)?;
+    if let (Some(earlier), Some(reason)) = (&args.corrects, &args.reason) {
+        recorder.corrects(earlier, reason)?;
+    }
+    plan.caption = Some(caption);
+    let photos = PhotoFiles::read(&plan)?;
+    let produced = measure(&plan, &photos)?;
+    recorder.add(&plan, &photos, &produced, Vec::new());
+    finish(&plan, &produced, || recorder.commit(), stdout, stderr)
+}
+
+/// Makes every file ready, records, puts the files in their places, and prints.
+fn finish(
+    plan: &Plan,
+    produced: &Produced,
+    record: impl FnOnce() -> Result<String, Error>,
+    stdout: &mut dyn Write,
+    stderr: &mut dyn Write,
+) -> Result<ExitStatus, Error> {
+    let reading = &produced.reading;
     let json = reading.to_json().map_err(|error| {
         Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")
     })?;
-    write_files(plan, &json, annotated.as_deref(), &trace)?;
-    let text = to_text(&reading, plan.units);
+    let files = stage_files(plan, &json, produced.annotated.as_deref(), &produced.trace)?;
+    let recorded = record()?;
+    files.into_iter().try_for_each(Staged::commit)?;
+    let text = to_text(reading, plan.units) + &recorded;
     let printed = if plan.json == Some(JsonTarget::Stdout) {
         stderr.write_all(text.as_bytes()).and_then(|()| stdout.write_all(json.as_bytes()))
     } else {
         stdout.write_all(text.as_bytes())
     };
     printed.and_then(|()| stdout.flush()).map_err(|error| cannot_print(&error))?;
-    Ok(ExitStatus::of(&reading))
+    Ok(ExitStatus::of(reading))
 }
 
 pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
@@ -100,20 +155,20 @@ pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
 }
 
 /// All files or none: each is staged before the first takes its place, the JSON last.
-fn write_files(plan: &Plan, json: &str, annotated: Option<&[u8]>, trace: &[(String, Vec<u8>)]) -> Result<(), Error> {
-    let traced = plan.trace.as_deref().map_or_else(|| Ok(Vec::new()), |folder| stage_trace(folder, trace))?;
-    let picture = match (&plan.annotated, annotated) {
-        (Some(target), Some(bytes)) => Some(Staged::new(&target.path, bytes)?),
-        _ => None,
-    };
-    let json = match &plan.json {
-        Some(JsonTarget::File(path)) => Some(Staged::new(path, json.as_bytes())?),
-        _ => None,
-    };
-    traced.into_iter().try_for_each(Staged::commit)?;
-    picture.map(Staged::commit).transpose()?;
-    json.map(Staged::commit).transpose()?;
-    Ok(())
+fn stage_files(
+    plan: &Plan,
+    json: &str,
+    annotated: Option<&[u8]>,
+    trace: &[(String, Vec<u8>)],
+) -> Result<Vec<Staged>, Error> {
+    let mut files = plan.trace.as_deref().map_or_else(|| Ok(Vec::new()), |folder| stage_trace(folder, trace))?;
+    if let (Some(target), Some(bytes)) = (&plan.annotated, annotated) {
+        files.push(Staged::new(&target.path, bytes)?);
+    }
+    if let Some(JsonTarget::File(path)) = &plan.json {
+        files.push(Staged::new(path, json.as_bytes())?);
+    }
+    Ok(files)
 }
 
 /// The trace's files, ready for their folder.

@@ -19,6 +19,12 @@ mod bay_photo;
 pub mod options;
 pub mod prepare;
 pub mod aim;
+#[cfg(feature = "records")]
+mod aim_record;
+#[cfg(not(feature = "records"))]
+mod aim_unrecorded;
+#[cfg(feature = "records")]
+pub mod record;
 mod size;
 mod mark_entry;
 mod write;

@@ -45,6 +45,41 @@ pub struct AnnotatedTarget {
     pub is_png: bool,
 }
 
+/// A file of the plan that is read as text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Input {
+    /// The bay file.
+    Bay,
+    /// The rule: a built-in one by its id, or a file.
+    Rule,
+    /// The screws file.
+    Screws,
+    /// The lens file.
+    Lens,
+    /// The options file.
+    Options,
+}
+
+/// The texts that a plan was made of, for records; the lens's stands in [`Plan::lens_text`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlanTexts {
+    /// The bay file.
+    pub bay: String,
+    /// The rule file.
+    pub rule: String,
+    /// The screws file, when given.
+    pub screws: Option<String>,
+}
+
+/// What is printed on the annotated picture of a recorded reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Caption {
+    /// The record's id.
+    pub record: String,
+    /// Day of the record, `YYYY-MM-DD`.
+    pub date: String,
+}
+
 /// Everything that a measurement needs, resolved.
 #[derive(Debug, Clone)]
 pub struct Plan {
@@ -80,20 +115,43 @@ pub struct Plan {
     pub options: Options,
     /// Folder of the trace.
     pub trace: Option<PathBuf>,
-    /// The words of the command line, without the program's name.
+    /// The words of the command line, without the program's name and without what only records it.
     pub command: Vec<String>,
+    /// The texts that this was made of.
+    pub texts: PlanTexts,
+    /// The record that the reading goes into, when it is recorded.
+    pub caption: Option<Caption>,
 }
 
 impl Plan {
     /// Validates `args`; `command` are the words of the command line without the program's name.
     pub fn new(args: &MeasureArgs, command: Vec<String>) -> Result<Self, Error> {
+        let plan = Self::with(args, command, &read_input)?;
+        check_files(&plan, args)?;
+        Ok(plan)
+    }
+
+    /// The same with every text from elsewhere; nothing is read here, and no output is looked at.
+    pub fn with(
+        args: &MeasureArgs,
+        command: Vec<String>,
+        text: &dyn Fn(Input, &Path) -> Result<String, Error>,
+    ) -> Result<Self, Error> {
         check_numbers(args)?;
-        let bay = read_parsed(&args.bay, Bay::parse)?;
+        let optional = |input: Input, path: &Option<PathBuf>| path.as_deref().map(|path| text(input, path)).transpose();
+        let texts = PlanTexts {
+            bay: text(Input::Bay, &args.bay)?,
+            rule: text(Input::Rule, Path::new(&args.rules))?,
+            screws: optional(Input::Screws, &args.screws)?,
+        };
+        let bay = Bay::parse(&texts.bay, &name(&args.bay))?;
         let entry = lamp_entry(args);
-        let rule = rule(&args.rules)?;
+        let rule = Rule::parse(&texts.rule, &args.rules)?;
         let lamp = lamp_case(args, &rule);
         let applied = rule.apply(&lamp)?;
-        let plan = Self {
+        let parsed_screws = args.screws.as_deref().zip(texts.screws.as_ref());
+        let options = args.options.as_deref().zip(optional(Input::Options, &args.options)?);
+        Ok(Self {
             photo: args.photo.clone(),
             marks_photo: args.marks_photo.clone(),
             ambient_photo: args.ambient_photo.clone(),
@@ -101,25 +159,44 @@ impl Plan {
             entry,
             lamp,
             rule: applied,
-            screws: args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?,
-            lens_text: args.lens.as_deref().map(|path| Ok((name(path), read_text(path)?))).transpose()?,
+            screws: parsed_screws.map(|(path, text)| Screws::parse(text, &name(path))).transpose()?,
+            lens_text: args.lens.as_deref().map(name).zip(optional(Input::Lens, &args.lens)?),
             marks_by_hand: mark_entry::parse_all(&args.marks, &bay)?,
             units: units(args.units),
             json: json_target(args.json.as_deref()),
             annotated: args.annotated.as_deref().map(annotated_target).transpose()?,
-            options: args
-                .options
-                .as_deref()
-                .map(|path| read_parsed(path, Options::parse))
-                .transpose()?
-                .unwrap_or_default(),
+            options: options.map(|(path, text)| Options::parse(&text, &name(path))).transpose()?.unwrap_or_default(),
             trace: args.trace.clone(),
             bay,
-            command,
-        };
-        check_files(&plan, args)?;
-        Ok(plan)
+            command: without_recording(command),
+            texts,
+            caption: None,
+        })
     }
+}
+
+/// The text of a file that was named on the command line.
+fn read_input(input: Input, path: &Path) -> Result<String, Error> {
+    if input == Input::Rule { rule_text(&name(path)) } else { read_text(path) }
+}
+
+/// Options that only say where and of whom a reading is recorded. They change no figure, and the reading's own command must not
+/// hold what can be erased.
+const RECORDING: [&str; 8] =
+    ["--record", "--by", "--vehicle", "--plate", "--customer", "--prepared", "--corrects", "--reason"];
+
+/// The words without those options and their values.
+fn without_recording(words: Vec<String>) -> Vec<String> {
+    let mut kept = Vec::with_capacity(words.len());
+    let mut words = words.into_iter();
+    while let Some(word) = words.next() {
+        if RECORDING.contains(&word.as_str()) {
+            words.next();
+        } else if !RECORDING.iter().any(|flag| word.strip_prefix(flag).is_some_and(|rest| rest.starts_with('='))) {
+            kept.push(word);
+        }
+    }
+    kept
 }
 
 fn check_numbers(args: &MeasureArgs) -> Result<(), Error> {
@@ -234,8 +311,12 @@ fn units(units: UnitsArg) -> DisplayUnits {
 
 /// A built-in rule by its id, else a file by its path.
 pub(super) fn rule(id_or_path: &str) -> Result<Rule, Error> {
-    if let Some(rule) = Rule::built_in(id_or_path) {
-        return rule;
+    Rule::parse(&rule_text(id_or_path)?, id_or_path)
+}
+
+fn rule_text(id_or_path: &str) -> Result<String, Error> {
+    if let Some(text) = Rule::built_in_text(id_or_path) {
+        return Ok(text.to_owned());
     }
     let path = Path::new(id_or_path);
     if !path.exists() {
@@ -245,7 +326,7 @@ pub(super) fn rule(id_or_path: &str) -> Result<Rule, Error> {
             format!("`lampwright rules list` shows them: {}", known.join(", ")),
         ));
     }
-    read_parsed(path, Rule::parse)
+    read_text(path)
 }
 
 fn name(path: &Path) -> String {

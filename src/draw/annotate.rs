@@ -63,6 +63,8 @@ pub struct AnnotateInput<'a> {
     pub rule: &'a AppliedRule,
     /// Units of the grid and of the words.
     pub units: DisplayUnits,
+    /// What the picture says of the record that it belongs to.
+    pub caption: Option<&'a str>,
 }
 
 /// Draws the annotated picture of a measurement, refused ones too.

@@ -20,29 +20,47 @@ pub enum PictureFormat {
 /// Encodes a picture. Fails when it is empty or beyond what the format holds.
 pub fn encode(picture: &RgbImage, format: PictureFormat) -> Result<Vec<u8>, Error> {
     let (width, height) = picture.dimensions();
+    match format {
+        PictureFormat::Jpeg => jpeg_with(picture, None),
+        PictureFormat::Png => {
+            let mut bytes = Vec::with_capacity(picture.as_raw().len() / 4);
+            PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Adaptive)
+                .write_image(picture.as_raw(), width, height, ExtendedColorType::Rgb8)
+                .map_err(|error| plain_error(picture, &error.to_string()))?;
+            Ok(bytes)
+        }
+    }
+}
+
+pub(super) fn plain_error(picture: &RgbImage, error: &str) -> Error {
+    let (width, height) = picture.dimensions();
+    Error::usage(
+        format!("the annotated picture of {width} x {height} px cannot be encoded: {error}"),
+        "leave --annotated out, and please report this as a defect",
+    )
+}
+
+/// A JPEG, with an APP segment of this number and content when one is given.
+pub(super) fn jpeg_with(picture: &RgbImage, segment: Option<(u8, &[u8])>) -> Result<Vec<u8>, Error> {
     let mut bytes = Vec::with_capacity(picture.as_raw().len() / 4);
-    let written = match format {
-        PictureFormat::Jpeg => jpeg(&mut bytes, picture).map_err(|error| error.to_string()),
-        PictureFormat::Png => PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Adaptive)
-            .write_image(picture.as_raw(), width, height, ExtendedColorType::Rgb8)
-            .map_err(|error| error.to_string()),
-    };
-    written.map_err(|error| {
-        Error::usage(
-            format!("the annotated picture of {width} x {height} px cannot be encoded: {error}"),
-            "leave --annotated out, and please report this as a defect",
-        )
-    })?;
+    jpeg(&mut bytes, picture, segment).map_err(|error| plain_error(picture, &error.to_string()))?;
     Ok(bytes)
 }
 
 /// Colour takes half the resolution both ways, which saves a quarter of the time. Its mean over four pixels is kept: a single
 /// one of them would leave pale fringes on words and lines.
-fn jpeg(bytes: &mut Vec<u8>, picture: &RgbImage) -> Result<(), jpeg_encoder::EncodingError> {
+fn jpeg(
+    bytes: &mut Vec<u8>,
+    picture: &RgbImage,
+    segment: Option<(u8, &[u8])>,
+) -> Result<(), jpeg_encoder::EncodingError> {
     let side = |side: u32| u16::try_from(side).unwrap_or(u16::MAX);
     let mut encoder = Encoder::new(bytes, JPEG_QUALITY);
     encoder.set_sampling_factor(SamplingFactor::R_4_2_0);
     encoder.set_chroma_subsampling_method(ChromaSubsamplingMethod::Average);
+    if let Some((number, content)) = segment {
+        encoder.add_app_segment(number, content.to_vec())?;
+    }
     encoder.encode(picture.as_raw(), side(picture.width()), side(picture.height()), ColorType::Rgb)
 }
 

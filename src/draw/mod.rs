@@ -27,7 +27,9 @@ mod stage_grid;
 pub mod stages;
 pub mod annotate;
 pub mod encode;
+pub mod about;
 
+pub use about::{About, encode_about};
 pub use annotate::{AnnotateInput, annotate, annotate_known};
 pub use encode::{PictureFormat, encode};
 pub use known::Known;

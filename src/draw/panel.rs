@@ -70,6 +70,9 @@ pub(super) fn headline(words: &Words) -> Panel {
 /// The lower panel.
 pub(super) fn small_print(words: &Words) -> Panel {
     let mut panel = Panel { height: 0.6 * MARGIN, lines: Vec::new(), icons: Vec::new(), badge: None };
+    if let Some(caption) = &words.caption {
+        panel.add_lines(caption, Type::bold(DETAIL_SIZE), MARGIN, PAPER);
+    }
     let face = Type::regular(SMALL_SIZE);
     for text in &words.small_print {
         panel.add_lines(text, face, MARGIN, ASH);
@@ -155,6 +158,7 @@ mod tests {
                 sentence(Direction::None, Rank::Deed),
                 sentence(Direction::Left, Rank::Numbers),
             ],
+            caption: Some(text.to_owned()),
             small_print: vec![text.to_owned(), text.to_owned()],
         }
     }

@@ -173,7 +173,7 @@ fn measurement(size: (usize, usize), found: usize, outcome: Result<Findings, Ref
 
 fn drawn(measurement: &Measurement, bay: &Bay, lamp: &LampCase, units: DisplayUnits) -> image::RgbImage {
     let (setup, rule) = (setup(bay), rule(lamp));
-    annotate(measurement, &AnnotateInput { bay, setup: &setup, lamp, rule: &rule, units })
+    annotate(measurement, &AnnotateInput { bay, setup: &setup, lamp, rule: &rule, units, caption: None })
 }
 
 #[test]

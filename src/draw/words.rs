@@ -46,6 +46,8 @@ pub(super) struct Words {
     /// Beside the verdict: which lamp, which beam.
     pub(super) subject: [String; 2],
     pub(super) sentences: Vec<Sentence>,
+    /// Which record the picture belongs to.
+    pub(super) caption: Option<String>,
     /// For the record.
     pub(super) small_print: Vec<String>,
 }
@@ -61,6 +63,7 @@ impl Words {
             outcome,
             subject: [format!("{side} lamp"), format!("{} beam", input.lamp.beam.as_str())],
             sentences,
+            caption: input.caption.map(str::to_owned),
             small_print: small_print(measurement, input),
         }
     }

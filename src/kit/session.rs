@@ -36,6 +36,18 @@ pub struct Session {
     pub is_quick: bool,
     /// The lamps, in the order in which they are aimed.
     pub lamps: Vec<Lamp>,
+    /// Where it is recorded, when it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recorded: Option<SessionRecord>,
+}
+
+/// Where a session is recorded.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SessionRecord {
+    /// Folder of the store.
+    pub store: String,
+    /// Id of the inspection's first record.
+    pub id: String,
 }
 
 /// One beam of one lamp.

@@ -63,7 +63,7 @@ fn lamp(side: &str) -> Lamp {
 fn session(is_quick: bool) -> Session {
     let lamps = vec![lamp("left"), lamp("right")];
     let (schema, vehicle) = (SESSION_SCHEMA.to_owned(), "order 12".to_owned());
-    Session { schema, vehicle, common: Vec::new(), is_quick, lamps }
+    Session { schema, vehicle, common: Vec::new(), is_quick, lamps, recorded: None }
 }
 
 fn net(list: &[Movement], screw: ScrewName) -> f64 {

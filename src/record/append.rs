@@ -57,9 +57,10 @@ impl Store {
     }
 
     /// How a new record stands to the one with this number, id or beginning of an id.
-    pub fn follow(&self, name: &str, how: How, reason: Option<String>) -> Result<Follows, Error> {
+    /// `by` wrote the new one.
+    pub fn follow(&self, name: &str, how: How, by: &str, reason: Option<String>) -> Result<Follows, Error> {
         let earlier = self.inspection(name)?.inspection;
-        Ok(Follows { first: earlier.first().to_owned(), id: earlier.id, how, reason })
+        Ok(Follows { first: earlier.first().to_owned(), id: earlier.id, how, by: by.to_owned(), reason })
     }
 
     /// Erases plate and customer of an inspection, in all its records, and notes in the log that this was done.

@@ -26,28 +26,28 @@ pub(super) fn keep(store: &Path, bytes: &[u8]) -> Result<Hash, Error> {
         return Ok(hash);
     }
     let folder = place.parent().unwrap_or(store);
-    let part = folder.join(format!(".{hash}.{}.part", std::process::id()));
-    let written = fs::create_dir_all(folder).and_then(|()| write_whole(&part, &place, bytes));
-    if let Err(error) = written {
-        // Nothing more can be done about a part that cannot be removed; the error that led here is reported.
-        let _ = fs::remove_file(&part);
-        return Err(failure::file(&place, "filed", &error));
-    }
+    fs::create_dir_all(folder)
+        .and_then(|()| write_whole(folder, &place, bytes))
+        .map_err(|error| failure::file(&place, "filed", &error))?;
     for folder in [Some(folder), folder.parent(), Some(store)].into_iter().flatten() {
         flush(folder).map_err(|error| failure::file(folder, "flushed", &error))?;
     }
     Ok(hash)
 }
 
-fn write_whole(part: &Path, place: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = File::create(part)?;
+fn write_whole(folder: &Path, place: &Path, bytes: &[u8]) -> io::Result<()> {
+    // Under a name of its own: another program may be filing the same photo.
+    let mut file = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(folder)?;
     file.write_all(bytes)?;
-    let mut rights = file.metadata()?.permissions();
+    let mut rights = file.as_file().metadata()?.permissions();
+    #[cfg(unix)]
+    std::os::unix::fs::PermissionsExt::set_mode(&mut rights, 0o444);
+    #[cfg(not(unix))]
     rights.set_readonly(true);
-    file.set_permissions(rights)?;
-    file.sync_all()?;
-    drop(file);
-    fs::rename(part, place)
+    file.as_file().set_permissions(rights)?;
+    file.as_file().sync_all()?;
+    file.persist(place)?;
+    Ok(())
 }
 
 /// Brings a folder's names to the disk. Only Unix opens folders; elsewhere the file system sees to it.

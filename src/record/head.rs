@@ -1,12 +1,13 @@
 //! The log's head: how many entries, and the root over them. Kept outside, it shows a tail that was cut off.
 
 use super::hash::Hash;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
 
 /// A head, written `SIZE:ROOT`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Head {
     /// Number of entries.
     pub size: u64,

@@ -58,6 +58,8 @@ pub struct Follows {
     pub id: String,
     /// How.
     pub how: How,
+    /// Who wrote the record that follows.
+    pub by: String,
     /// Why, for a correction.
     pub reason: Option<String>,
 }
@@ -138,7 +140,8 @@ pub struct LampRecord {
     pub before: Option<usize>,
     /// Place of the last that was measured; the same as `before` when there is one only.
     pub after: Option<usize>,
-    /// `pass`, `fail`, `borderline` or `none` of the last measured reading, `refused` when none was measured.
+    /// `pass`, `fail`, `borderline` or `none` of the last measured reading, `refused` when none was measured, `begun` before
+    /// the first.
     pub verdict: String,
 }
 
@@ -198,9 +201,10 @@ impl LampRecord {
         let is_measured = |reading: &RecordedReading| reading.reading.verdict.is_some();
         let before = readings.iter().position(is_measured);
         let after = readings.iter().rposition(is_measured);
+        let unmeasured = if readings.is_empty() { "begun" } else { "refused" };
         let verdict = after
             .and_then(|at| readings[at].reading.verdict.as_ref())
-            .map_or_else(|| "refused".to_owned(), |verdict| verdict.overall.clone());
+            .map_or_else(|| unmeasured.to_owned(), |verdict| verdict.overall.clone());
         Self { side: side.into(), beam: beam.into(), readings, before, after, verdict }
     }
 

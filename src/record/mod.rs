@@ -30,7 +30,11 @@ mod append;
 pub mod list;
 pub mod verify;
 mod verify_log;
+pub mod backup;
+pub mod export;
+mod export_csv;
 
+pub use backup::backup;
 pub use entry::{Entry, Erasure, INSPECTION_SCHEMA};
 pub use hash::Hash;
 pub use head::Head;

@@ -13,6 +13,7 @@ use crate::error::Error;
 use rusqlite::{Connection, OptionalExtension};
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// A store of inspections.
 #[derive(Debug)]
@@ -87,6 +88,20 @@ impl Store {
     pub fn read(folder: &Path) -> Result<Self, Error> {
         missing(folder)?;
         Ok(Self { folder: folder.to_owned(), db: database::open_to_read(folder)? })
+    }
+
+    /// Lets the database grow by at most so many pages, then it is full: for those who test what a full disk does.
+    pub fn limit_pages(&self, more: u32) -> Result<(), Error> {
+        let limit = || -> rusqlite::Result<()> {
+            let pages: i64 = self.db.pragma_query_value(None, "page_count", |row| row.get(0))?;
+            self.db.pragma_update_and_check(None, "max_page_count", pages + i64::from(more), |_| Ok(()))
+        };
+        limit().map_err(|error| self.failed(&error))
+    }
+
+    /// How long another program's write is waited for.
+    pub fn wait_for(&self, longest: Duration) -> Result<(), Error> {
+        self.db.busy_timeout(longest).map_err(|error| self.failed(&error))
     }
 
     /// Its folder.

@@ -1,0 +1,221 @@
+//! From a plan and what measuring gave to a record.
+//!
+//! **Takes** a [`Plan`], its photos and what was produced. **Gives** an inspection in the store. The store is opened before
+//! anything is measured, and nothing is shown as recorded before the commit. **Fails when** the store cannot be written to, or
+//! the checklist's answers do not fit it.
+
+use super::super::measure::{PhotoFile, PhotoFiles, Produced};
+use super::super::plan::{self, Caption, Plan};
+use super::args::RecordOptions;
+use crate::aim::Rule;
+use crate::error::Error;
+use crate::kit::checklist::{LampKind, checklist};
+use crate::kit::session::Movement;
+use crate::record::{
+    Answer, BayNote, CheckAnswer, Draft, FiledFile, Hash, How, INSPECTION_SCHEMA, Inspection, LampRecord, Parameters,
+    Personal, RecordedReading, RuleNote, Store, entry,
+};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Coverage factor of every uncertainty in a reading.
+const COVERAGE_FACTOR: f64 = 2.0;
+/// Letters of a time that name the day.
+const DAY: usize = 10;
+
+/// A new record's id and day, as its picture names them.
+pub(in crate::cli) fn caption() -> Caption {
+    let mut date = entry::now();
+    date.truncate(DAY);
+    Caption { record: entry::new_id(), date }
+}
+
+/// A record in the making.
+#[derive(Debug)]
+pub(in crate::cli) struct Recorder {
+    store: Store,
+    draft: Draft,
+}
+
+impl Recorder {
+    /// Begins an inspection.
+    pub(in crate::cli) fn begin(plan: &Plan, options: &RecordOptions, id: &str, vehicle: &str) -> Result<Self, Error> {
+        let folder = options.record.as_deref().unwrap_or(Path::new(""));
+        let store = Store::open(folder)?;
+        let who = filled("--by", options.by.as_deref())?;
+        let personal = Personal {
+            plate: options.plate.as_deref().map(|plate| filled("--plate", Some(plate))).transpose()?,
+            customer: options.customer.as_deref().map(|name| filled("--customer", Some(name))).transpose()?,
+        };
+        let rule = Rule::parse(&plan.texts.rule, "the rule")?;
+        let now = entry::now();
+        let inspection = Inspection {
+            schema: INSPECTION_SCHEMA.to_owned(),
+            id: id.to_owned(),
+            follows: None,
+            begun: now.clone(),
+            recorded: now,
+            who,
+            vehicle: filled("--vehicle", Some(vehicle))?,
+            plate: None,
+            customer: None,
+            software: entry::software(),
+            bay: bay_note(plan),
+            rule: RuleNote {
+                id: rule.id.clone(),
+                name: rule.name.clone(),
+                status: rule.status.as_str().to_owned(),
+                source: rule.source.clone(),
+                decision: rule.decision.as_str().to_owned(),
+                sha256: Hash::of(plan.texts.rule.as_bytes()),
+            },
+            coverage_factor: COVERAGE_FACTOR,
+            checklist: options
+                .prepared
+                .as_deref()
+                .map(|text| answers(text, plan, &rule))
+                .transpose()?
+                .unwrap_or_default(),
+            lamps: Vec::new(),
+            verdict: Inspection::verdict_of(&[]),
+        };
+        let (_, parameters) = parameters(plan);
+        Ok(Self { store, draft: Draft { inspection, personal, files: Vec::new(), parameters } })
+    }
+
+    /// Goes on with the inspection of an earlier record.
+    pub(in crate::cli) fn go_on(store: &Path, earlier: &str, id: &str) -> Result<Self, Error> {
+        let store = Store::open(store)?;
+        let inspection = store.newest(earlier)?.inspection;
+        let follows = store.follow(&inspection.id, How::Continues, &inspection.who, None)?;
+        let inspection = Inspection {
+            id: id.to_owned(),
+            follows: Some(follows),
+            recorded: entry::now(),
+            software: entry::software(),
+            ..inspection
+        };
+        let personal = Personal::default();
+        Ok(Self { store, draft: Draft { inspection, personal, files: Vec::new(), parameters: Vec::new() } })
+    }
+
+    /// Makes it a correction of an earlier record.
+    pub(in crate::cli) fn corrects(&mut self, earlier: &str, reason: &str) -> Result<(), Error> {
+        let (who, reason) = (&self.draft.inspection.who, filled("--reason", Some(reason))?);
+        let old = self.store.newest(earlier)?.inspection;
+        self.draft.inspection.follows = Some(self.store.follow(&old.id, How::Corrects, who, Some(reason))?);
+        if self.draft.inspection.checklist.is_empty() {
+            self.draft.inspection.checklist = old.checklist;
+        }
+        self.draft.inspection.begun = old.begun;
+        Ok(())
+    }
+
+    /// Adds a lamp without readings, so that the lamps stand in the order of work.
+    pub(in crate::cli) fn add_lamp(&mut self, side: &str, beam: &str) {
+        self.draft.inspection.lamps.push(LampRecord::new(side, beam, Vec::new()));
+    }
+
+    /// Adds a reading to its lamp.
+    pub(in crate::cli) fn add(&mut self, plan: &Plan, photos: &PhotoFiles, produced: &Produced, turned: Vec<Movement>) {
+        let (parameters, texts) = parameters(plan);
+        let filed = |photo: &PhotoFile| filed(&photo.name, &photo.bytes);
+        let reading = RecordedReading {
+            measured: entry::now(),
+            turned,
+            photo: filed(&photos.photo),
+            marks_photo: photos.marks.as_ref().map(filed),
+            ambient_photo: photos.ambient.as_ref().map(filed),
+            annotated: produced.filed.as_ref().map(|bytes| self::filed("annotated.jpg", bytes)),
+            parameters,
+            reading: produced.reading.clone(),
+        };
+        let others = [photos.marks.as_ref(), photos.ambient.as_ref()];
+        let photos = std::iter::once(&photos.photo).chain(others.into_iter().flatten());
+        self.draft.files.extend(photos.map(|photo| photo.bytes.clone()).chain(produced.filed.clone()));
+        self.draft.parameters.extend(texts);
+        let (side, beam) = (plan.setup.side.as_str(), plan.lamp.beam.as_str());
+        let lamps = &mut self.draft.inspection.lamps;
+        match lamps.iter_mut().find(|lamp| lamp.side == side && lamp.beam == beam) {
+            Some(lamp) => {
+                let mut readings = std::mem::take(&mut lamp.readings);
+                readings.push(reading);
+                *lamp = LampRecord::new(side, beam, readings);
+            }
+            None => lamps.push(LampRecord::new(side, beam, vec![reading])),
+        }
+        self.draft.inspection.verdict = Inspection::verdict_of(lamps);
+    }
+
+    /// Records it; what this returns may be shown.
+    pub(in crate::cli) fn commit(mut self) -> Result<String, Error> {
+        let appended = self.store.append(self.draft)?;
+        Ok(format!(
+            "Recorded in {}: record {}, id {}\nLog head {}\n",
+            self.store.folder().display(),
+            appended.number,
+            appended.id,
+            appended.head
+        ))
+    }
+}
+
+fn filled(flag: &str, text: Option<&str>) -> Result<String, Error> {
+    let text = text.unwrap_or("").trim();
+    if text.is_empty() {
+        return Err(Error::usage(format!("{flag} is missing or empty"), "a record says who inspected which vehicle"));
+    }
+    Ok(text.to_owned())
+}
+
+fn bay_note(plan: &Plan) -> BayNote {
+    BayNote {
+        id: plan.bay.id.clone(),
+        name: plan.bay.name.clone(),
+        revision: plan.bay.survey.as_ref().map(|survey| survey.date.clone()),
+        sha256: Hash::of(plan.texts.bay.as_bytes()),
+    }
+}
+
+/// The texts that a plan was made of, and their hashes.
+fn parameters(plan: &Plan) -> (Parameters, Vec<String>) {
+    let options = plan.options.to_toml();
+    let lens = plan.lens_text.as_ref().map(|(_, text)| text.clone());
+    let hash = |text: &String| Hash::of(text.as_bytes());
+    let parameters = Parameters {
+        bay: hash(&plan.texts.bay),
+        rule: hash(&plan.texts.rule),
+        screws: plan.texts.screws.as_ref().map(hash),
+        lens: lens.as_ref().map(hash),
+        options: hash(&options),
+    };
+    let texts =
+        [Some(plan.texts.bay.clone()), Some(plan.texts.rule.clone()), plan.texts.screws.clone(), lens, Some(options)];
+    (parameters, texts.into_iter().flatten().collect())
+}
+
+fn filed(name: &str, bytes: &[u8]) -> FiledFile {
+    FiledFile { sha256: Hash::of(bytes), name: name.to_owned(), bytes: bytes.len() as u64 }
+}
+
+/// Answers to the checklist: every item seen to, or as a file says.
+fn answers(prepared: &str, plan: &Plan, rule: &Rule) -> Result<Vec<CheckAnswer>, Error> {
+    let items = checklist(rule, plan.lamp.beam, LampKind::Unknown);
+    let answered = |id: &str, text: &str, answer| CheckAnswer { item: id.to_owned(), text: text.to_owned(), answer };
+    if prepared == "all" {
+        return Ok(items.iter().map(|item| answered(item.id, &item.text, Answer::Yes)).collect());
+    }
+    let text = plan::read_text(Path::new(prepared))?;
+    let given: BTreeMap<String, Answer> = toml::from_str(&text).map_err(|error| {
+        let hint = "write one line an item: brake = \"yes\", or \"no\", or \"not-applicable\"";
+        Error::file(prepared, format!("holds no answers: {error}"), hint)
+    })?;
+    if let Some(unknown) = given.keys().find(|id| !items.iter().any(|item| item.id == id.as_str())) {
+        let found = format!("answers {unknown}, which is no item of the checklist");
+        return Err(Error::file(prepared, found, "`lampwright prepare --json` lists the items"));
+    }
+    Ok(items
+        .iter()
+        .filter_map(|item| given.get(item.id).map(|answer| answered(item.id, &item.text, *answer)))
+        .collect())
+}

@@ -1,0 +1,149 @@
+//! `record replay`: a record's photos measured again with the record's own parameters, and held against its readings.
+//!
+//! Everything comes from the store: photos, bay, rule, screws, lens and options; the words of the reading's command say the
+//! rest. Nothing outside is read, so that a file that was changed since does not matter.
+
+use super::super::args::{Cli, Command};
+use super::super::drive;
+use super::super::exit::ExitStatus;
+use super::super::measure::{PhotoFile, PhotoFiles};
+use super::super::plan::{Input, Plan};
+use crate::error::Error;
+use crate::options::Options;
+use crate::reading::Reading;
+use crate::reading::block::SoftwareBlock;
+use crate::record::{FiledFile, RecordedReading, Store};
+use clap::Parser;
+use serde_json::Value;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+/// Most differences of one reading that are printed.
+const MOST: usize = 20;
+
+pub(super) fn replay(folder: &Path, record: &str) -> Result<(String, ExitStatus), Error> {
+    let store = Store::read(folder)?;
+    let stored = store.inspection(record)?;
+    let mut text = String::new();
+    let (mut same, mut count) = (0, 0);
+    for lamp in &stored.inspection.lamps {
+        for (n, recorded) in lamp.readings.iter().enumerate() {
+            let again = again(&store, recorded)?;
+            let differences = differences(&recorded.reading, &again)?;
+            count += 1;
+            same += usize::from(differences.is_empty());
+            let outcome = if differences.is_empty() { "the same to the last digit" } else { "DIFFERENT" };
+            // Writing to a String cannot fail.
+            let _ = writeln!(text, "{} {}, reading {}: {outcome}", lamp.side, lamp.beam, n + 1);
+            for difference in differences.iter().take(MOST) {
+                let _ = writeln!(text, "  {difference}");
+            }
+            if differences.len() > MOST {
+                let _ = writeln!(text, "  and {} more", differences.len() - MOST);
+            }
+        }
+    }
+    let (then, now) = (&stored.inspection.software, SoftwareBlock::this());
+    if *then != now {
+        let _ = writeln!(
+            text,
+            "recorded by {} ({}), measured again by {} ({})",
+            then.version, then.commit, now.version, now.commit
+        );
+    }
+    let _ = writeln!(text, "record {}: {same} of {count} readings are the same to the last digit", stored.number);
+    Ok((text, if same == count { ExitStatus::Good } else { ExitStatus::Finding }))
+}
+
+/// Measures again.
+fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
+    let command = recorded.reading.command.clone();
+    let words = std::iter::once("lampwright".to_owned()).chain(command.iter().cloned());
+    let unusable = |found: String| {
+        Error::usage(
+            format!("the record's command cannot be read by this version: {found}"),
+            "use the version that wrote it",
+        )
+    };
+    let args = match Cli::try_parse_from(words).map_err(|error| unusable(error.to_string()))?.command {
+        Command::Measure(args) => args,
+        _ => return Err(unusable("it is no measurement".to_owned())),
+    };
+    let parameters = &recorded.parameters;
+    let text = |input: Input, _: &Path| {
+        let hash = match input {
+            Input::Bay => Some(parameters.bay),
+            Input::Rule => Some(parameters.rule),
+            Input::Screws => parameters.screws,
+            Input::Lens => parameters.lens,
+            Input::Options => Some(parameters.options),
+        };
+        store.parameter(&hash.ok_or_else(|| unusable(format!("it names a file of {input:?} that was not recorded")))?)
+    };
+    let mut plan = Plan::with(&args, command, &text)?;
+    plan.options = Options::parse(&store.parameter(&parameters.options)?, "the recorded options")?;
+    (plan.annotated, plan.trace) = (None, None);
+    let photo = |file: &FiledFile| {
+        Ok::<_, Error>(PhotoFile { name: file.name.clone(), bytes: store.photo_bytes(&file.sha256)? })
+    };
+    let photos = PhotoFiles {
+        photo: photo(&recorded.photo)?,
+        marks: recorded.marks_photo.as_ref().map(photo).transpose()?,
+        ambient: recorded.ambient_photo.as_ref().map(photo).transpose()?,
+    };
+    plan.photo = PathBuf::from(&recorded.photo.name);
+    Ok(drive::drive(&plan, &photos)?.reading)
+}
+
+/// What differs, the program's own name and version apart.
+fn differences(then: &Reading, now: &Reading) -> Result<Vec<String>, Error> {
+    let tree = |reading: &Reading| {
+        serde_json::to_value(reading).map_err(|error| {
+            Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")
+        })
+    };
+    let mut found = Vec::new();
+    compare("", &tree(then)?, &tree(now)?, &mut found);
+    found.retain(|difference| !difference.starts_with("software."));
+    Ok(found)
+}
+
+fn compare(path: &str, then: &Value, now: &Value, found: &mut Vec<String>) {
+    let below = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
+    match (then, now) {
+        (Value::Object(a), Value::Object(b)) => {
+            for (name, value) in a {
+                compare(&below(name), value, b.get(name).unwrap_or(&Value::Null), found);
+            }
+            for (name, value) in b.iter().filter(|(name, _)| !a.contains_key(*name)) {
+                compare(&below(name), &Value::Null, value, found);
+            }
+        }
+        (Value::Array(a), Value::Array(b)) if a.len() == b.len() => {
+            for (n, (then, now)) in a.iter().zip(b).enumerate() {
+                compare(&below(&n.to_string()), then, now, found);
+            }
+        }
+        // Numbers are compared as they are written: the same digits.
+        _ if then.to_string() == now.to_string() => {}
+        _ => found.push(format!("{path}: recorded {then}, now {now}")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn the_last_digit_counts() {
+        let mut found = Vec::new();
+        let then = json!({ "a": [1.0, 2.0], "b": { "c": 0.1 }, "d": null });
+        let now = json!({ "a": [1.0, 2.000_000_000_000_000_4], "b": { "c": 0.1, "e": 1 }, "d": null });
+        compare("", &then, &now, &mut found);
+        assert_eq!(found, ["a.1: recorded 2.0, now 2.0000000000000004", "b.e: recorded null, now 1"]);
+        found.clear();
+        compare("", &then, &then, &mut found);
+        assert!(found.is_empty());
+    }
+}
