@@ -243,7 +243,9 @@ fn hold_photos(folder: &Path, log: &LogFacts, findings: &mut Findings, notes: &m
             Some((format!("photo {hash}"), format!("{found}; entry {number} names it")))
         })
         .collect();
-    wrong.into_iter().for_each(|(place, found)| findings.add(place, found));
+    for (place, found) in wrong {
+        findings.add(place, found);
+    }
     let others = files::others(folder, |hash| log.photos.contains_key(hash));
     if others > 0 {
         notes.push(format!(
