@@ -93,7 +93,7 @@ fn one_reading_from_photo_to_export_and_erasure() {
     assert_eq!(recorded.status, 1, "{recorded:?}");
     assert!(recorded.stdout.contains("Recorded in shop: record 0, id "), "{recorded:?}");
     let listed = shop.good(&["record", "list", "shop"]);
-    for word in ["FAIL", "order 12", "PLATE 1", "Some Body", "shot-clean", "1 of 1 entries, head 1:"] {
+    for word in ["FAIL", "order 12", "PLATE 1", "Some Body", "shot-clean", "1 shown; the log has 1 entries, head 1:"] {
         assert!(listed.contains(word), "{word} is not in {listed}");
     }
     let shown = shop.good(&["record", "show", "shop", "0"]);

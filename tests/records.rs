@@ -8,6 +8,7 @@ mod record_sample;
 use lampwright::record::{Filter, Head, How, Store, Verified, VerifyOptions, key::KEY_FILE, verify};
 use record_sample::draft;
 use rusqlite::{Connection, params};
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
@@ -72,9 +73,9 @@ fn copy(from: &Path, to: &Path) {
         let entry = entry.unwrap();
         let target = to.join(entry.file_name());
         if entry.path().is_dir() {
-            copy(&entry.path(), &target)
+            copy(&entry.path(), &target);
         } else {
-            fs::copy(entry.path(), target).map(|_| ()).unwrap()
+            fs::copy(entry.path(), target).unwrap();
         }
     }
 }
@@ -333,7 +334,7 @@ fn shown(store: &Store) -> Option<String> {
     let mut text = format!("{rows:?} {}", store.head().ok()?);
     for row in &rows {
         let stored = store.inspection(&row.number.to_string()).ok()?;
-        text += &format!("{stored:?}");
+        write!(text, "{stored:?}").unwrap();
         for hash in stored.inspection.readings().flat_map(|reading| reading.parameters.hashes()) {
             text += &store.parameter(&hash).ok()?;
         }
