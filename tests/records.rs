@@ -159,13 +159,37 @@ fn a_cut_tail_shows_against_a_head_kept_outside() {
     let taken = without_triggers(&shop(&folder));
     taken.0.execute_batch("DELETE FROM summary WHERE number = 3; DELETE FROM personal WHERE first NOT IN (SELECT first FROM summary); DELETE FROM log WHERE number = 3").unwrap();
     put_back(taken);
-    let store = Store::read(&shop(&folder)).unwrap();
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    let found = verify(&store, &VerifyOptions::default()).unwrap().findings;
+    assert!(found.len() == 1 && found[0].found.contains("at its end, by head.txt"), "{found:?}");
+    let error = store.append(draft(9, &photos(&["one"]))).unwrap_err().to_string();
+    assert!(error.contains("has lost entries at its end") && error.contains("nothing was recorded"), "{error}");
+    fs::remove_file(shop(&folder).join("head.txt")).unwrap();
     assert_eq!(verify(&store, &VerifyOptions::default()).unwrap().findings, [], "nothing shows without a head");
     let options = VerifyOptions { head: Some(head), ..VerifyOptions::default() };
     let found = verify(&store, &options).unwrap().findings;
     assert!(found.len() == 1 && found[0].found.contains("1 of 4 entries are missing"), "{found:?}");
     let grown = VerifyOptions { head: Some(Head { size: 2, root: head.root }), ..VerifyOptions::default() };
     assert!(verify(&store, &grown).unwrap().findings[0].found.contains("first 2 entries are not those"));
+}
+
+/// The write-ahead log holds what was recorded last: a copy without it has lost that.
+#[test]
+fn a_database_copied_without_its_write_ahead_log_is_noticed() {
+    let folder = store_of(2);
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    store.append(draft(2, &photos(&["one"]))).unwrap();
+    let copied = folder.path().join("copy");
+    copy(&shop(&folder), &copied);
+    fs::remove_file(copied.join("records.sqlite-wal")).unwrap();
+    fs::remove_file(copied.join("records.sqlite-shm")).unwrap();
+    let found = verified(&copied).findings;
+    assert!(
+        found.len() == 1 && found[0].found.contains("1 of 3 entries are missing at its end, by head.txt"),
+        "{found:?}"
+    );
+    assert!(Store::open(&copied).unwrap().append(draft(3, &photos(&["one"]))).is_err());
+    assert_eq!(verified(&shop(&folder)).findings, []);
 }
 
 #[test]
