@@ -198,12 +198,13 @@ impl CutoffShape {
     pub fn hold_against_wall(&mut self, light: &LightGrid<'_>, options: &BeamOptions) {
         let (plan, flat) = (self.plan, &mut self.flat);
         let sigma = wall_sigma(light, &plan, (flat.h0_deg, flat.v0_deg, flat.slope), &flat.pulls, options);
-        flat.texture_sigma_deg = flat.texture_sigma_deg.hypot(sigma);
+        // Both tell of the same texture: from the edge's own residuals, and from the wall below.
+        flat.texture_sigma_deg = flat.texture_sigma_deg.max(sigma);
         if let Rising::Line(plan, line) = &self.rising {
             let at = (line.h0_deg, line.v0_deg, line.slope);
             let sigma = wall_sigma(light, plan, at, &line.pulls, options);
             let mut line = line.clone();
-            line.texture_sigma_deg = line.texture_sigma_deg.hypot(sigma);
+            line.texture_sigma_deg = line.texture_sigma_deg.max(sigma);
             self.take_line(*plan, *line, options);
         }
     }

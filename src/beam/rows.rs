@@ -108,22 +108,29 @@ fn row_medians(
 /// The great changes summed up from the bottom; `None` without any.
 fn summed(medians: &[Option<RowChange>], step_deg: f64, is_rough: bool, options: &BeamOptions) -> Option<Vec<f32>> {
     let rows = medians.len();
-    let mut sizes: Vec<f64> =
-        medians.iter().flatten().filter(|change| !change.is_near_cutoff).map(|change| change.ln.abs()).collect();
-    if sizes.is_empty() {
-        return None;
-    }
     let least = if is_rough { options.rows.least_change } else { options.rows.least_sharp };
-    let threshold = (options.rows.least_sigmas * 1.4826 * median(&mut sizes)).max(least);
-    let sharp = threshold.max(options.rows.least_sharp);
-    // The two rows beside a great change belong to it.
-    let is_great = |row: usize| {
-        let change = medians.get(row).copied().flatten();
-        change.is_some_and(|change| change.ln.abs() > if change.is_near_cutoff { sharp } else { threshold })
-    };
-    if !(0..rows).any(is_great) {
+    // A painted edge or a joint's rim is blurred over some rows: their changes have one sign, those of noise alternate.
+    let joined: Vec<Option<f64>> = (0..rows)
+        .map(|row| {
+            let near = &medians[row.saturating_sub(1)..(row + 2).min(rows)];
+            medians[row].map(|_| near.iter().flatten().map(|change| change.ln).sum())
+        })
+        .collect();
+    let reach = (options.rows.course_deg / step_deg) as usize;
+    let is_great: Vec<bool> = (0..rows)
+        .map(|row| {
+            let (Some(change), Some(here)) = (joined[row], medians[row]) else { return false };
+            // Dark rows are noisier than bright ones.
+            let near = &joined[row.saturating_sub(reach)..(row + reach + 1).min(rows)];
+            let mut sizes: Vec<f64> = near.iter().flatten().map(|change| change.abs()).collect();
+            let least = if here.is_near_cutoff { options.rows.least_sharp } else { least };
+            change.abs() > (options.rows.least_sigmas * 1.4826 * median(&mut sizes)).max(least)
+        })
+        .collect();
+    if !is_great.contains(&true) {
         return None;
     }
+    let is_great = |row: usize| is_great.get(row).copied().unwrap_or(false);
     let mut log_gain = 0.0f64;
     let mut gains = vec![0.0f64; rows];
     for (row, gain) in gains.iter_mut().enumerate() {
