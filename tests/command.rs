@@ -390,6 +390,67 @@ fn a_photo_turned_by_exif_reads_as_the_upright_picture() {
     }
 }
 
+/// Values of the features that both readings hold, in degrees.
+fn values(reading: &Value) -> Vec<(String, f64)> {
+    let names = [("cutoff", &["v_deg"][..]), ("elbow", &["h_deg", "v_deg"]), ("hot_spot", &["h_deg", "v_deg"])];
+    let all = names.into_iter().flat_map(|(feature, names)| names.iter().map(move |name| (feature, *name)));
+    all.map(|(feature, name)| (format!("{feature} {name}"), reading["features"][feature][name].as_f64().unwrap()))
+        .collect()
+}
+
+/// Another program writes the samples as 16 bits; the codes are the same.
+#[test]
+fn a_16_bit_png_reads_as_the_photo_it_was_made_from() {
+    let shop = Shop::with("shot-clean");
+    let picture = image::open(shop.path().join("photo.jpg")).unwrap();
+    picture.to_rgb8().save(shop.path().join("eight.png")).unwrap();
+    DynamicImage::ImageRgb16(picture.to_rgb16()).save(shop.path().join("sixteen.png")).unwrap();
+    let sixteen = Shop { photo: "sixteen.png".to_owned(), ..shop };
+    let reading = sixteen.measure(&["--json", "-"]).json();
+    let eight = Shop { photo: "eight.png".to_owned(), ..sixteen };
+    let wanted = eight.measure(&["--json", "-"]).json();
+    assert_eq!(reading["photo"]["format"], "png");
+    for ((name, found), (_, wanted)) in values(&reading).iter().zip(&values(&wanted)) {
+        // Rounding of single numbers on two paths through the same light.
+        assert!((found - wanted).abs() < 1e-4, "{name}: {found} of 16 bits, {wanted} of 8");
+    }
+}
+
+/// A shipped shot that libheif's encoder wrote at half its size, as tiles and turned by the container, is the same beam.
+#[cfg(feature = "heic")]
+#[test]
+fn a_heic_photo_is_measured_upright() {
+    let shop = Shop::with("shot-displaced-mark");
+    let jpeg = shop.measure(&["--json", "-"]).json();
+    fs::copy(fixtures().join("outside/photo/turned-shot.heic"), shop.path().join("IMG_1.HEIC")).unwrap();
+    let shop = Shop { photo: "IMG_1.HEIC".to_owned(), ..shop };
+    let heic = shop.measure(&["--json", "-"]).json();
+    assert_eq!(heic["photo"]["format"], "heic");
+    assert_eq!(heic["photo"]["orientation"], jpeg["photo"]["orientation"]);
+    for side in ["width", "height"] {
+        assert_eq!(2 * heic["photo"][side].as_u64().unwrap(), jpeg["photo"][side].as_u64().unwrap());
+    }
+    for field in ["exposure_s", "iso", "focal_35mm", "captured"] {
+        assert_eq!(heic["photo"][field], jpeg["photo"][field], "{field}");
+    }
+    for ((name, found), (_, wanted)) in values(&heic).iter().zip(&values(&jpeg)) {
+        // A twentieth of the usual tolerance in aim: pixels twice as coarse, coded by another encoder.
+        assert!((found - wanted).abs() < 0.02, "{name}: {found} of HEIC, {wanted} of JPEG");
+    }
+}
+
+/// A HEIC that is cut is one error and exit status 2, as any other photo.
+#[test]
+fn a_cut_heic_is_one_error() {
+    let shop = Shop::with("shot-displaced-mark");
+    let whole = fs::read(fixtures().join("outside/photo/turned-shot.heic")).unwrap();
+    fs::write(shop.path().join("IMG_1.HEIC"), &whole[..whole.len() * 6 / 10]).unwrap();
+    let shop = Shop { photo: "IMG_1.HEIC".to_owned(), ..shop };
+    let run = shop.measure(&["--json", "-"]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:#?}");
+    assert!(run.stderr.contains(if cfg!(feature = "heic") { "photo incomplete" } else { "set the camera to JPEG" }));
+}
+
 #[test]
 fn the_annotated_picture_is_written_in_the_format_of_its_name() {
     let shop = Shop::with("shot-clean");

@@ -150,7 +150,10 @@ fn picture_of(bytes: &[u8], format: Format, options: &DecodeOptions) -> Result<P
         #[cfg(not(feature = "heic"))]
         Format::Heic => {
             let hint = "set the camera to JPEG (often called \"most compatible\"), or convert the photo to JPEG";
-            Err(Defect::new("a HEIC (HEIF) photo, which this build of the program does not read, need JPEG or PNG", hint))
+            Err(Defect::new(
+                "a HEIC (HEIF) photo, which this build of the program does not read, need JPEG or PNG",
+                hint,
+            ))
         }
     }
 }
@@ -164,7 +167,10 @@ fn format_of(bytes: &[u8]) -> Result<Format, Defect> {
         return Ok(Format::Png);
     }
     if bytes.is_empty() {
-        return Err(Defect::new(format!("the file is empty (0 bytes), need a photo as {KINDS}"), "copy the file again"));
+        return Err(Defect::new(
+            format!("the file is empty (0 bytes), need a photo as {KINDS}"),
+            "copy the file again",
+        ));
     }
     if bytes.get(4..8) == Some(b"ftyp") {
         return boxed_type(bytes);

@@ -37,8 +37,7 @@ const CONVERT: &str = "set the camera to JPEG (often called \"most compatible\")
 pub(super) fn decode_heic(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defect> {
     check_container(bytes, options)?;
     // The decoder promises not to panic; a file of unknown origin is no place to find out.
-    guarded(|| decode_guarded(bytes, options))
-        .unwrap_or_else(|| Err(damaged("its data leads the decoder astray")))
+    guarded(|| decode_guarded(bytes, options)).unwrap_or_else(|| Err(damaged("its data leads the decoder astray")))
 }
 
 fn decode_guarded(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defect> {
@@ -69,8 +68,7 @@ fn decode_guarded(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defe
 fn rgb(image: &DecodedImage, color: ColorInfo) -> Result<Pixels, HeifError> {
     const BITS: u32 = 8;
     let is_unspecified = color.matrix_coefficients == MATRIX_UNSPECIFIED;
-    let matrix_coefficients =
-        if is_unspecified { USUAL_COLOR.matrix_coefficients } else { color.matrix_coefficients };
+    let matrix_coefficients = if is_unspecified { USUAL_COLOR.matrix_coefficients } else { color.matrix_coefficients };
     let options = RgbOptions { color: Some(ColorInfo { matrix_coefficients, ..color }), ..RgbOptions::default() };
     if image.bit_depth_luma > BITS {
         Ok(Pixels::Rgb16(image.to_rgb16_with_options(&options)?.data))
