@@ -30,13 +30,13 @@ pub(super) fn check_container(bytes: &[u8], options: &DecodeOptions) -> Result<(
     };
     let broken = || damaged("its list of pictures cannot be read");
     let parts = meta.get(VERSION_BYTES..).map(boxes).transpose()?.flatten().ok_or_else(broken)?;
-    let part = |wanted: &[u8; 4]| parts.iter().filter(|(kind, _)| kind == wanted).map(|(_, body)| *body);
+    let part = |wanted: [u8; 4]| parts.iter().filter(move |(kind, _)| *kind == wanted).map(|(_, body)| *body);
     let mut lengths = HashMap::new();
-    for body in part(b"iloc") {
+    for body in part(*b"iloc") {
         item_lengths(&mut Fields(body), &mut lengths).ok_or_else(broken)?;
     }
     let mut asked = lengths.values().fold(0_u64, |sum, &length| sum.saturating_add(length));
-    for body in part(b"iref") {
+    for body in part(*b"iref") {
         asked = asked.saturating_add(tile_bytes(body, meta.len() as u64, &lengths)?.ok_or_else(broken)?);
     }
     check_memory(usize::try_from(asked).ok(), options)
@@ -73,14 +73,19 @@ fn boxes(bytes: &[u8]) -> Result<Option<Vec<NamedBox<'_>>>, Defect> {
 fn item_lengths(fields: &mut Fields<'_>, lengths: &mut HashMap<u64, u64>) -> Option<()> {
     let version = fields.number(VERSION_BYTES)? >> 24;
     let sizes = fields.number(2)?;
-    let size = |shift: u32| (sizes >> shift & 0xF) as usize;
+    let size = |shift: u32| ((sizes >> shift) & 0xF) as usize;
     let index_size = if version == 1 || version == 2 { size(0) } else { 0 };
     let id_bytes = if version < 2 { 2 } else { 4 };
     for _ in 0..fields.number(id_bytes)? {
         let id = fields.number(id_bytes)?;
         let method_bytes = if version == 0 { 0 } else { 2 };
         fields.take(method_bytes + 2 + size(4))?;
-        for _ in 0..fields.number(2)? {
+        let extents = fields.number(2)?;
+        // Extents that take no bytes of the list could be as many as one likes.
+        if extents > 1 && index_size + size(12) + size(8) == 0 {
+            return None;
+        }
+        for _ in 0..extents {
             fields.take(index_size + size(12))?;
             let length = fields.number(size(8))?;
             let sum: &mut u64 = lengths.entry(id).or_default();
@@ -122,6 +127,6 @@ impl<'a> Fields<'a> {
 
     /// A big-endian number of up to eight bytes.
     fn number(&mut self, count: usize) -> Option<u64> {
-        Some(self.take(count)?.iter().fold(0, |number, &byte| number << 8 | u64::from(byte)))
+        Some(self.take(count)?.iter().fold(0, |number, &byte| (number << 8) | u64::from(byte)))
     }
 }

@@ -135,6 +135,10 @@ fn with_tiles(length: u32, count: u16) -> Vec<u8> {
 fn a_small_file_that_asks_for_masses_is_refused_before_they_are_copied() {
     assert_found(&with_tiles(100_000, u16::MAX), &small(), "memory, need 768 MiB or less");
     assert_found(&with_tiles(u32::MAX, 1), &small(), "memory");
+    let empty = [&[0, 0, 0, 0, 0, 0, 0, 1][..], &[0, 1, 0, 0, 0xFF, 0xFF]].concat();
+    let list = [&[0; 4][..], &named(b"iloc", &empty)].concat();
+    let bytes = [named(b"ftyp", b"heic\0\0\0\0"), named(b"meta", &list)].concat();
+    assert_found(&bytes, &small(), "list of pictures cannot be read");
     assert!(found(&with_tiles(10, 4), &small()).is_err_and(|text| !text.contains("memory")));
 }
 
