@@ -143,7 +143,7 @@ fn what_follows_the_picture_is_ignored() {
 /// picture behind its end marker.
 #[test]
 fn of_several_pictures_the_first_counts_and_must_be_whole() {
-    let (first, second) = (fixture("baseline-444.jpg"), fixture("baseline-grey.jpg"));
+    let (first, second) = (with_flat_bottom(160, 0, [0; 3], 0), fixture("baseline-grey.jpg"));
     let index = segment(0xE2, b"MPF\0II*\0\x08\0\0\0\0\0\0\0\0\0");
     let first_with_index = with_segments(&first, &index);
     let whole = [&first_with_index[..], &second].concat();
