@@ -1,6 +1,8 @@
 //! HEIC: against another decoder (libheif, `fixtures/outside/photo/make_heic.py`), and files that want to mislead or to
 //! exhaust, made from the same small ones.
 
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test's helpers may fail as the tests do")]
+
 use super::outside_tests::{check_means, fixture, small};
 use super::*;
 use crate::error::Error;
@@ -118,17 +120,17 @@ fn changed_bytes_never_panic() {
     }
 }
 
-fn named(kind: &[u8; 4], body: &[u8]) -> Vec<u8> {
-    [&(body.len() as u32 + 8).to_be_bytes()[..], kind, body].concat()
+fn named(kind: [u8; 4], body: &[u8]) -> Vec<u8> {
+    [&(body.len() as u32 + 8).to_be_bytes()[..], &kind, body].concat()
 }
 
 /// A file whose one item has `length` bytes, and is named `count` times as a tile of a grid.
 fn with_tiles(length: u32, count: u16) -> Vec<u8> {
     let location = [&[0, 0, 0, 0, 0x44, 0, 0, 1, 0, 1, 0, 0, 0, 1, 0, 0, 0, 0][..], &length.to_be_bytes()].concat();
     let tiles = [&[0, 2][..], &count.to_be_bytes(), &[0, 1].repeat(count.into())].concat();
-    let references = [&[0; 4][..], &named(b"dimg", &tiles)].concat();
-    let list = [&[0; 4][..], &named(b"iloc", &location), &named(b"iref", &references)].concat();
-    [named(b"ftyp", b"heic\0\0\0\0"), named(b"meta", &list)].concat()
+    let references = [&[0; 4][..], &named(*b"dimg", &tiles)].concat();
+    let list = [&[0; 4][..], &named(*b"iloc", &location), &named(*b"iref", &references)].concat();
+    [named(*b"ftyp", b"heic\0\0\0\0"), named(*b"meta", &list)].concat()
 }
 
 #[test]
@@ -136,21 +138,21 @@ fn a_small_file_that_asks_for_masses_is_refused_before_they_are_copied() {
     assert_found(&with_tiles(100_000, u16::MAX), &small(), "memory, need 768 MiB or less");
     assert_found(&with_tiles(u32::MAX, 1), &small(), "memory");
     let empty = [&[0, 0, 0, 0, 0, 0, 0, 1][..], &[0, 1, 0, 0, 0xFF, 0xFF]].concat();
-    let list = [&[0; 4][..], &named(b"iloc", &empty)].concat();
-    let bytes = [named(b"ftyp", b"heic\0\0\0\0"), named(b"meta", &list)].concat();
+    let list = [&[0; 4][..], &named(*b"iloc", &empty)].concat();
+    let bytes = [named(*b"ftyp", b"heic\0\0\0\0"), named(*b"meta", &list)].concat();
     assert_found(&bytes, &small(), "list of pictures cannot be read");
     assert!(found(&with_tiles(10, 4), &small()).is_err_and(|text| !text.contains("memory")));
 }
 
 #[test]
 fn odd_containers_are_errors() {
-    let start = named(b"ftyp", b"heic\0\0\0\0");
+    let start = named(*b"ftyp", b"heic\0\0\0\0");
     let with = |rest: &[u8]| [&start[..], rest].concat();
-    let list = named(b"meta", &[0; 4]);
+    let list = named(*b"meta", &[0; 4]);
     assert_found(&start, &small(), "without one list of pictures");
     assert_found(&with(&list.repeat(2)), &small(), "without one list of pictures");
     assert!(found(&with(&list), &small()).is_err());
-    assert_found(&with(&named(b"meta", &[0; 2])), &small(), "list of pictures cannot be read");
+    assert_found(&with(&named(*b"meta", &[0; 2])), &small(), "list of pictures cannot be read");
     assert_found(&with(&[0, 0, 0, 3, b'm', b'e', b't', b'a']), &small(), "smaller than its own header");
     assert_found(&with(&[0, 0, 0, 1, b'm', b'e', b't', b'a', 0xFF]), &small(), "photo incomplete");
     assert_found(&with(&[&[0xFF; 4][..], b"meta", &[0; 40]].concat()), &small(), "photo incomplete");
