@@ -19,9 +19,9 @@ use heic_decoder::isobmff::{ParsedHeif, ResolvedImage, Transform, parse};
 use heic_decoder::{ColorInfo, DecodedImage, HeifError, RgbOptions, decode_with};
 
 /// Bytes of a sample while it is decoded: the decoder holds it as 32 bits, with a mark and a share of its bookkeeping.
-const CODED_SAMPLE_BYTES: usize = 6;
-/// Bytes of a sample of a grid's assembled picture.
-const CANVAS_SAMPLE_BYTES: usize = 4;
+const CODING_BYTES: usize = 6;
+/// Bytes of a sample of a decoded picture: a tile that waits for the others, or the picture put together.
+const HELD_BYTES: usize = 4;
 /// Transfer characteristics of HDR: PQ and HLG (ITU-T H.273, table 3).
 const HDR_TRANSFERS: [u16; 2] = [16, 18];
 /// Matrix "unspecified" (ITU-T H.273, table 4).
@@ -103,15 +103,28 @@ fn check_pictures(
         }
     };
     let pixels = check_size(width, height, "HEIC", options.max_pixels, options)?;
-    let alpha = file.alpha.as_ref().map(|alpha| sets(&alpha.image)).transpose()?.unwrap_or_default();
-    let coded = all.iter().chain(&alpha).map(|set| {
-        let pixels = set.pic_width_in_luma_samples as usize * set.pic_height_in_luma_samples as usize;
-        samples(pixels, set) * CODED_SAMPLE_BYTES
-    });
-    let canvas = if file.grid.is_some() { samples(pixels, &first) * CANVAS_SAMPLE_BYTES } else { 0 };
+    let coded = coded_samples(&all);
     let output = pixels * if first.bit_depth_luma > 8 { 6 } else { 3 };
-    check_memory(Some(coded.fold(canvas + output, usize::saturating_add)), options)?;
+    let asked = match file.grid {
+        None => coded.saturating_mul(CODING_BYTES).saturating_add(output),
+        // All tiles may be in work at once; then they are put together; then they are dropped, and RGB is made.
+        Some(_) => {
+            let canvas = samples(pixels, &first) * HELD_BYTES;
+            let held = coded.saturating_mul(HELD_BYTES).saturating_add(canvas);
+            coded.saturating_mul(CODING_BYTES).max(held).max(canvas + output)
+        }
+    };
+    let alpha = file.alpha.as_ref().map(|alpha| sets(&alpha.image)).transpose()?.unwrap_or_default();
+    let alpha = coded_samples(&alpha).saturating_mul(CODING_BYTES + HELD_BYTES);
+    check_memory(asked.checked_add(alpha), options)?;
     Ok(first)
+}
+
+/// Samples of all these pictures, as coded.
+fn coded_samples(sets: &[Sps]) -> usize {
+    sets.iter()
+        .map(|set| samples(set.pic_width_in_luma_samples as usize * set.pic_height_in_luma_samples as usize, set))
+        .fold(0, usize::saturating_add)
 }
 
 /// Samples of a picture: brightness, and colour as its sampling says.
