@@ -105,14 +105,13 @@ fn check_pictures(
     let pixels = check_size(width, height, "HEIC", options.max_pixels, options)?;
     let coded = coded_samples(&all);
     let output = pixels * if first.bit_depth_luma > 8 { 6 } else { 3 };
-    let asked = match file.grid {
-        None => coded.saturating_mul(CODING_BYTES).saturating_add(output),
+    let coding = coded.saturating_mul(CODING_BYTES);
+    let asked = if file.grid.is_some() {
         // All tiles may be in work at once; then they are put together; then they are dropped, and RGB is made.
-        Some(_) => {
-            let canvas = samples(pixels, &first) * HELD_BYTES;
-            let held = coded.saturating_mul(HELD_BYTES).saturating_add(canvas);
-            coded.saturating_mul(CODING_BYTES).max(held).max(canvas + output)
-        }
+        let canvas = samples(pixels, &first) * HELD_BYTES;
+        coding.max(coded.saturating_mul(HELD_BYTES).saturating_add(canvas)).max(canvas + output)
+    } else {
+        coding.saturating_add(output)
     };
     let alpha = file.alpha.as_ref().map(|alpha| sets(&alpha.image)).transpose()?.unwrap_or_default();
     let alpha = coded_samples(&alpha).saturating_mul(CODING_BYTES + HELD_BYTES);
