@@ -52,7 +52,7 @@ pub enum Command {
 /// Arguments of `measure`.
 #[derive(Debug, Args)]
 pub struct MeasureArgs {
-    /// Photo of the beam on the wall, JPEG or PNG, straight from the camera
+    /// Photo of the beam on the wall, JPEG, HEIC or PNG, straight from the camera
     #[arg(value_name = "PHOTO")]
     pub photo: PathBuf,
     /// Bay file: wall, floor, marks and how well they are known
