@@ -8,6 +8,7 @@ use crate::camera::lens::{Lens, Ray};
 use crate::error::Error;
 use crate::units::PxPoint;
 use serde::Deserialize;
+use std::collections::BTreeMap;
 
 /// The schema line that a lens file must carry.
 pub const LENS_SCHEMA: &str = "lampwright/lens/1";
@@ -52,6 +53,25 @@ struct RawLens {
     p1: f64,
     p2: f64,
     k3: f64,
+    /// What a calibration wrote beside them; nothing of it is needed to use the lens.
+    #[serde(default, rename = "calibration")]
+    _calibration: Option<RawCalibration>,
+}
+
+/// How the numbers came about, for those who read the file.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+#[expect(dead_code, reason = "read so that a slip of the pen in it is noticed")]
+struct RawCalibration {
+    #[serde(default)]
+    date: Option<String>,
+    photos: u32,
+    model: String,
+    rms_px: f64,
+    #[serde(default)]
+    focal_35mm: Option<f64>,
+    #[serde(default)]
+    sigma: BTreeMap<String, f64>,
 }
 
 /// Focal length in pixels from a 35 mm equivalent, by the diagonal of the frame (CIPA DCG-001 defines the equivalent by

@@ -41,6 +41,8 @@ pub enum Command {
     Sheet(super::sheet::SheetArgs),
     /// Survey a bay, check that it still holds, show it in words
     Bay(super::bay::BayArgs),
+    /// Calibrate the camera's lens from photos of a printed checkerboard
+    Lens(super::lens::LensArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
     /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers
