@@ -40,11 +40,8 @@ struct Shot {
 
 impl Shot {
     fn random(dice: &mut Dice) -> Self {
-        let rotation = Rotation3::from_euler_angles(
-            dice.uniform(-0.6, 0.6),
-            dice.uniform(-0.6, 0.6),
-            dice.uniform(-3.1, 3.1),
-        );
+        let rotation =
+            Rotation3::from_euler_angles(dice.uniform(-0.6, 0.6), dice.uniform(-0.6, 0.6), dice.uniform(-3.1, 3.1));
         let depth = dice.uniform(240.0, 420.0);
         let middle = Vector3::new(dice.uniform(-0.4, 0.4) * depth, dice.uniform(-0.3, 0.3) * depth, depth);
         Self { rotation, middle }
@@ -240,9 +237,8 @@ fn the_program_calibrates_from_photos() {
     let folder = tempfile::tempdir().unwrap();
     let lens = known(640, 480);
     let mut dice = Dice(11);
-    let mut words: Vec<String> = ["lens", "--out", "lens.toml", "--residuals", "r.svg", "--date", "2026-03-14"]
-        .map(String::from)
-        .to_vec();
+    let mut words: Vec<String> =
+        ["lens", "--out", "lens.toml", "--residuals", "r.svg", "--date", "2026-03-14"].map(String::from).to_vec();
     for number in 0..9 {
         let (shot, _) = inside(&lens, &mut dice);
         let name = format!("{number}.png");

@@ -62,7 +62,10 @@ fn lens_and_sigmas_agree_with_opencv() {
         for index in 0..9 {
             let (here, there) = (own[index], case.opencv[index]);
             let sigma = case.opencv_sigma[index];
-            let message = format!("{}, {} {index}: {there} ± {sigma}, here {here} ± {}", outside.tool, case.model, found.sigmas[index]);
+            let message = format!(
+                "{}, {} {index}: {there} ± {sigma}, here {here} ± {}",
+                outside.tool, case.model, found.sigmas[index]
+            );
             assert!((here - there).abs() <= 0.01 * sigma + 1e-9, "{message}");
             // OpenCV divides by the readings less the unknowns too, its unknowns being the same.
             assert!((found.sigmas[index] - sigma).abs() <= 0.02 * sigma + 1e-12, "{message}");

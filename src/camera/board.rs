@@ -16,8 +16,22 @@ use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 const WORK_SIDE: usize = 1600;
 /// Radius of the response's ring, pixels, and its sixteen places.
 const RING: [(isize, isize); 16] = [
-    (0, -5), (2, -5), (3, -3), (5, -2), (5, 0), (5, 2), (3, 3), (2, 5),
-    (0, 5), (-2, 5), (-3, 3), (-5, 2), (-5, 0), (-5, -2), (-3, -3), (-2, -5),
+    (0, -5),
+    (2, -5),
+    (3, -3),
+    (5, -2),
+    (5, 0),
+    (5, 2),
+    (3, 3),
+    (2, 5),
+    (0, 5),
+    (-2, 5),
+    (-3, 3),
+    (-5, 2),
+    (-5, 0),
+    (-5, -2),
+    (-3, -3),
+    (-2, -5),
 ];
 /// The ring's reach with room for a saddle fit, pixels.
 const MARGIN: usize = 8;
@@ -126,8 +140,7 @@ impl GreyPicture {
                     self.samples[(y as isize + dy) as usize * self.width + (x as isize + dx) as usize]
                 };
                 let ring = RING.map(|(dx, dy)| at(dx, dy));
-                let sum: f32 =
-                    (0..4).map(|n| (ring[n] + ring[n + 8] - ring[n + 4] - ring[n + 12]).abs()).sum();
+                let sum: f32 = (0..4).map(|n| (ring[n] + ring[n + 8] - ring[n + 4] - ring[n + 12]).abs()).sum();
                 let difference: f32 = (0..8).map(|n| (ring[n] - ring[n + 8]).abs()).sum();
                 let local = (at(0, 0) + at(1, 0) + at(-1, 0) + at(0, 1) + at(0, -1)) / 5.0;
                 let mean = (ring.iter().sum::<f32>() / 16.0 - local).abs();
@@ -159,7 +172,10 @@ fn saddle_step(picture: &GreyPicture, place: Vector2<f64>, spread: f64) -> Optio
     const UNKNOWNS: usize = 6;
     let reach = (REACH * spread).ceil() as isize;
     let (column, row) = (place.x.floor() as isize, place.y.floor() as isize);
-    if column < reach || row < reach || column + reach >= picture.width as isize || row + reach >= picture.height as isize
+    if column < reach
+        || row < reach
+        || column + reach >= picture.width as isize
+        || row + reach >= picture.height as isize
     {
         return None;
     }

@@ -152,7 +152,12 @@ impl Grid {
     }
 
     /// The board's right and down at a node, from its own steps and the one just found.
-    fn axes(&self, node: (i32, i32), direction: (i32, i32), step: Vector2<f64>) -> Option<(Vector2<f64>, Vector2<f64>)> {
+    fn axes(
+        &self,
+        node: (i32, i32),
+        direction: (i32, i32),
+        step: Vector2<f64>,
+    ) -> Option<(Vector2<f64>, Vector2<f64>)> {
         let own = |towards: (i32, i32)| {
             let ahead = (node.0 + towards.0, node.1 + towards.1);
             let behind = (node.0 - towards.0, node.1 - towards.1);
@@ -198,7 +203,9 @@ impl Grid {
             turns.push(nodes);
         }
         // The first corner is the one nearest the picture's upper left.
-        let start = |nodes: &Vec<(i32, i32)>| nodes.first().and_then(|node| self.places.get(node)).map_or(f64::MAX, |p| p.x + p.y);
+        let start = |nodes: &Vec<(i32, i32)>| {
+            nodes.first().and_then(|node| self.places.get(node)).map_or(f64::MAX, |p| p.x + p.y)
+        };
         let nodes = turns.into_iter().min_by(|a, b| start(a).total_cmp(&start(b)))?;
         nodes.iter().map(|node| self.nodes.get(node).copied()).collect()
     }

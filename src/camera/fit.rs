@@ -222,7 +222,11 @@ impl Equations {
                 for axis in 0..2 {
                     let (of_lens, of_pose) = (&rows.0[axis], &rows.1[axis]);
                     let at = |slot: usize| {
-                        if slot < lens_count { (slot, of_lens[free[slot]]) } else { (first + slot - lens_count, of_pose[slot - lens_count]) }
+                        if slot < lens_count {
+                            (slot, of_lens[free[slot]])
+                        } else {
+                            (first + slot - lens_count, of_pose[slot - lens_count])
+                        }
                     };
                     for slot in 0..lens_count + POSE {
                         let (row, value) = at(slot);
@@ -273,10 +277,10 @@ fn derivatives(lens: &Lens, pose: &Pose, board: Vector2<f64>) -> ([[f64; LENS]; 
             fy * y * r2 * r2 * r2,
         ],
     ];
-    let of_point =
-        lens.jacobian(ray) * Matrix2x3::new(1.0, 0.0, -x, 0.0, 1.0, -y) / point.z;
+    let of_point = lens.jacobian(ray) * Matrix2x3::new(1.0, 0.0, -x, 0.0, 1.0, -y) / point.z;
     // A rotation by a small δ in front adds δ × (turned point).
-    let by_turn = of_point * -Matrix3::new(0.0, -turned.z, turned.y, turned.z, 0.0, -turned.x, -turned.y, turned.x, 0.0);
+    let by_turn =
+        of_point * -Matrix3::new(0.0, -turned.z, turned.y, turned.z, 0.0, -turned.x, -turned.y, turned.x, 0.0);
     let row = |axis: usize| {
         [
             by_turn[(axis, 0)],

@@ -66,10 +66,7 @@ fn homography(board: &[Vector2<f64>], places: &[Vector2<f64>]) -> Option<Matrix3
 }
 
 /// Focal lengths along x and y, pixels, and a pose for each photo. `size` is the picture's, pixels.
-pub(super) fn start(
-    photos: &[(&[Vector2<f64>], &[PxPoint])],
-    size: (f64, f64),
-) -> Option<((f64, f64), Vec<Pose>)> {
+pub(super) fn start(photos: &[(&[Vector2<f64>], &[PxPoint])], size: (f64, f64)) -> Option<((f64, f64), Vec<Pose>)> {
     let side = size.0.max(size.1);
     let middle = Vector2::new(0.5 * size.0, 0.5 * size.1);
     let homographies: Vec<Matrix3<f64>> = photos

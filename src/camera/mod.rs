@@ -8,8 +8,14 @@ mod fit_start;
 pub mod fit;
 pub mod fit_file;
 pub mod fit_picture;
+pub mod response;
+pub mod response_cells;
+pub mod response_file;
 
 pub use board::{BoardShape, GreyPicture, find_board};
 pub use fit::{BoardView, Calibrated, FitModel};
 pub use fit_start::Pose;
 pub use lens::{Lens, Ray};
+pub use response::Response;
+pub use response_cells::Cells;
+pub use response_file::ResponseProfile;

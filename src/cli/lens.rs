@@ -217,7 +217,11 @@ fn summary(found: &Calibrated, views: &[BoardView], refused: &[String], out: &Pa
         let own = found.rms_of(photo);
         if own > LARGE_RESIDUAL * usual {
             is_clean = false;
-            let _ = writeln!(text, "{}: residual {own:.3} px, others {usual:.3} px: was the board flat and still?", view.name);
+            let _ = writeln!(
+                text,
+                "{}: residual {own:.3} px, others {usual:.3} px: was the board flat and still?",
+                view.name
+            );
         }
     }
     for line in refused {

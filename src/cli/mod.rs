@@ -13,6 +13,7 @@ mod score_sweep;
 pub mod rules;
 pub mod sheet;
 pub mod lens;
+pub mod response;
 pub mod bay;
 mod bay_survey;
 mod bay_check;
