@@ -2,6 +2,7 @@
 
 #![allow(
     clippy::unwrap_used,
+    clippy::panic,
     clippy::print_stderr,
     reason = "a failed check must stop the test, and each test prints the figures that it judges"
 )]
