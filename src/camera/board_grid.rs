@@ -32,13 +32,9 @@ impl Corner {
         if !(root > 0.0 && root.is_finite()) {
             return None;
         }
-        // a·x² + 2b·xy + c·y² = 0; the form that does not divide by a small number.
-        let (first, second) = if a.abs() > c.abs() {
-            (Vector2::new(-b + root, a), Vector2::new(-b - root, a))
-        } else {
-            (Vector2::new(c, -b + root), Vector2::new(c, -b - root))
-        };
-        let (first, second) = (first.normalize(), second.normalize());
+        // a·t² + 2b·t + c = 0 for t = x/y, by the two quotients that never divide by a difference.
+        let q = -(b + root.copysign(b));
+        let (first, second) = (Vector2::new(q, a).normalize(), Vector2::new(c, q).normalize());
         Some(if first.perp(&second) > 0.0 { [first, second] } else { [first, -second] })
     }
 

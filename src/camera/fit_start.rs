@@ -61,7 +61,7 @@ fn homography(board: &[Vector2<f64>], places: &[Vector2<f64>]) -> Option<Matrix3
     }
     let eigen = normal.symmetric_eigen();
     let least = eigen.eigenvalues.imin();
-    let solved = Matrix3::from_row_slice(eigen.eigenvectors.column(least).as_slice());
+    let solved = Matrix3::from_row_slice(eigen.eigenvectors.column(least).clone_owned().as_slice());
     Some(to.try_inverse()? * solved * from)
 }
 
@@ -89,7 +89,7 @@ fn focal(homographies: &[Matrix3<f64>]) -> (f64, f64) {
     for h in homographies {
         // Columns of one length make every photo weigh the same.
         let h = h / h.column(0).norm().max(h.column(1).norm()).max(f64::MIN_POSITIVE);
-        let (a, b) = (h.column(0), h.column(1));
+        let (a, b) = (h.column(0).clone_owned(), h.column(1).clone_owned());
         let rows = [
             (Vector2::new(a.x * b.x, a.y * b.y), -a.z * b.z),
             (Vector2::new(a.x * a.x - b.x * b.x, a.y * a.y - b.y * b.y), b.z * b.z - a.z * a.z),

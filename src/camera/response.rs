@@ -214,7 +214,7 @@ impl<'a> Model<'a> {
     }
 
     /// Residuals of a site over their sigmas: each reading's ln irradiance against the weighted mean.
-    fn residuals(&self, site: &Site) -> Vec<f64> {
+    fn residuals(&self, site: &[(usize, f64)]) -> Vec<f64> {
         let of = |reading: &(usize, f64)| {
             let (terms, expected) = self.row(*reading);
             let irradiance = terms.iter().map(|(at, share)| share * self.solved[*at]).sum::<f64>() - expected;
