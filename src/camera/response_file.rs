@@ -65,7 +65,9 @@ impl ResponseProfile {
         else {
             return fail(format!("light has {} values and sigma_ln {}, need {CODES} each", counts.0, counts.1));
         };
-        if let Some(code) = (1..CODES).find(|code| !(light[*code] >= light[code - 1])) {
+        if let Some(code) =
+            (1..CODES).find(|code| light[*code].total_cmp(&light[code - 1]).is_lt() || light[*code].is_nan())
+        {
             return fail(format!("light falls from {} to {} at code {code}", light[code - 1], light[code]));
         }
         if !(light[0] >= 0.0 && (light[CODES - 1] - 1.0).abs() <= ROUNDING) {
