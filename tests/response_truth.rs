@@ -21,7 +21,7 @@ fn run(folder: &Path, words: &[&str]) -> Output {
 }
 
 fn spec(tone: ToneKind, strength: f64) -> SceneSpec {
-    let mut spec = sample("clean", 3, Some((800, 600))).unwrap();
+    let mut spec = sample("clean", 3, Some((1160, 870))).unwrap();
     (spec.sensor.tone, spec.sensor.tone_strength, spec.sensor.tone_centre) = (tone, strength, 0.5);
     spec
 }
@@ -106,8 +106,8 @@ fn moved_things_do_not_bend_the_curve() {
     let folder = tempfile::tempdir().unwrap();
     let names = photos(folder.path(), &spec(ToneKind::Smooth, 0.6));
     let mut moved = image::open(folder.path().join(&names[2])).unwrap().to_rgb8();
-    for y in 150..400 {
-        for x in 300..500 {
+    for y in 220..580 {
+        for x in 430..720 {
             moved.put_pixel(x, y, image::Rgb([120, 110, 90]));
         }
     }
@@ -172,5 +172,5 @@ fn measure_takes_the_response() {
     let has = |code: &str, word: &str| {
         flags.iter().any(|flag| flag["code"] == code && flag["text"].as_str().unwrap().contains(word))
     };
-    assert!(has("tone-curve", "r.toml") && has("response-mismatch", "800 x 600"), "{flags:?}");
+    assert!(has("tone-curve", "r.toml") && has("response-mismatch", "1160 x 870"), "{flags:?}");
 }
