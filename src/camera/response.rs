@@ -5,7 +5,7 @@
 //! **How**: P. Debevec and J. Malik, "Recovering high dynamic range radiance maps from photographs", SIGGRAPH 1997, equation
 //! (3): ln of light and of every cell's irradiance from ln of the exposures by linear least squares, smooth. What is kept
 //! smooth here is the difference to sRGB, not the curve itself, because sRGB is what most cameras start from; the irradiances
-//! are eliminated cell by cell; exposures may be off by their own uncertainty; cells that do not fit the others' (what moved)
+//! are eliminated cell by cell; the exposures' own uncertainty is carried through; cells that do not fit the others' (what moved)
 //! lose weight (Cauchy). Never falling by pooling adjacent violators (Ayer et al., Ann. Math. Statist. 26, 1955; from memory).
 //! **Weak when** the photos leave codes out: sigma grows there. **Cannot see** what a camera does place by place (local tone
 //! mapping): such a camera must be switched to a mode without it.
@@ -180,7 +180,7 @@ fn sites(photos: &[Exposed]) -> Result<Vec<Site>, Error> {
 
 struct Model<'a> {
     photos: &'a [Exposed],
-    /// Difference of ln light to sRGB by code, then each photo's correction of ln exposure.
+    /// Difference of ln light to sRGB by code, then each photo's correction of ln exposure, which stays 0.
     solved: DVector<f64>,
     covariance: DMatrix<f64>,
     /// Weight of each site: 1 as long as it fits.
@@ -278,14 +278,18 @@ impl<'a> Model<'a> {
                 }
             }
         }
-        for (index, photo) in self.photos.iter().enumerate() {
-            normal[(CODES + index, CODES + index)] += photo.sigma_ln.powi(-2);
-        }
         // The anchor: light has no unit.
         normal[(ANCHOR, ANCHOR)] += 1e8;
-        let solver = normal.cholesky()?;
-        self.solved = solver.solve(&right);
+        // Exposures are held and only their uncertainty is carried through: free, even within a narrow prior, they and the curve
+        // would shrink together towards none, which makes every residual small.
+        let solver = normal.view((0, 0), (CODES, CODES)).clone_owned().cholesky()?;
+        let codes = solver.solve(&right.rows(0, CODES).clone_owned());
+        self.solved.rows_mut(0, CODES).copy_from(&codes);
         self.covariance = solver.inverse();
+        for (index, photo) in self.photos.iter().enumerate() {
+            let moved = solver.solve(&normal.view((0, CODES + index), (CODES, 1)).clone_owned()) * photo.sigma_ln;
+            self.covariance += &moved * moved.transpose();
+        }
         self.solved.iter().all(|value| value.is_finite()).then_some(())
     }
 
