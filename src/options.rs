@@ -185,7 +185,8 @@ mod tests {
     fn every_entry_is_documented_and_its_default_is_in_range() {
         let mut wrong = Vec::new();
         Options::default().visit("", &mut |entry| {
-            let (docs, value) = (entry.docs.join(" ").to_lowercase(), entry.slot.get());
+            let words: Vec<&str> = entry.docs.iter().flat_map(|line| line.split_whitespace()).collect();
+            let (docs, value) = (words.join(" ").to_lowercase(), entry.slot.get());
             let is_told = ["too small", "too large", "default"].iter().all(|words| docs.contains(words));
             if !is_told || !(entry.least..=entry.greatest).contains(&value) {
                 wrong.push(entry.key);

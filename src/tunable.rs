@@ -1,6 +1,6 @@
 //! What a developer may tune: one definition gives a stage's options struct, its docs, defaults, ranges and list of entries.
 //!
-//! [`tunables!`](crate::tunable::tunables) takes a struct whose fields carry docs (meaning; what goes wrong when too small and
+//! The macro `tunables!` takes a struct whose fields carry docs (meaning; what goes wrong when too small and
 //! too large; where the default comes from), a default, a unit and the range that makes sense. The docs are printed as the
 //! comments of the options file, so nothing is written twice.
 

@@ -10,12 +10,13 @@ use super::lines::CutoffShape;
 use super::look::{Seen, dark_level, flat_side, look, no_beam};
 use super::notes::{flag, keep_hot_spot};
 use super::options::BeamOptions;
+use super::other_lamp::second_lamp;
 use super::room::RoomLight;
 use super::rows::row_gains;
 use super::seen::{BeamSeen, profiles};
 use super::spot_features::{bright_zone, hot_spot, hot_spot_under};
 use crate::error::Refusal;
-use crate::flag::FlagCode;
+use crate::flag::{Flag, FlagCode};
 use crate::grid::AngleGrid;
 
 /// Measures the beam's features.
@@ -73,6 +74,13 @@ pub fn measure_seen(
     features.rise = rise(&found);
     features.cutoff_line = drawn_line(&found);
     check_uncertainty(&features, &room, &found, input.options)?;
+    let other = features.elbow.as_ref().and_then(|elbow| second_lamp(elbow.h.value, input.setup));
+    if let Some(other) = other {
+        // What was read beside that elbow is not this lamp's either.
+        (features.cutoff, features.elbow, features.rise) = (None, None, None);
+        features.cutoff_line.clear();
+        features.flags.extend([other, Flag::plain(FlagCode::CutoffNotMeasured)]);
+    }
     flag(&mut features, &found, &variants, &room, input);
     keep_hot_spot(&mut features, spot);
     Ok(features)

@@ -30,6 +30,7 @@ mod look;
 mod edge_features;
 mod spot_features;
 mod notes;
+mod other_lamp;
 pub mod measure;
 #[cfg(test)]
 mod testing;

@@ -123,6 +123,8 @@ impl<'a> Views<'a> {
                 px - 20.0,
                 py - 7.0
             );
+            // The front wheels' words keep clear of the lamps' plane.
+            let px = if wheel < 2 { px - 10.0 } else { px };
             let (first, second) = if wheel % 2 == 0 { (-34.0, -16.0) } else { (26.0, 44.0) };
             svg += &text(px, py + first, "middle", &format!("{} {:.0}", WHEEL_NAMES[wheel], x.abs()));
             if let Some(floor) = &surveyed.floor {
@@ -189,8 +191,8 @@ impl<'a> Views<'a> {
                 &format!("{name} {:+.1}", slope * z),
             );
         }
-        svg += &text(self.z(0.0) + 4.0, SIDE_Y - 82.0, "start", "lamps");
-        let _ = writeln!(svg, "<path d=\"M{0:.1} {SIDE_Y}v-76\" stroke=\"#b06f00\" stroke-width=\"2\"/>", self.z(0.0));
+        svg += &text(self.z(0.0) + 4.0, SIDE_Y - 96.0, "start", "lamps");
+        let _ = writeln!(svg, "<path d=\"M{0:.1} {SIDE_Y}v-90\" stroke=\"#b06f00\" stroke-width=\"2\"/>", self.z(0.0));
         let beside = wall_x + TURN_PX + 12.0;
         svg +=
             &text(beside, SIDE_Y - 0.6 * SIDE_WALL_PX, "start", &format!("tilt {}", shown(surveyed.tilt_deg, 3, "°")));
