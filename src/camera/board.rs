@@ -170,7 +170,8 @@ fn saddle(picture: &GreyPicture, from: Vector2<f64>, spread: f64) -> Option<(Vec
 /// One fit about `place`: the stationary point from there, and the second derivatives; `None` for what is no saddle.
 fn saddle_step(picture: &GreyPicture, place: Vector2<f64>, spread: f64) -> Option<(Vector2<f64>, Matrix2<f64>)> {
     const UNKNOWNS: usize = 6;
-    let reach = (REACH * spread).ceil() as isize;
+    // One more, because the place lies anywhere in its pixel.
+    let reach = (REACH * spread).ceil() as isize + 1;
     let (column, row) = (place.x.floor() as isize, place.y.floor() as isize);
     if column < reach
         || row < reach
@@ -190,7 +191,8 @@ fn saddle_step(picture: &GreyPicture, place: Vector2<f64>, spread: f64) -> Optio
             if r2 > REACH * REACH {
                 continue;
             }
-            let weight = (-0.5 * r2).exp();
+            // Down to nothing at the reach: pixels that come and go as the place moves would keep it from standing still.
+            let weight = (-0.5 * r2).exp() - (-0.5 * REACH * REACH).exp();
             let terms = SVector::<f64, UNKNOWNS>::from([1.0, x, y, x * x, x * y, y * y]);
             normal += weight * terms * terms.transpose();
             right += weight * picture.at(column + dx, row + dy) * terms;
