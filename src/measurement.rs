@@ -7,7 +7,7 @@ use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
 use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneCurve, ToneKnowledge, tone};
-use crate::camera::{Lens, ResponseProfile, profile::focal_px};
+use crate::camera::{Lens, LensProfile, ResponseProfile, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
 use crate::grid::{AngleGrid, far_field, resample::resample};
@@ -172,6 +172,13 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
         outcome: Err(Refusal::new(FlagCode::NoBeam, "", "")),
         flags: Vec::new(),
     };
+    if let Some((path, _)) = request.lens.filter(|_| run.photo.shot.focal_35mm.is_none()) {
+        let text = format!(
+            "the photo states no focal length, so {path} was taken for its lens by the picture's size alone; give the photo as the \
+             camera wrote it"
+        );
+        run.flags.push(Flag::new(FlagCode::LensNotChecked, text));
+    }
     run.outcome = stages(
         request,
         &mut run.marks,
@@ -288,7 +295,7 @@ fn stages(
 
 fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {
     let Some((path, text)) = request.lens else { return Ok(None) };
-    let lens = Lens::parse(text, path)?;
+    let lens = LensProfile::parse(text, path)?;
     let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
     Ok(Some(lens.for_picture(width, height, photo.shot.focal_35mm, path)?.upright(photo.orientation)))
 }

@@ -1,21 +1,23 @@
-//! NOT YET SOUND: the table does not come back from rendered photos (tests/response_truth.rs); do not use it.
-//!
 //! A camera's response to light: the table from code to light, fitted to photos of one still wall at several exposures.
 //!
 //! **Takes** per photo its relative exposure and the [`Cells`] of its picture. **Gives** a [`Response`]: light of each code
 //! 0..=255, 1 at 255, never falling, with its uncertainty.
 //! **How**: P. Debevec and J. Malik, "Recovering high dynamic range radiance maps from photographs", SIGGRAPH 1997, equation
-//! (3): ln of light and of every cell's irradiance from ln of the exposures by linear least squares, smooth. What is kept
-//! smooth here is the difference to sRGB, not the curve itself, because sRGB is what most cameras start from; the irradiances
-//! are eliminated cell by cell; the exposures' own uncertainty is carried through; cells that do not fit the others' (what moved)
-//! lose weight (Cauchy). Never falling by pooling adjacent violators (Ayer et al., Ann. Math. Statist. 26, 1955; from memory).
+//! (3): ln of light and of every cell's irradiance from ln of the exposures by linear least squares, smooth. What is unknown
+//! here is not the curve but its departure from sRGB, which most cameras start from: a natural cubic spline with few knots,
+//! denser towards black and white (`response_spline`). Its slope and bend have a prior: where the photos say nothing it runs on
+//! beside sRGB and its uncertainty grows. The irradiances are eliminated cell by cell; cells that do not fit the others (what
+//! moved) lose weight. Exposures and the black level are shared by all cells and do not average away: each is moved by
+//! one sigma and the fit asked again. Never falling by pooling adjacent violators (Ayer et al., Ann. Math. Statist. 26, 1955;
+//! from memory).
 //! **Weak when** the photos leave codes out: sigma grows there. **Cannot see** what a camera does place by place (local tone
 //! mapping): such a camera must be switched to a mode without it.
 //! **Fails when** exposures hardly differ or too few cells are steady (a usage error).
 
 use super::response_cells::Cells;
+use super::response_spline::{KNOTS, Spline};
 use crate::error::Error;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Const, Dyn, OMatrix, SMatrix, SVector};
 
 /// Codes of a sample.
 pub const CODES: usize = 256;
@@ -27,20 +29,25 @@ const LEAST_RATIO: f64 = 1.5;
 const LEAST_CELLS: usize = 200;
 const LEAST_SPAN: f64 = 80.0;
 /// Codes that are used: below, rounding and black level rule; above, coding rings about clipped places.
-const USED: std::ops::RangeInclusive<f64> = 4.0..=250.0;
+const USED: std::ops::RangeInclusive<f64> = 4.0..=251.0;
 /// Code to which logarithms are relative, as in Debevec and Malik.
 const ANCHOR: usize = 128;
 /// How unsure a cell's mean is: codes, and a share of light (own judgement; the residuals scale both).
-const CODE_SIGMA: f64 = 0.35;
+const CODE_SIGMA: f64 = 0.3;
 const SHARE_SIGMA: f64 = 0.004;
-/// Bend (second difference by code) of ln light against sRGB that a camera's curve has: a strong S-curve bends by 3e-4; more in
-/// the dark, where a code is a larger share of the light.
-const BEND_SIGMA: f64 = 1e-3;
-const DARK_BEND_CODES: f64 = 24.0;
-/// Cauchy's scale, sigmas.
+/// How far all codes may be off together: black level, and rounding where the noise is too small to average it (own judgement).
+const BLACK_SIGMA: f64 = 0.3;
+/// Prior of the departure's slope and of its change, per square root of the spline's coordinate: the strongest of the usual curves
+/// depart by 0.5 over its darkest unit and bend by as much (own judgement).
+const SLOPE_SIGMA: f64 = 0.4;
+const BEND_SIGMA: f64 = 0.8;
+/// Weight of the anchor: light has no unit, and the departure is none there.
+const ANCHOR_WEIGHT: f64 = 1e8;
+/// Scale of the weights, sigmas (Cauchy's usual one).
 const CAUCHY: f64 = 2.4;
-/// Rounds of weighing and fitting.
+/// Rounds of weighing and fitting; from the fourth on, misfits far off lose all influence (Geman and McClure, 1985; from memory).
 const ROUNDS: usize = 8;
+const CAUCHY_ROUNDS: usize = 3;
 /// What no such photo tells (coding, sharpening, veiling light, cells that share their errors), as share of light.
 const MODEL_SIGMA: f64 = 0.01;
 /// Median of |normal| over its spread.
@@ -117,13 +124,13 @@ pub fn fit(photos: &[Exposed]) -> Result<FittedResponse, Error> {
         ));
     }
     let mut model = Model::new(photos);
-    for _ in 0..ROUNDS {
-        model.weigh(&sites);
+    for round in 0..ROUNDS {
+        model.weigh(&sites, if round < CAUCHY_ROUNDS { 1 } else { 2 });
         model.solve(&sites).ok_or_else(|| {
             Error::usage("the photos' equations have no answer", "take the photos again, camera on a tripod")
         })?;
     }
-    model.weigh(&sites);
+    model.weigh(&sites, 1);
     let response = model.response();
     Ok(FittedResponse { response, spread: model.spread(&sites), unfit_share: model.unfit_share(), span })
 }
@@ -182,9 +189,10 @@ fn sites(photos: &[Exposed]) -> Result<Vec<Site>, Error> {
 
 struct Model<'a> {
     photos: &'a [Exposed],
-    /// Difference of ln light to sRGB by code, then each photo's correction of ln exposure, which stays 0.
-    solved: DVector<f64>,
-    covariance: DMatrix<f64>,
+    spline: Spline,
+    /// The departure from sRGB at the knots.
+    solved: SVector<f64, KNOTS>,
+    covariance: SMatrix<f64, KNOTS, KNOTS>,
     /// Weight of each site: 1 as long as it fits.
     weights: Vec<f64>,
     /// Residuals against what is expected of them.
@@ -193,11 +201,11 @@ struct Model<'a> {
 
 impl<'a> Model<'a> {
     fn new(photos: &'a [Exposed]) -> Self {
-        let count = CODES + photos.len();
         Self {
             photos,
-            solved: DVector::zeros(count),
-            covariance: DMatrix::zeros(count, count),
+            spline: Spline::new(),
+            solved: SVector::zeros(),
+            covariance: SMatrix::zeros(),
             weights: Vec::new(),
             scale: 1.0,
         }
@@ -207,19 +215,15 @@ impl<'a> Model<'a> {
         (CODE_SIGMA * slope(code)).hypot(SHARE_SIGMA)
     }
 
-    /// A reading's codes with their shares, and what sRGB and the exposure make of it.
-    fn row(&self, (photo, code): (usize, f64)) -> ([(usize, f64); 3], f64) {
-        let below = (code as usize).min(CODES - 2);
-        let fraction = code - below as f64;
-        let terms = [(below, 1.0 - fraction), (below + 1, fraction), (CODES + photo, -1.0)];
-        (terms, self.photos[photo].exposure.ln() - ln_srgb(code))
+    /// ln irradiance that a reading tells, as sRGB and the exposure have it, less the departure.
+    fn expected(&self, (photo, code): (usize, f64)) -> f64 {
+        self.photos[photo].exposure.ln() - ln_srgb(code)
     }
 
     /// Residuals of a site over their sigmas: each reading's ln irradiance against the weighted mean.
     fn residuals(&self, site: &[(usize, f64)]) -> Vec<f64> {
         let of = |reading: &(usize, f64)| {
-            let (terms, expected) = self.row(*reading);
-            let irradiance = terms.iter().map(|(at, share)| share * self.solved[*at]).sum::<f64>() - expected;
+            let irradiance = self.spline.row(reading.1).dot(&self.solved) - self.expected(*reading);
             (irradiance, Self::sigma(reading.1).powi(-2))
         };
         let list: Vec<(f64, f64)> = site.iter().map(of).collect();
@@ -237,60 +241,47 @@ impl<'a> Model<'a> {
         sites.iter().map(misfit).collect()
     }
 
-    /// Scale of the residuals by their median, and the sites' weights.
-    fn weigh(&mut self, sites: &[Site]) {
+    /// Scale of the residuals by their median, and the sites' weights: Cauchy's to a power.
+    fn weigh(&mut self, sites: &[Site], power: i32) {
         let misfits = self.misfits(sites);
         self.scale = (median(misfits.clone()) / MEDIAN_OF_NORMAL).max(f64::MIN_POSITIVE);
-        let weight = |misfit: f64| 1.0 / (1.0 + (misfit / (CAUCHY * self.scale)).powi(2));
+        let weight = |misfit: f64| (1.0 + (misfit / (CAUCHY * self.scale)).powi(2)).powi(-power);
         self.weights = misfits.into_iter().map(weight).collect();
     }
 
     fn solve(&mut self, sites: &[Site]) -> Option<()> {
-        let count = self.solved.len();
-        let (mut normal, mut right) = (DMatrix::<f64>::zeros(count, count), DVector::<f64>::zeros(count));
+        let count = self.photos.len();
+        let mut normal = self.spline.prior(SLOPE_SIGMA, BEND_SIGMA);
+        let anchor = self.spline.row(ANCHOR as f64);
+        normal += ANCHOR_WEIGHT * anchor * anchor.transpose();
+        // What is expected, then what moves when an exposure grows by one in ln, and when all codes grow by one.
+        let mut right = OMatrix::<f64, Const<KNOTS>, Dyn>::zeros(count + 2);
         for (site, site_weight) in sites.iter().zip(&self.weights) {
-            let mut sums: Vec<(usize, f64)> = Vec::with_capacity(3 * site.len());
-            let (mut whole, mut target) = (0.0, 0.0);
+            let weight = |reading: &(usize, f64)| site_weight / (Self::sigma(reading.1) * self.scale).powi(2);
+            let whole: f64 = site.iter().map(weight).sum();
+            // The site's own irradiance is eliminated: rows count from their weighted mean.
+            let mean = site
+                .iter()
+                .fold(SVector::<f64, KNOTS>::zeros(), |sum, reading| sum + weight(reading) * self.spline.row(reading.1))
+                / whole;
             for reading in site {
-                let weight = site_weight / (Self::sigma(reading.1) * self.scale).powi(2);
-                let (terms, expected) = self.row(*reading);
-                for (at, share) in terms {
-                    right[at] += weight * share * expected;
-                    sums.push((at, weight * share));
-                    for (other, other_share) in terms {
-                        normal[(at, other)] += weight * share * other_share;
-                    }
-                }
-                whole += weight;
-                target += weight * expected;
-            }
-            // The site's own irradiance, eliminated.
-            for (at, sum) in &sums {
-                right[*at] -= sum * target / whole;
-                for (other, other_sum) in &sums {
-                    normal[(*at, *other)] -= sum * other_sum / whole;
-                }
+                let row = self.spline.row(reading.1) - mean;
+                let weighted = weight(reading) * row;
+                normal += weighted * row.transpose();
+                right.column_mut(0).axpy(self.expected(*reading), &weighted, 1.0);
+                right.column_mut(1 + reading.0).axpy(1.0, &weighted, 1.0);
+                right.column_mut(1 + count).axpy(-slope(reading.1), &weighted, 1.0);
             }
         }
-        for code in 1..CODES - 1 {
-            let bend = BEND_SIGMA * (1.0 + DARK_BEND_CODES / (code as f64 + 1.0));
-            for (at, share) in [(code - 1, 1.0), (code, -2.0), (code + 1, 1.0)] {
-                for (other, other_share) in [(code - 1, 1.0), (code, -2.0), (code + 1, 1.0)] {
-                    normal[(at, other)] += share * other_share / (bend * bend);
-                }
-            }
-        }
-        // The anchor: light has no unit.
-        normal[(ANCHOR, ANCHOR)] += 1e8;
         // Exposures are held and only their uncertainty is carried through: free, even within a narrow prior, they and the curve
         // would shrink together towards none, which makes every residual small.
-        let solver = normal.view((0, 0), (CODES, CODES)).clone_owned().cholesky()?;
-        let codes = solver.solve(&right.rows(0, CODES).clone_owned());
-        self.solved.rows_mut(0, CODES).copy_from(&codes);
+        let solver = normal.cholesky()?;
+        let moved = solver.solve(&right);
+        self.solved = moved.column(0).into_owned();
         self.covariance = solver.inverse();
-        for (index, photo) in self.photos.iter().enumerate() {
-            let moved = solver.solve(&normal.view((0, CODES + index), (CODES, 1)).clone_owned()) * photo.sigma_ln;
-            self.covariance += &moved * moved.transpose();
+        let sigmas = self.photos.iter().map(|photo| photo.sigma_ln).chain([BLACK_SIGMA]);
+        for (column, sigma) in moved.column_iter().skip(1).zip(sigmas) {
+            self.covariance += sigma * sigma * column * column.transpose();
         }
         self.solved.iter().all(|value| value.is_finite()).then_some(())
     }
@@ -299,8 +290,9 @@ impl<'a> Model<'a> {
         let mut light = [0.0; CODES];
         let mut sigma_ln = [0.0; CODES];
         for code in 0..CODES {
-            light[code] = ln_srgb(code as f64) + self.solved[code];
-            sigma_ln[code] = self.covariance[(code, code)].max(0.0).sqrt().hypot(MODEL_SIGMA);
+            let row = self.spline.row(code as f64);
+            light[code] = ln_srgb(code as f64) + row.dot(&self.solved);
+            sigma_ln[code] = row.dot(&(self.covariance * row)).max(0.0).sqrt().hypot(MODEL_SIGMA);
         }
         let rising = never_falling(&light);
         for (code, value) in light.iter_mut().enumerate() {
