@@ -9,6 +9,7 @@
 
 use lampwright::camera::fit::{BoardView, FitModel, fit};
 use lampwright::camera::{BoardShape, GreyPicture, Lens, find_board};
+use lampwright::scene::{render, sample};
 use lampwright::units::PxPoint;
 use nalgebra::{Rotation3, Vector2, Vector3};
 use std::path::Path;
@@ -161,8 +162,7 @@ fn photo(lens: &Lens, shot: &Shot, dice: &mut Dice) -> GreyPicture {
                 at((share(n), share(7 * n)))
             };
             let is_plain = corners.iter().all(|one| (one - corners[0]).abs() < 0.5);
-            let level =
-                if is_plain { corners[0] } else { (0..PLACES).map(lattice).sum::<f64>() / f64::from(PLACES) };
+            let level = if is_plain { corners[0] } else { (0..PLACES).map(lattice).sum::<f64>() / f64::from(PLACES) };
             let light = 0.8 + 0.4 * x as f64 / width as f64;
             samples.push((level * light + 2.0 * dice.normal()).clamp(0.0, 255.0).round() as f32);
         }
@@ -286,4 +286,62 @@ fn the_program_calibrates_from_photos() {
     let few = run(folder.path(), &few);
     assert_eq!(few.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&few.stderr).contains("need 8"));
+}
+
+/// A lens file is taken by what it holds, never by what it is called: another zoom's is refused under any name, the right one is
+/// taken under any, and one that lies beside the photo under its name is not taken unasked.
+#[test]
+fn a_lens_file_is_matched_by_size_and_focal_length() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut spec = sample("clean", 3, Some((1200, 900))).unwrap();
+    spec.picture.orientation = 1;
+    let scene = render(&spec).unwrap();
+    std::fs::write(folder.path().join(format!("{}.jpg", scene.name)), &scene.photo).unwrap();
+    std::fs::write(folder.path().join(format!("{}.bay.toml", scene.name)), &scene.bay_toml).unwrap();
+    let truth: serde_json::Value = serde_json::from_str(&scene.truth_json).unwrap();
+    let args: Vec<String> =
+        truth["args"].as_array().unwrap().iter().map(|word| word.as_str().unwrap().to_owned()).collect();
+    // Focal length of the 35 mm equivalent by the diagonal: 43.27 mm of film, 1500 px here.
+    let focal = spec.camera.f35_mm * 1500.0 / 43.266_6;
+    let write = |name: &str, focal_35mm: f64, scale: f64, k1: f64| {
+        let fx = scale * focal;
+        let text = format!(
+            "schema = \"lampwright/lens/1\"\nmodel = \"opencv5\"\nwidth = 1200\nheight = 900\nfx = {fx}\nfy = {fx}\ncx = 600.0\n\
+             cy = 450.0\nk1 = {k1}\nk2 = 0.0\np1 = 0.0\np2 = 0.0\nk3 = 0.0\n[calibration]\nphotos = 9\nmodel = \"k1\"\n\
+             rms_px = 0.1\nfocal_35mm = {focal_35mm}\n"
+        );
+        std::fs::write(folder.path().join(name), text).unwrap();
+    };
+    let measured = |more: &[&str]| {
+        let mut words = args.clone();
+        words.extend(["--json", "o.json"].iter().chain(more).map(|word| (*word).to_owned()));
+        let output = run(folder.path(), &words);
+        let text = String::from_utf8_lossy(&output.stderr).into_owned();
+        let reading = std::fs::read_to_string(folder.path().join("o.json")).unwrap_or_default();
+        (output.status.code(), text, serde_json::from_str::<serde_json::Value>(&reading).unwrap_or_default())
+    };
+    let (_, _, without) = measured(&[]);
+    // Strong distortion, so that taking it would be seen.
+    write(&format!("{}.lens.toml", scene.name), spec.camera.f35_mm, 1.0, 0.2);
+    let (_, _, beside) = measured(&[]);
+    assert_eq!(without["features"], beside["features"]);
+    write("another-phone.toml", spec.camera.f35_mm, 1.0, 0.0);
+    let (status, text, _) = measured(&["--lens", "another-phone.toml"]);
+    assert!(status == Some(0) || status == Some(1), "{text}");
+    write("this-phone.toml", 1.12 * spec.camera.f35_mm, 1.0, 0.0);
+    let (status, text, _) = measured(&["--lens", "this-phone.toml"]);
+    assert!(status == Some(2) && text.contains("was taken at"), "{text}");
+    write("this-phone.toml", spec.camera.f35_mm, 2.0, 0.0);
+    let (status, text, _) = measured(&["--lens", "this-phone.toml"]);
+    assert!(status == Some(2) && text.contains("was taken at"), "{text}");
+    // The same picture without what the camera wrote: size alone is left, and that is said.
+    image::load_from_memory(&scene.photo).unwrap().save(folder.path().join(format!("{}.png", scene.name))).unwrap();
+    let mut words = args.clone();
+    words
+        .iter_mut()
+        .for_each(|word| *word = word.replace(&format!("{}.jpg", scene.name), &format!("{}.png", scene.name)));
+    words.extend(["--json", "p.json", "--lens", "another-phone.toml"].map(String::from));
+    let output = run(folder.path(), &words);
+    let text = std::fs::read_to_string(folder.path().join("p.json")).unwrap_or_else(|_| panic!("{output:?}"));
+    assert!(text.contains("lens-not-checked"), "{text}");
 }

@@ -104,8 +104,7 @@ fn fitted(folder: &Path, names: &[String]) -> ResponseProfile {
 /// every code from 1 to 252 within two of its own sigmas. The times are exact, so that most of what sigma holds is not used up.
 #[test]
 fn known_curves_come_back() {
-    let tones =
-        [(ToneKind::Srgb, 0.0), (ToneKind::Smooth, 0.6), (ToneKind::Film, 0.8), (ToneKind::Sigmoid, 0.6)];
+    let tones = [(ToneKind::Srgb, 0.0), (ToneKind::Smooth, 0.6), (ToneKind::Film, 0.8), (ToneKind::Sigmoid, 0.6)];
     for (tone, strength) in tones {
         let folder = tempfile::tempdir().unwrap();
         let names = photos(folder.path(), &spec(tone, strength));
@@ -137,7 +136,8 @@ fn exposures_that_are_a_little_off_stay_within_the_uncertainty() {
     }
 }
 
-/// A tenth of one photo shows something else: the fit holds to 5 % nevertheless, and says what does not fit.
+/// A tenth of one photo shows something else, right over the hot spot, where alone the brightest codes are seen: the fit stays
+/// within three of its sigmas nevertheless (the worst of 250 codes), and says what does not fit.
 #[test]
 fn moved_things_do_not_bend_the_curve() {
     let folder = tempfile::tempdir().unwrap();
@@ -158,9 +158,9 @@ fn moved_things_do_not_bend_the_curve() {
     assert_eq!(output.status.code(), Some(1), "{output:?}");
     assert!(String::from_utf8_lossy(&output.stdout).contains("did something move"));
     let profile = ResponseProfile::parse(&fs::read_to_string(folder.path().join("r.toml")).unwrap(), "r").unwrap();
-    let (worst_ln, _) = worst(&profile, ToneKind::Smooth, 0.6);
-    eprintln!("moved: worst {worst_ln:.4} of light");
-    assert!(worst_ln < 0.05, "{worst_ln}");
+    let (worst_ln, worst_sigmas) = worst(&profile, ToneKind::Smooth, 0.6);
+    eprintln!("moved: worst {worst_ln:.4} of light, {worst_sigmas:.2} sigma");
+    assert!(worst_sigmas < 3.0, "{worst_ln} of light, {worst_sigmas} sigma");
 }
 
 #[test]

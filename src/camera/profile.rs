@@ -85,11 +85,7 @@ pub fn focal_px(focal_35mm: f64, width: f64, height: f64) -> f64 {
 
 fn parsed(text: &str, path: &str) -> Result<(Lens, Option<f64>), Error> {
     let raw: RawLens = toml::from_str(text).map_err(|error| {
-        Error::file(
-            path,
-            format!("not a lens file: {error}"),
-            "a lens file holds schema, model, size and nine numbers",
-        )
+        Error::file(path, format!("not a lens file: {error}"), "a lens file holds schema, model, size and nine numbers")
     })?;
     let fail = |found: String, hint: &str| Err(Error::file(path, found, hint));
     if raw.schema != LENS_SCHEMA {
@@ -145,7 +141,9 @@ impl LensProfile {
         match self.focal_35mm.zip(focal_35mm) {
             Some((own, other)) if (own / other - 1.0).abs() > STATED_TOLERANCE => Err(Error::file(
                 path,
-                format!("the lens was calibrated with photos at {own} mm (35 mm equivalent), this one was taken at {other} mm"),
+                format!(
+                    "the lens was calibrated with photos at {own} mm (35 mm equivalent), this one was taken at {other} mm"
+                ),
                 "use the lens file of this lens and zoom, or leave the lens file out",
             )),
             _ => Ok(lens),

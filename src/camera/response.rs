@@ -260,10 +260,9 @@ impl<'a> Model<'a> {
             let weight = |reading: &(usize, f64)| site_weight / (Self::sigma(reading.1) * self.scale).powi(2);
             let whole: f64 = site.iter().map(weight).sum();
             // The site's own irradiance is eliminated: rows count from their weighted mean.
-            let mean = site
-                .iter()
-                .fold(SVector::<f64, KNOTS>::zeros(), |sum, reading| sum + weight(reading) * self.spline.row(reading.1))
-                / whole;
+            let mean = site.iter().fold(SVector::<f64, KNOTS>::zeros(), |sum, reading| {
+                sum + weight(reading) * self.spline.row(reading.1)
+            }) / whole;
             for reading in site {
                 let row = self.spline.row(reading.1) - mean;
                 let weighted = weight(reading) * row;

@@ -51,7 +51,12 @@ fn code_of(light: f32) -> f32 {
     255.0 * if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 }
 }
 
-fn cell(table: &[f32; 256], from: (usize, usize), side: usize, code: &dyn Fn(usize, usize) -> [f32; 3]) -> Option<[f32; 3]> {
+fn cell(
+    table: &[f32; 256],
+    from: (usize, usize),
+    side: usize,
+    code: &dyn Fn(usize, usize) -> [f32; 3],
+) -> Option<[f32; 3]> {
     // Sums of the four quarters.
     let mut sums = [[0.0f32; 3]; 4];
     let mut lights = [0.0f32; 3];
