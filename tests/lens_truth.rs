@@ -336,10 +336,8 @@ fn a_lens_file_is_matched_by_size_and_focal_length() {
     assert!(status == Some(2) && text.contains("was taken at"), "{text}");
     // The same picture without what the camera wrote: size alone is left, and that is said.
     image::load_from_memory(&scene.photo).unwrap().save(folder.path().join(format!("{}.png", scene.name))).unwrap();
-    let mut words = args.clone();
-    words
-        .iter_mut()
-        .for_each(|word| *word = word.replace(&format!("{}.jpg", scene.name), &format!("{}.png", scene.name)));
+    let (jpeg, png) = (format!("{}.jpg", scene.name), format!("{}.png", scene.name));
+    let mut words: Vec<String> = args.iter().map(|word| word.replace(&jpeg, &png)).collect();
     words.extend(["--json", "p.json", "--lens", "another-phone.toml"].map(String::from));
     let output = run(folder.path(), &words);
     let text = std::fs::read_to_string(folder.path().join("p.json")).unwrap_or_else(|_| panic!("{output:?}"));

@@ -2,7 +2,7 @@
 //!
 //! **Takes** a [`GreyPicture`] (as stored, any brightness scale) and the board's counts. **Gives** the corners row by row:
 //! columns to the right and rows downwards on the board, up to a half turn of it (a board looks the same then).
-//! **How**: the picture reduced; candidates by the `ChESS` response (S. Bennett and J. Lasenby, "ChESS - quick and robust
+//! **How**: the picture reduced; candidates by the `ChESS` response (S. Bennett and J. Lasenby, "`ChESS` - quick and robust
 //! detection of chess-board features", Computer Vision and Image Understanding 118, 2014; ring of 16 samples, from memory);
 //! the grid grown from neighbour to neighbour (`board_grid`); at full size, a saddle z = a + bx + cy + dx² + exy + fy² fitted
 //! by weighted least squares and its stationary point followed until it stands.
@@ -108,7 +108,9 @@ impl GreyPicture {
             }
         }
         let share = 1.0 / (factor * factor) as f32;
-        samples.iter_mut().for_each(|sum| *sum *= share);
+        for sum in &mut samples {
+            *sum *= share;
+        }
         Self { width, height, samples }
     }
 

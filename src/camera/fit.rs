@@ -203,7 +203,7 @@ impl State {
     }
 }
 
-/// JᵀJ and Jᵀr.
+/// `JᵀJ` and `Jᵀr`.
 struct Equations {
     normal: DMatrix<f64>,
     right: DVector<f64>,

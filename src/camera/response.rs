@@ -45,7 +45,8 @@ const BEND_SIGMA: f64 = 0.8;
 const ANCHOR_WEIGHT: f64 = 1e8;
 /// Scale of the weights, sigmas (Cauchy's usual one).
 const CAUCHY: f64 = 2.4;
-/// Rounds of weighing and fitting; from the fourth on, misfits far off lose all influence (Geman and McClure, 1985; from memory).
+/// Rounds of weighing and fitting; from the fourth on, misfits far off lose all influence (S. Geman and
+/// D. `McClure`, 1985; from memory).
 const ROUNDS: usize = 8;
 const CAUCHY_ROUNDS: usize = 3;
 /// What no such photo tells (coding, sharpening, veiling light, cells that share their errors), as share of light.
@@ -251,7 +252,7 @@ impl<'a> Model<'a> {
 
     fn solve(&mut self, sites: &[Site]) -> Option<()> {
         let count = self.photos.len();
-        let mut normal = self.spline.prior(SLOPE_SIGMA, BEND_SIGMA);
+        let mut normal = Spline::prior(SLOPE_SIGMA, BEND_SIGMA);
         let anchor = self.spline.row(ANCHOR as f64);
         normal += ANCHOR_WEIGHT * anchor * anchor.transpose();
         // What is expected, then what moves when an exposure grows by one in ln, and when all codes grow by one.

@@ -51,7 +51,7 @@ impl Spline {
     }
 
     /// Normal matrix of a prior that slope and its change are none, within sigmas per square root of the coordinate.
-    pub(super) fn prior(&self, slope_sigma: f64, bend_sigma: f64) -> Square {
+    pub(super) fn prior(slope_sigma: f64, bend_sigma: f64) -> Square {
         let difference = |knot: usize| {
             let mut row = Row::zeros();
             (row[knot], row[knot + 1]) = (-1.0 / step(knot), 1.0 / step(knot));
@@ -138,7 +138,7 @@ mod tests {
     fn the_prior_weighs_slope_by_length() {
         let line = values(|t| t);
         let length = coordinate(255.0) - coordinate(0.0);
-        let weight = line.dot(&(Spline::new().prior(0.5, 1.0) * line));
+        let weight = line.dot(&(Spline::prior(0.5, 1.0) * line));
         assert!((weight - length / 0.25).abs() < 1e-9, "{weight}");
     }
 }

@@ -9,6 +9,7 @@ use crate::camera::{Cells, ResponseProfile};
 use crate::error::Error;
 use crate::photo::{DecodeOptions, Photo, decode};
 use clap::Args;
+use std::fmt::Write as _;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -126,9 +127,10 @@ fn summary(found: &FittedResponse, args: &ResponseArgs) -> (String, bool) {
     );
     let is_clean = found.unfit_share <= UNFIT_SHARE && found.spread <= LARGE_SPREAD;
     if !is_clean {
-        text += &format!(
+        let _ = writeln!(
+            text,
             "{:.0} % of the places do not fit the others: did something move, did the light change, or does the camera treat \
-             parts of the picture differently (HDR)?\n",
+             parts of the picture differently (HDR)?",
             percent(found.unfit_share)
         );
     }
