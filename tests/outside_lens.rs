@@ -50,7 +50,7 @@ fn values(found: &Calibrated) -> [f64; 9] {
     [lens.fx, lens.fy, lens.cx, lens.cy, lens.k1, lens.k2, lens.p1, lens.p2, lens.k3]
 }
 
-/// Both minimise the same sum of squares; OpenCV reads single-precision places (2e-4 px), which is far below the noise of
+/// Both minimise the same sum of squares; `OpenCV` reads single-precision places (2e-4 px), which is far below the noise of
 /// 0.15 px that the sigmas come from: a hundredth of a sigma, and a millionth of the focal length.
 #[test]
 fn lens_and_sigmas_agree_with_opencv() {
@@ -59,8 +59,7 @@ fn lens_and_sigmas_agree_with_opencv() {
     for case in &outside.case {
         let found = fitted(&outside, case);
         let own = values(&found);
-        for index in 0..9 {
-            let (here, there) = (own[index], case.opencv[index]);
+        for (index, (here, there)) in own.into_iter().zip(case.opencv).enumerate() {
             let sigma = case.opencv_sigma[index];
             let message = format!(
                 "{}, {} {index}: {there} ± {sigma}, here {here} ± {}",
@@ -75,7 +74,7 @@ fn lens_and_sigmas_agree_with_opencv() {
     }
 }
 
-/// Truth: the lens that OpenCV projected the points with comes back within its uncertainty. 3.5 sigma: 9 + 6 + 5 values, of
+/// Truth: the lens that `OpenCV` projected the points with comes back within its uncertainty. 3.5 sigma: 9 + 6 + 5 values, of
 /// which one in 2,000 may lie beyond.
 #[test]
 fn the_lens_behind_the_points_comes_back() {
