@@ -188,6 +188,8 @@ pub struct Parameters {
     pub screws: Option<Hash>,
     /// Lens file.
     pub lens: Option<Hash>,
+    /// Response file: the camera's tone curve.
+    pub response: Option<Hash>,
     /// Options file with every tunable.
     pub options: Hash,
 }
@@ -249,7 +251,9 @@ impl RecordedReading {
 impl Parameters {
     /// Every text that is named.
     pub fn hashes(&self) -> impl Iterator<Item = Hash> {
-        [Some(self.bay), Some(self.rule), self.screws, self.lens, Some(self.options)].into_iter().flatten()
+        [Some(self.bay), Some(self.rule), self.screws, self.lens, self.response, Some(self.options)]
+            .into_iter()
+            .flatten()
     }
 }
 

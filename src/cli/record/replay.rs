@@ -74,6 +74,7 @@ fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
             Input::Rule => Some(parameters.rule),
             Input::Screws => parameters.screws,
             Input::Lens => parameters.lens,
+            Input::Response => parameters.response,
             Input::Options => Some(parameters.options),
         };
         store.parameter(&hash.ok_or_else(|| unusable(format!("it names a file of {input:?} that was not recorded")))?)
