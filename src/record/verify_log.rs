@@ -24,10 +24,10 @@ pub(super) struct LogFacts {
     pub(super) parameters: BTreeMap<Hash, u64>,
     /// Photos and pictures, with the first entry and the size that it states.
     pub(super) photos: BTreeMap<Hash, (u64, u64)>,
-    /// Digests of plates and customers: inspection, field, entry.
+    /// Digests of plates and customers: inspection, field, last entry.
     pub(super) sealed: BTreeMap<Hash, (String, &'static str, u64)>,
-    /// Inspections whose text was erased.
-    pub(super) erased: BTreeSet<String>,
+    /// Inspections whose text was erased, with the last entry that says so.
+    pub(super) erased: BTreeMap<String, u64>,
 }
 
 /// The part of an entry that verification needs; the rest is passed over.
@@ -200,7 +200,7 @@ fn number(row: &Row<'_>) -> rusqlite::Result<i64> {
 /// Holds an entry against its summary, and takes down what it names.
 fn hold(number: u64, entry: Mention, shown: Option<&Summary>, facts: &mut LogFacts, findings: &mut Findings) {
     if entry.kind == "erasure" {
-        facts.erased.extend(entry.of);
+        facts.erased.extend(entry.of.map(|of| (of, number)));
         if shown.is_some() {
             findings.add(format!("summary of entry {number}"), "belongs to no inspection");
         }
@@ -211,7 +211,8 @@ fn hold(number: u64, entry: Mention, shown: Option<&Summary>, facts: &mut LogFac
     let (plate, customer) = (digest(&entry.plate), digest(&entry.customer));
     for (field, digest) in [("plate", plate), ("customer", customer)] {
         if let Some(digest) = digest {
-            facts.sealed.entry(digest).or_insert_with(|| (first.clone(), field, number));
+            // The last that names it: an erasure before that one does not excuse a missing text.
+            facts.sealed.insert(digest, (first.clone(), field, number));
         }
     }
     let notes = [&entry.bay, &entry.rule];
