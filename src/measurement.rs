@@ -14,8 +14,8 @@ use crate::grid::{AngleGrid, far_field, resample::resample};
 use crate::marks::{self, Marks, Tried, TriedList};
 use crate::options::Options;
 use crate::photo::{
-    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, PhotoOptions, bands, decode, edge_spread_px,
-    level_bands, shift_between, white_share,
+    AmbientAlignment, Bands, DecodeOptions, Format, LinearImage, PairShift, Photo, PhotoOptions, bands, decode,
+    edge_spread_px, level_bands, shift_between, white_share,
 };
 use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{self, CameraFacts, WallView};
@@ -340,6 +340,9 @@ fn tone_curve(
     flags: &mut Vec<Flag>,
     options: &Options,
 ) -> ToneKnowledge {
+    if image.photo().format == Format::Dng {
+        return ToneKnowledge::RAW;
+    }
     // A photo of its own for the marks means that they are hard to see in this one.
     let seen = if is_marks_elsewhere { &Marks::default() } else { marks };
     let found = tone::estimate(image, seen, view, bay, &options.beam);
