@@ -7,6 +7,7 @@
 //! **Fails when** the picture is lossy or JPEG XL inside, of a mosaic other than Bayer, cut, damaged, or beyond a limit.
 
 use super::decode::{DecodeOptions, Defect, Picture, check_memory, check_size, guarded};
+use super::dng_directories::check_directories;
 use super::image::Pixels;
 use super::jpeg_walk::{damaged, incomplete};
 use super::raw_light::{Black, Samples, Sensor, gains};
@@ -34,7 +35,8 @@ const TILE_BYTES: u16 = 325;
 const MOSAIC: u64 = 32_803;
 const LINEAR_RAW: u64 = 34_892;
 /// Values of `COMPRESSION` that can be read: none, lossless JPEG, deflate.
-const READABLE: [u64; 3] = [1, 7, 8];
+const READABLE: [u64; 3] = [1, LOSSLESS_JPEG, 8];
+const LOSSLESS_JPEG: u64 = 7;
 /// Ones that cannot, by name.
 const LOSSY_JPEG: u64 = 34_892;
 const JPEG_XL: u64 = 52_546;
@@ -44,6 +46,7 @@ const OTHERWISE: &str =
 
 /// Decodes the raw picture of a DNG file.
 pub(super) fn decode_dng(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defect> {
+    check_directories(bytes, options)?;
     guarded(|| decode_guarded(bytes, options)).unwrap_or_else(|| Err(damaged("its data leads the decoder astray")))
 }
 
@@ -53,7 +56,7 @@ fn decode_guarded(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defe
     let source = RawSource::new_from_slice(bytes);
     let decoder = rawler::get_decoder(&source).map_err(|error| unreadable(&error))?;
     let directory = decoder.ifd(WellKnownIFD::Raw).ok().flatten().ok_or_else(|| unknown_coding("an unknown coding"))?;
-    judge(&directory, bytes.len(), options)?;
+    judge(&directory, bytes, options)?;
     let raw = decoder.raw_image(&source, &RawDecodeParams::default(), false).map_err(|error| unreadable(&error))?;
     let (width, height, light) = light_of(raw)?;
     check_size(width, height, "DNG (one pixel a cell)", options.max_pixels, options)?;
@@ -80,7 +83,8 @@ fn number(directory: &IFD, tag: u16) -> Option<u64> {
 }
 
 /// Judges the picture's directory: coding, size, memory, and whether its data is there.
-fn judge(directory: &IFD, length: usize, options: &DecodeOptions) -> Result<(), Defect> {
+fn judge(directory: &IFD, bytes: &[u8], options: &DecodeOptions) -> Result<(), Defect> {
+    let length = bytes.len();
     match number(directory, COMPRESSION) {
         Some(coding) if READABLE.contains(&coding) => {}
         Some(LOSSY_JPEG) => return Err(unknown_coding("JPEG, which loses light levels")),
@@ -120,12 +124,42 @@ fn judge(directory: &IFD, length: usize, options: &DecodeOptions) -> Result<(), 
     if offsets.iter().zip(&sizes).any(|(offset, size)| offset.saturating_add(*size) > length as u64) {
         return Err(incomplete(length));
     }
+    if number(directory, COMPRESSION) == Some(LOSSLESS_JPEG) {
+        // A tile may be padded, and its samples may be counted otherwise than its pixels, but not more.
+        let most = covered(need(TILE_WIDTH).unwrap_or(width), TILE_WIDTH)
+            .saturating_mul(covered(need(TILE_HEIGHT).unwrap_or(height), TILE_HEIGHT))
+            .saturating_mul(2 * planes);
+        for (offset, size) in offsets.iter().zip(&sizes) {
+            let tile = &bytes[*offset as usize..(*offset + *size) as usize];
+            if tile_samples(tile).is_none_or(|samples| samples > most) {
+                return Err(damaged("a part of its picture is no lossless JPEG of the size it should have"));
+            }
+        }
+    }
     let stored = sizes.iter().fold(0_u64, |sum, size| sum.saturating_add(*size));
     let whole = (width * height * planes) as u64 * bits / 8;
     if number(directory, COMPRESSION) == Some(1) && stored < whole {
         return Err(damaged("its picture has fewer bytes than its size needs"));
     }
     Ok(())
+}
+
+/// Samples that a lossless JPEG's frame header states (ITU-T T.81, B.2.2); `None` without one.
+fn tile_samples(tile: &[u8]) -> Option<usize> {
+    const LOSSLESS_FRAME: u8 = 0xC3;
+    let short = |at: usize| tile.get(at..)?.first_chunk().map(|pair| usize::from(u16::from_be_bytes(*pair)));
+    let mut at = 2;
+    loop {
+        let marker = *tile.get(at + 1)?;
+        if tile[at] != 0xFF {
+            return None;
+        }
+        if marker == LOSSLESS_FRAME {
+            let (height, width, components) = (short(at + 5)?, short(at + 7)?, usize::from(*tile.get(at + 9)?));
+            return Some(height * width * components);
+        }
+        at += 2 + short(at + 2)?;
+    }
 }
 
 fn light_of(raw: RawImage) -> Result<(usize, usize, Vec<f32>), Defect> {

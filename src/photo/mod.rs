@@ -9,6 +9,8 @@ mod decode_heic;
 mod decode_dng;
 mod decode_jpeg;
 mod decode_png;
+#[cfg(feature = "raw")]
+mod dng_directories;
 mod dng_kind;
 mod exif;
 #[cfg(feature = "heic")]
