@@ -73,9 +73,9 @@ fn unknown_coding(what: &str) -> Defect {
 
 /// Numbers of a tag; none where it is not there.
 fn numbers(directory: &IFD, tag: u16) -> Vec<u64> {
-    directory.get_entry(tag).map_or_else(Vec::new, |entry| {
-        (0..entry.value.count() as usize).map(|index| entry.value.force_u64(index)).collect()
-    })
+    directory
+        .get_entry(tag)
+        .map_or_else(Vec::new, |entry| (0..entry.value.count()).map(|index| entry.value.force_u64(index)).collect())
 }
 
 fn number(directory: &IFD, tag: u16) -> Option<u64> {
