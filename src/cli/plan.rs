@@ -8,6 +8,7 @@ use super::mark_entry;
 use crate::aim::{AppliedRule, Beam, LampCase, Rule, Screws};
 use crate::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
 use crate::beam::Pattern;
+use crate::camera::ResponseProfile;
 use crate::error::Error;
 use crate::options::Options;
 use crate::reading::DisplayUnits;
@@ -68,6 +69,8 @@ pub struct Plan {
     pub screws: Option<Screws>,
     /// Path and text of the lens file, when given.
     pub lens_text: Option<(String, String)>,
+    /// The camera's response and its file's name, when given.
+    pub response: Option<(String, ResponseProfile)>,
     /// Marks given by hand.
     pub marks_by_hand: Vec<(u32, PxPoint)>,
     /// Units of the text.
@@ -103,6 +106,11 @@ impl Plan {
             rule: applied,
             screws: args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?,
             lens_text: args.lens.as_deref().map(|path| Ok((name(path), read_text(path)?))).transpose()?,
+            response: args
+                .response
+                .as_deref()
+                .map(|path| Ok((name(path), read_parsed(path, ResponseProfile::parse)?)))
+                .transpose()?,
             marks_by_hand: mark_entry::parse_all(&args.marks, &bay)?,
             units: units(args.units),
             json: json_target(args.json.as_deref()),
@@ -284,7 +292,7 @@ fn annotated_target(path: &Path) -> Result<AnnotatedTarget, Error> {
 /// No output may overwrite an input or the other output, and its folder must exist.
 fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
     let mut taken: Vec<PathBuf> = vec![args.photo.clone(), args.bay.clone()];
-    let optional = [&args.screws, &args.lens, &args.marks_photo, &args.ambient_photo, &args.options];
+    let optional = [&args.screws, &args.lens, &args.response, &args.marks_photo, &args.ambient_photo, &args.options];
     taken.extend(optional.into_iter().flatten().cloned());
     taken.push(PathBuf::from(&args.rules));
     let json = match &plan.json {

@@ -156,6 +156,21 @@ impl Photo {
             Pixels::Light(p) => light_code(p[3 * i + 1]),
         }
     }
+
+    /// Encoded luma, 0..=255, of every pixel as stored, rows from the top (weights of JPEG's Y: ITU-T T.871).
+    pub fn stored_luma(&self) -> Vec<f32> {
+        const TO_8_BIT: f32 = 1.0 / 257.0;
+        const WEIGHTS: [f32; 3] = [0.299, 0.587, 0.114];
+        let luma = |pixel: [f32; 3]| WEIGHTS[0] * pixel[0] + WEIGHTS[1] * pixel[1] + WEIGHTS[2] * pixel[2];
+        match &self.pixels {
+            Pixels::Gray8(p) => p.iter().map(|&sample| f32::from(sample)).collect(),
+            Pixels::Gray16(p) => p.iter().map(|&sample| f32::from(sample) * TO_8_BIT).collect(),
+            Pixels::Rgb8(p) => p.as_chunks::<3>().0.iter().map(|&pixel| luma(pixel.map(f32::from))).collect(),
+            Pixels::Rgb16(p) => {
+                p.as_chunks::<3>().0.iter().map(|&pixel| TO_8_BIT * luma(pixel.map(f32::from))).collect()
+            }
+        }
+    }
 }
 
 /// The code that sRGB gives light, 0..=255.
