@@ -169,6 +169,7 @@ impl Photo {
             Pixels::Rgb16(p) => {
                 p.as_chunks::<3>().0.iter().map(|&pixel| TO_8_BIT * luma(pixel.map(f32::from))).collect()
             }
+            Pixels::Light(p) => p.as_chunks::<3>().0.iter().map(|&pixel| luma(pixel.map(light_code))).collect(),
         }
     }
 }
