@@ -236,7 +236,8 @@ fn stages(
     let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
     // The room's light and the lamp's add up before the camera's tone curve: what is subtracted must be true light. The marks
     // tell the curve under any light, so they are read in the photo as it is.
-    let known = request.response.map(|(path, profile)| {
+    // A raw photo has no tone curve that a response could undo.
+    let known = request.response.filter(|_| photo.format != Format::Dng).map(|(path, profile)| {
         flags.extend(response_flags(path, profile, photo));
         profile
     });
