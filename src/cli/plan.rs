@@ -55,6 +55,8 @@ pub struct Plan {
     pub marks_photo: Option<PathBuf>,
     /// Photo of the room's light.
     pub ambient_photo: Option<PathBuf>,
+    /// Further photos of the same still scene, merged with the first.
+    pub bracket: Vec<PathBuf>,
     /// The bay.
     pub bay: Bay,
     /// What was entered for this vehicle.
@@ -96,8 +98,10 @@ impl Plan {
         let rule = rule(&args.rules)?;
         let lamp = lamp_case(args, &rule);
         let applied = rule.apply(&lamp)?;
+        let (photo, bracket) = photos(args)?;
         let plan = Self {
-            photo: args.photo.clone(),
+            photo,
+            bracket,
             marks_photo: args.marks_photo.clone(),
             ambient_photo: args.ambient_photo.clone(),
             setup: LampSetup::new(&bay, &entry),
@@ -127,6 +131,24 @@ impl Plan {
         };
         check_files(&plan, args)?;
         Ok(plan)
+    }
+}
+
+/// The photo, and those that are merged with it.
+fn photos(args: &MeasureArgs) -> Result<(PathBuf, Vec<PathBuf>), Error> {
+    let all: Vec<&PathBuf> = args.photo.iter().chain(&args.bracket).collect();
+    let hint = "take two photos or more of the same still scene, each with its own exposure";
+    if !args.bracket.is_empty() && all.len() < 2 {
+        return Err(Error::usage("--bracket names one photo, need two or more", hint));
+    }
+    for (place, path) in all.iter().enumerate() {
+        if all[..place].iter().any(|other| resolved(other) == resolved(path)) {
+            return Err(Error::usage(format!("{} is named twice", path.display()), hint));
+        }
+    }
+    match all.split_first() {
+        Some((first, others)) => Ok(((*first).clone(), others.iter().map(|path| (*path).clone()).collect())),
+        None => Err(Error::usage("no photo", "name the photo of the beam")),
     }
 }
 
@@ -291,7 +313,8 @@ fn annotated_target(path: &Path) -> Result<AnnotatedTarget, Error> {
 
 /// No output may overwrite an input or the other output, and its folder must exist.
 fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
-    let mut taken: Vec<PathBuf> = vec![args.photo.clone(), args.bay.clone()];
+    let mut taken: Vec<PathBuf> = vec![plan.photo.clone(), args.bay.clone()];
+    taken.extend(plan.bracket.iter().cloned());
     let optional = [&args.screws, &args.lens, &args.response, &args.marks_photo, &args.ambient_photo, &args.options];
     taken.extend(optional.into_iter().flatten().cloned());
     taken.push(PathBuf::from(&args.rules));

@@ -118,6 +118,7 @@ fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<P
         upright: UprightMap::new(stored_width, stored_height, orientation),
         shot,
         flags,
+        merged: Vec::new(),
     })
 }
 
