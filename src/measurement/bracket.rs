@@ -233,7 +233,7 @@ fn seen_ratio(first: &Cells, second: &Cells, light: &dyn Fn(f32) -> f64) -> Opti
         .codes
         .iter()
         .zip(&second.codes)
-        .filter_map(|(first, second)| Some(((*first)?[1], (*second)?[1])))
+        .filter_map(|(first, second)| Some(((*first)?, (*second)?)))
         .filter(|(first, second)| COMPARED.contains(first) && COMPARED.contains(second))
         .map(|(first, second)| light(second) / light(first))
         .collect();
