@@ -56,7 +56,7 @@ pub enum Command {
 /// Arguments of `measure`.
 #[derive(Debug, Args)]
 pub struct MeasureArgs {
-    /// Photo of the beam on the wall, JPEG or PNG, straight from the camera
+    /// Photo of the beam on the wall, JPEG, HEIC or PNG, straight from the camera
     #[arg(value_name = "PHOTO", required_unless_present = "bracket")]
     pub photo: Option<PathBuf>,
     /// Photos of the same still scene at other exposures (camera rested, a factor of 2 to 8 between them, HDR off), merged with

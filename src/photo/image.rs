@@ -20,6 +20,8 @@ pub enum Pixels {
 pub enum Format {
     /// JPEG, baseline or progressive.
     Jpeg,
+    /// HEIC: a HEIF file with pictures coded as HEVC.
+    Heic,
     /// PNG.
     Png,
 }
@@ -97,7 +99,7 @@ pub struct Photo {
     pub stored_width: usize,
     /// Height as stored.
     pub stored_height: usize,
-    /// EXIF orientation, 1 to 8.
+    /// EXIF orientation, 1 to 8; of a HEIC file, the one that means what its container's turns mean.
     pub orientation: u8,
     /// From upright places to stored pixels.
     pub upright: UprightMap,
