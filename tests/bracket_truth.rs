@@ -114,8 +114,9 @@ fn check_merged(folder: &Path, names: &[String], reading: &Value, truth: &Value)
     let merged = reading["photo"]["merged"].as_array().unwrap();
     assert_eq!(merged.len(), names.len());
     for ((one, name), peak) in merged.iter().zip(names).zip(PEAKS) {
-        let hash: String =
-            Sha256::digest(fs::read(folder.join(name)).unwrap()).iter().map(|byte| format!("{byte:02x}")).collect();
+        let hash = Sha256::digest(fs::read(folder.join(name)).unwrap())
+            .iter()
+            .fold(String::new(), |hex, byte| hex + &format!("{byte:02x}"));
         assert_eq!((one["file"].as_str(), one["sha256"].as_str()), (Some(name.as_str()), Some(hash.as_str())));
         // 3 %: the response's own error over a factor of 34.
         let exposure = number(&one["exposure"]) / (peak / PEAKS[1]);
