@@ -60,8 +60,12 @@ pub enum Command {
 #[derive(Debug, Args)]
 pub struct MeasureArgs {
     /// Photo of the beam on the wall, JPEG, HEIC or PNG, straight from the camera
-    #[arg(value_name = "PHOTO")]
-    pub photo: PathBuf,
+    #[arg(value_name = "PHOTO", required_unless_present = "bracket")]
+    pub photo: Option<PathBuf>,
+    /// Photos of the same still scene at other exposures (camera rested, a factor of 2 to 8 between them, HDR off), merged with
+    /// PHOTO, or with one another, so that neither marks nor hot spot are lost
+    #[arg(long, value_name = "PHOTO", num_args = 1.., conflicts_with_all = ["marks_photo", "ambient_photo"])]
+    pub bracket: Vec<PathBuf>,
     /// Bay file: wall, floor, marks and how well they are known
     #[arg(long, value_name = "BAY.toml")]
     pub bay: PathBuf,

@@ -34,6 +34,8 @@ pub struct PhotoFiles {
     pub marks: Option<PhotoFile>,
     /// The room's light, lamp off.
     pub ambient: Option<PhotoFile>,
+    /// The others of the bracket.
+    pub bracket: Vec<PhotoFile>,
 }
 
 impl PhotoFiles {
@@ -43,6 +45,7 @@ impl PhotoFiles {
             photo: read_photo(&plan.photo)?,
             marks: plan.marks_photo.as_deref().map(read_photo).transpose()?,
             ambient: plan.ambient_photo.as_deref().map(read_photo).transpose()?,
+            bracket: plan.bracket.iter().map(|path| read_photo(path)).collect::<Result<_, _>>()?,
         })
     }
 }

@@ -213,6 +213,7 @@ mod tests {
             upright: UprightMap::new(width, height, orientation),
             shot: ShotFacts::default(),
             flags: Vec::new(),
+            merged: Vec::new(),
         }
     }
 

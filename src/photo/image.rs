@@ -113,6 +113,19 @@ pub struct Photo {
     pub shot: ShotFacts,
     /// Flags raised while reading the file.
     pub flags: Vec<Flag>,
+    /// The photos that this one was merged from, as they were given; none for a photo as the camera wrote it.
+    pub merged: Vec<MergedFrom>,
+}
+
+/// One of the photos that a picture was merged from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MergedFrom {
+    /// Name of the file as the user gave it.
+    pub file: String,
+    /// SHA-256 of the file's bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// Its exposure over that of the shortest, as the pictures have it.
+    pub exposure: f64,
 }
 
 impl Photo {
