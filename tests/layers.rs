@@ -23,6 +23,7 @@ const SHARED_KNOWLEDGE: &[(&str, &str, &str)] = &[
     ("beam", "photo::linear", "sRGB's own curve and luminance weights, under which the tone curve is laid"),
     ("wall", "camera::profile::focal_px", "what a 35 mm equivalent means in pixels is knowledge of the camera"),
     ("draw", "wall::geometry", "what is drawn at an angle stands where the same geometry puts it on the wall"),
+    ("draw", "photo::linear", "a raw photo's light is shown by sRGB's own curve"),
     ("marks", "photo::linear", "thresholds and fits work on light by sRGB's own curve"),
 ];
 

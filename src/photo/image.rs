@@ -1,6 +1,6 @@
 //! The decoded photo: pixels as stored, seen upright through an index map, so that no pixel is moved to turn it.
 
-use super::linear::linear_to_srgb;
+use super::linear::light_code;
 use crate::flag::Flag;
 
 /// Pixels in the order of the file, rows from the top, samples interleaved.
@@ -185,12 +185,6 @@ impl Photo {
             Pixels::Light(p) => p.as_chunks::<3>().0.iter().map(|&pixel| luma(pixel.map(light_code))).collect(),
         }
     }
-}
-
-/// The code that sRGB gives light, 0..=255.
-#[inline]
-pub(crate) fn light_code(light: f32) -> f32 {
-    linear_to_srgb(light.clamp(0.0, 1.0))
 }
 
 #[cfg(test)]

@@ -86,6 +86,7 @@ pub struct PhotoBlock {
 }
 
 /// One of the photos that were merged.
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MergedBlock {
     /// Name of the file as given.
