@@ -2,8 +2,8 @@
 //!
 //! The QR code holds the SHA-256 of the bay file in lower-case hexadecimal, nothing else: what `sha256sum` prints.
 
-use super::sheet_qr::qr;
 use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, millimetres};
+use super::sheet_qr::qr;
 use crate::bay::Bay;
 use crate::error::Error;
 use sha2::{Digest, Sha256};

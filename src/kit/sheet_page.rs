@@ -234,6 +234,11 @@ impl Page {
 }
 
 impl Style {
+    /// The lines of a paragraph of at most `width`.
+    pub(crate) fn lines(self, words: &str, width: f64) -> Vec<String> {
+        broken(words, width, self)
+    }
+
     /// Height that a paragraph of at most `width` takes, mm.
     pub(crate) fn height_of(self, words: &str, width: f64) -> f64 {
         broken(words, width, self).len() as f64 * LINE_PITCH * self.size
@@ -242,16 +247,34 @@ impl Style {
 
 fn broken(words: &str, width: f64, style: Style) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    for word in words.split_whitespace() {
+    for word in words.split_whitespace().flat_map(|word| pieces(word, width, style)) {
         match lines.last_mut() {
             Some(line) if style.width_of(&format!("{line} {word}")) <= width => {
                 line.push(' ');
-                line.push_str(word);
+                line.push_str(&word);
             }
-            _ => lines.push(word.to_owned()),
+            _ => lines.push(word),
         }
     }
     lines
+}
+
+/// A word that is wider than a line (a path, a code) in pieces that are not.
+fn pieces(word: &str, width: f64, style: Style) -> Vec<String> {
+    if style.width_of(word) <= width {
+        return vec![word.to_owned()];
+    }
+    let mut pieces = vec![String::new()];
+    for letter in word.chars() {
+        if let Some(piece) = pieces.last_mut() {
+            if piece.is_empty() || style.width_of(&format!("{piece}{letter}")) <= width {
+                piece.push(letter);
+            } else {
+                pieces.push(letter.to_string());
+            }
+        }
+    }
+    pieces
 }
 
 /// The outline of a rectangle.
@@ -303,6 +326,7 @@ mod tests {
         let style = Style::regular(3.0);
         let lines = broken("one two three four", style.width_of("one two "), style);
         assert_eq!(lines, ["one two", "three", "four"]);
+        assert_eq!(broken("a 0000", style.width_of("00"), style), ["a", "00", "00"]);
         assert_eq!([160.0, 160.04, 99.96, 12.5, -1800.0].map(millimetres), ["160", "160", "100", "12.5", "-1800"]);
     }
 

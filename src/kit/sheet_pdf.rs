@@ -88,7 +88,8 @@ fn draw(surface: &mut Surface<'_>, fonts: &Fonts, item: &Item) -> Result<(), Err
 
 /// The picture's bytes go into the file as they are; nothing is encoded again.
 fn picture(surface: &mut Surface<'_>, corner: Spot, size: Spot, jpeg: &Arc<Vec<u8>>) -> Result<(), Error> {
-    let image = Image::from_jpeg(Arc::clone(jpeg).into(), true).map_err(|error| cannot(&format!("a picture: {error}")))?;
+    let image =
+        Image::from_jpeg(Arc::clone(jpeg).into(), true).map_err(|error| cannot(&format!("a picture: {error}")))?;
     let Some(size) = Size::from_wh(size.0 as f32, size.1 as f32) else { return Ok(()) };
     surface.push_transform(&Transform::from_translate(corner.0 as f32, corner.1 as f32));
     surface.draw_image(image, size);

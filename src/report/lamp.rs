@@ -1,0 +1,165 @@
+//! One lamp on the page: what was found, pictures before and now, numbers, and the two rulers.
+
+use super::ReportInput;
+use super::axis::{AxisView, Way, reach_of};
+use super::figures::{limits, mm, mm_and_u, percent_and_u, signed, signed_percent};
+use super::look::{LABEL, RULE_LINE, SMALL, TEXT, cut, draw_badge_right};
+use super::picture::{View, shown_last};
+use super::ruler::ruler;
+use super::words::{finding, lamp_name, meaning, minute};
+use crate::kit::sheet_page::{DIM, Page, Pen, Spot, Style};
+use crate::reading::Reading;
+use crate::record::{LampRecord, RecordedReading};
+
+/// Least height of a lamp's block, mm.
+pub(super) const LEAST_HEIGHT: f64 = 76.0;
+/// Beyond, more height only leaves gaps.
+pub(super) const MOST_HEIGHT: f64 = 108.0;
+/// Part of the width that pictures and numbers take.
+const LEFT_PART: f64 = 0.625;
+/// Height of the table of numbers.
+const TABLE: f64 = 27.5;
+/// Height of the lying ruler.
+const LYING: f64 = 22.5;
+const GAP: f64 = 4.0;
+const NUMBER: Style = Style::regular(3.1);
+/// Columns of the table as parts of its width: name, before, now, allowed.
+const COLUMNS: [f64; 4] = [0.0, 0.225, 0.475, 0.735];
+
+/// Draws a lamp's block.
+pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
+    let (x, y) = corner;
+    let right = x + size.0;
+    page.line((x, y), (right, y), Pen::solid(0.5, DIM));
+    page.words((x, y + 6.6), lamp_name(lamp), Style::bold(4.8));
+    draw_badge_right(page, (right, y + 1.8), 3.6, &lamp.verdict);
+    let Some(after) = lamp.after() else {
+        return unmeasured(page, input, lamp, corner, size);
+    };
+    let left_width = LEFT_PART * size.0;
+    let top = findings(page, lamp, after, (x, y + 12.0), left_width) + 0.6;
+    let tables = y + size.1 - TABLE - 1.5;
+    pictures(page, input, lamp, (x, top), (left_width, tables - top - 1.5));
+    table(page, lamp, (x, tables), left_width);
+    let (ruler_x, ruler_width) = (x + left_width + GAP, size.0 - left_width - GAP);
+    let lying = y + size.1 - LYING - 1.0;
+    if let Some(axis) = AxisView::of(lamp, Way::Vertical) {
+        ruler(page, &axis, Way::Vertical, (ruler_x, y + 9.5), (ruler_width, lying - y - 11.0));
+    }
+    if let Some(axis) = AxisView::of(lamp, Way::Horizontal) {
+        ruler(page, &axis, Way::Horizontal, (ruler_x, lying), (ruler_width, LYING));
+    }
+}
+
+/// Before and now in words; returns where the next thing may begin.
+fn findings(page: &mut Page, lamp: &LampRecord, after: &RecordedReading, at: Spot, width: f64) -> f64 {
+    let mut y = at.1;
+    let mut say = |name: &str, reading: &Reading, style: Style| {
+        let meaning = meaning(reading).map(|meaning| format!(" {meaning}")).unwrap_or_default();
+        let sentence = format!("{}.{meaning}", finding(reading));
+        page.words((at.0, y), name, style);
+        let indent = Style { is_bold: true, ..style }.width_of("Before: ").max(14.0);
+        y = page.paragraph((at.0 + indent, y), width - indent, &capital(&sentence), style);
+    };
+    match lamp.before().filter(|_| lamp.before != lamp.after) {
+        Some(before) => {
+            say("Before:", &before.reading, TEXT.ink(DIM));
+            say("Now:", &after.reading, Style { is_bold: true, ..TEXT });
+        }
+        None => say("Found:", &after.reading, Style { is_bold: true, ..TEXT }),
+    }
+    y
+}
+
+fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spot, room: Spot) {
+    let frame = (0.5 * (room.0 - 3.0), room.1 - 3.6);
+    let second = at.0 + frame.0 + 3.0;
+    let shots = if lamp.before == lamp.after {
+        [("The wall", lamp.after(), View::Wall), ("The beam from near", lamp.after(), View::Beam)]
+    } else {
+        [("Before", lamp.before(), View::Beam), ("Now", lamp.after(), View::Beam)]
+    };
+    for ((name, reading, view), x) in shots.into_iter().zip([at.0, second]) {
+        let time = reading.map(|reading| format!("{} UTC", minute(&reading.measured))).unwrap_or_default();
+        page.words((x, at.1 + 2.4), name, Style::bold(2.9));
+        let indent = Style::bold(2.9).width_of(name) + 2.0;
+        page.words((x + indent, at.1 + 2.4), time, LABEL);
+        input.pictures.draw(page, reading, view, (x, at.1 + 3.6), frame);
+    }
+}
+
+/// Numbers: each axis in percent, under it in millimetres on the wall; then the reach.
+fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
+    let Some(after) = lamp.after() else { return };
+    let before = lamp.before().filter(|_| lamp.before != lamp.after);
+    let column = COLUMNS.map(|part| at.0 + part * width);
+    let room =
+        |n: usize| COLUMNS.get(n + 1).map_or(width - COLUMNS[n] * width, |next| (next - COLUMNS[n]) * width - 1.0);
+    let mut line = |y: f64, cells: [String; 4], style: Style| {
+        for (n, cell) in cells.into_iter().enumerate() {
+            let style = style.fitted(&cell, room(n));
+            page.words((column[n], y), cell, style);
+        }
+    };
+    let now = if before.is_some() { "Now" } else { "Measured" };
+    let heads = ["", if before.is_some() { "Before" } else { "" }, now, "Allowed"].map(str::to_owned);
+    let mut y = at.1 + 3.0;
+    line(y, heads, LABEL);
+    for (name, way) in [("Height", Way::Vertical), ("Direction", Way::Horizontal)] {
+        let Some(axis) = AxisView::of(lamp, way) else { continue };
+        let cell = |place: Option<super::axis::Place>, show: &dyn Fn(super::axis::Place) -> String| {
+            place.map_or_else(String::new, show)
+        };
+        let in_percent = |place: super::axis::Place| percent_and_u(place.value_deg, place.u_deg);
+        let in_mm = |place: super::axis::Place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm);
+        let allowed = |unit: &str, show: &dyn Fn(f64) -> String| match axis.lower_deg.or(axis.upper_deg) {
+            Some(_) => limits(axis.lower_deg, axis.upper_deg, unit, show),
+            None => "not judged".to_owned(),
+        };
+        y += 4.8;
+        line(
+            y,
+            [
+                name.to_owned(),
+                cell(axis.before, &in_percent),
+                cell(axis.now, &in_percent),
+                allowed("%", &signed_percent),
+            ],
+            NUMBER,
+        );
+        y += 3.7;
+        let wall_mm = |limit: f64| signed(mm(limit, axis.distance_mm), 0);
+        let allowed = if axis.lower_deg.or(axis.upper_deg).is_some() { allowed("mm", &wall_mm) } else { String::new() };
+        line(y, ["on the wall".to_owned(), cell(axis.before, &in_mm), cell(axis.now, &in_mm), allowed], SMALL.ink(DIM));
+    }
+    if let Some(now) = reach_of(&after.reading) {
+        let before = before.and_then(|before| reach_of(&before.reading));
+        y += 5.0;
+        let span = now.span().map(|span| format!("({span})")).unwrap_or_default();
+        let cells =
+            ["Light ends at".to_owned(), before.map_or_else(String::new, |reach| reach.words()), now.words(), span];
+        line(y, cells, Style { is_bold: true, ..NUMBER });
+    }
+    page.line((at.0, at.1 - 0.4), (at.0 + width, at.1 - 0.4), Pen::solid(0.2, RULE_LINE));
+}
+
+/// A lamp without a measured photo: why, and the last photo's picture.
+fn unmeasured(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
+    let at = (corner.0, corner.1 + 13.0);
+    let Some(last) = shown_last(lamp) else {
+        page.words(at, "No photo of this lamp has been measured yet.", TEXT);
+        return;
+    };
+    let width = LEFT_PART * size.0;
+    let style = Style { is_bold: true, ..TEXT };
+    let mut y = page.paragraph(at, width, "No photo of this lamp could be measured. The last one:", style);
+    y = page.paragraph((at.0, y + 0.5), width, &super::words::refused(&last.reading), TEXT);
+    let room = (width, (corner.1 + size.1 - y - 3.0).max(10.0));
+    page.words((at.0, y + 2.0), cut(&format!("{} UTC", minute(&last.measured)), width, LABEL), LABEL);
+    input.pictures.draw(page, Some(last), View::Wall, (at.0, y + 3.5), (room.0, room.1 - 3.5));
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
