@@ -79,7 +79,9 @@ flags! {
     OutsideMarks, "outside-marks", Info, "The beam lies outside the area that the marks enclose, which costs accuracy.";
     SoftCutoff, "soft-cutoff", Warning, "The cutoff is softer than G = 0.13, the least that UN R112 accepts.";
     RoomLight, "room-light", Warning, "The room's light moves the cutoff noticeably; darken the room or take an ambient photo.";
-    ToneCurve, "tone-curve", Info, "The camera's tone curve was estimated from the marks.";
+    ToneCurve, "tone-curve", Info, "The camera's tone curve was estimated from the marks, or read from a response file, and taken off.";
+    LensNotChecked, "lens-not-checked", Warning, "The photo states no focal length, so the lens file was matched by picture size alone.";
+    ResponseMismatch, "response-mismatch", Warning, "The response file belongs to photos of another size or another lens.";
     Exposure, "exposure", Info, "The wall just below the cutoff is far from half to 0.8 of full scale, where the camera's tone curve matters least.";
     UnevenWall, "uneven-wall", Warning, "Joints, pipes or paint on the wall disturb the cutoff; parts of it were left out.";
     Banding, "banding", Warning, "The lamp's pulsed supply shows as bands in the photo; take it again with a longer exposure.";

@@ -2,7 +2,8 @@
 
 use clap::Parser;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, aim, bay, drive, fixture, measure, options, prepare, rules, scenes, score, sheet,
+    Cli, Command, ExitStatus, aim, bay, drive, fixture, lens, measure, options, prepare, response, rules, scenes,
+    score, sheet,
 };
 #[cfg(feature = "records")]
 use lampwright::cli::{record, report};
@@ -30,6 +31,8 @@ fn main() -> ExitCode {
         Command::Bay(args) => {
             bay::run(&args, &mut std::io::stdin().lock(), &mut anstream::stdout(), &mut anstream::stderr())
         }
+        Command::Lens(args) => lens::run(&args, &mut anstream::stdout()),
+        Command::Response(args) => response::run(&args, &mut anstream::stdout()),
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };

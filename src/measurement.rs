@@ -7,12 +7,13 @@ use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
 use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneCurve, ToneKnowledge, tone};
-use crate::camera::{Lens, profile::focal_px};
+use crate::camera::{Lens, LensProfile, ResponseProfile, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
 use crate::grid::{AngleGrid, far_field, resample::resample};
 use crate::marks::{self, Marks, Tried, TriedList};
 use crate::options::Options;
+use crate::photo::linear::linear_to_srgb;
 use crate::photo::{
     AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, PhotoOptions, bands, decode, edge_spread_px,
     level_bands, shift_between, white_share,
@@ -52,6 +53,8 @@ pub struct Request<'a> {
     pub screws: Option<&'a Screws>,
     /// Path and text of a lens file.
     pub lens: Option<(&'a str, &'a str)>,
+    /// Path and content of a response file.
+    pub response: Option<(&'a str, &'a ResponseProfile)>,
     /// Tunables of the stages.
     pub options: &'a Options,
     /// Marks given by hand.
@@ -169,6 +172,13 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
         outcome: Err(Refusal::new(FlagCode::NoBeam, "", "")),
         flags: Vec::new(),
     };
+    if let Some((path, _)) = request.lens.filter(|_| run.photo.shot.focal_35mm.is_none()) {
+        let text = format!(
+            "the photo states no focal length, so {path} was taken for its lens by the picture's size alone; give the photo as the \
+             camera wrote it"
+        );
+        run.flags.push(Flag::new(FlagCode::LensNotChecked, text));
+    }
     run.outcome = stages(
         request,
         &mut run.marks,
@@ -226,12 +236,19 @@ fn stages(
     let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
     // The room's light and the lamp's add up before the camera's tone curve: what is subtracted must be true light. The marks
     // tell the curve under any light, so they are read in the photo as it is.
-    let told = extra.ambient_photo.map(|_| {
+    let known = request.response.map(|(path, profile)| {
+        flags.extend(response_flags(path, profile, photo));
+        profile
+    });
+    let told = extra.ambient_photo.filter(|_| known.is_none()).map(|_| {
         tone_curve(&LinearImage::new(photo), marks, fitted, request.bay, is_elsewhere, flags, request.options)
     });
-    let image = match &told {
-        None => image,
-        Some(tone) => {
+    let image = match (known, &told) {
+        (None, None) => image,
+        (Some(profile), _) => {
+            image.through(&|level| profile.response.light_of_code(f64::from(linear_to_srgb(level))) as f32)
+        }
+        (None, Some(tone)) => {
             let curve = ToneCurve::new(tone.strength);
             image.through(&|level| curve.level(level))
         }
@@ -240,9 +257,10 @@ fn stages(
     flags.extend(bands.map(banding));
     let (grid, tone) = rayon::join(
         || resample(&image, fitted, request.setup, request.bay, &request.options.grid),
-        || match told {
-            Some(tone) => tone.once_taken_off(),
-            None => tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
+        || match (known, told) {
+            (Some(profile), _) => tone::of_response(&profile.response),
+            (None, Some(tone)) => tone.once_taken_off(),
+            (None, None) => tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
         },
     );
     let focal_35mm = photo.shot.focal_35mm.unwrap_or(request.options.photo.assumed_focal_35mm);
@@ -277,9 +295,20 @@ fn stages(
 
 fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {
     let Some((path, text)) = request.lens else { return Ok(None) };
-    let lens = Lens::parse(text, path)?;
+    let lens = LensProfile::parse(text, path)?;
     let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
     Ok(Some(lens.for_picture(width, height, photo.shot.focal_35mm, path)?.upright(photo.orientation)))
+}
+
+/// What is said of a response file that was used: that it was, and what does not fit the photo.
+fn response_flags(path: &str, profile: &ResponseProfile, photo: &Photo) -> Vec<Flag> {
+    let used = Flag::new(FlagCode::ToneCurve, format!("the camera's tone curve was read from {path}; taken off"));
+    let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
+    let other = profile.mismatch(width, height, photo.shot.focal_35mm).map(|found| {
+        let text = format!("{found}; if it is another camera, leave --response out or calibrate this one");
+        Flag::new(FlagCode::ResponseMismatch, text)
+    });
+    [Some(used), other].into_iter().flatten().collect()
 }
 
 /// Names the features whose place on the wall the marks do not enclose.

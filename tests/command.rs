@@ -390,6 +390,82 @@ fn a_photo_turned_by_exif_reads_as_the_upright_picture() {
     }
 }
 
+/// Values of the features that both readings hold, in degrees.
+fn values(reading: &Value) -> Vec<(String, f64)> {
+    let names = [("cutoff", &["v_deg"][..]), ("elbow", &["h_deg", "v_deg"]), ("hot_spot", &["h_deg", "v_deg"])];
+    let all = names.into_iter().flat_map(|(feature, names)| names.iter().map(move |name| (feature, *name)));
+    all.map(|(feature, name)| (format!("{feature} {name}"), reading["features"][feature][name].as_f64().unwrap()))
+        .collect()
+}
+
+/// Another program writes the samples as 16 bits; the codes are the same.
+#[test]
+fn a_16_bit_png_reads_as_the_photo_it_was_made_from() {
+    let shop = Shop::with("shot-clean");
+    let picture = image::open(shop.path().join("photo.jpg")).unwrap();
+    picture.to_rgb8().save(shop.path().join("eight.png")).unwrap();
+    DynamicImage::ImageRgb16(picture.to_rgb16()).save(shop.path().join("sixteen.png")).unwrap();
+    let sixteen = Shop { photo: "sixteen.png".to_owned(), ..shop };
+    let reading = sixteen.measure(&["--json", "-"]).json();
+    let eight = Shop { photo: "eight.png".to_owned(), ..sixteen };
+    let wanted = eight.measure(&["--json", "-"]).json();
+    assert_eq!(reading["photo"]["format"], "png");
+    for ((name, found), (_, wanted)) in values(&reading).iter().zip(&values(&wanted)) {
+        // Rounding of single numbers on two paths through the same light.
+        assert!((found - wanted).abs() < 1e-4, "{name}: {found} of 16 bits, {wanted} of 8");
+    }
+}
+
+/// A shipped shot that libheif's encoder wrote at half its size, as tiles and turned by the container, is the same beam.
+#[cfg(feature = "heic")]
+#[test]
+fn a_heic_photo_is_measured_upright() {
+    let shop = Shop::with("shot-displaced-mark");
+    let jpeg = shop.measure(&["--json", "-"]).json();
+    fs::copy(fixtures().join("outside/photo/turned-shot.heic"), shop.path().join("IMG_1.HEIC")).unwrap();
+    let shop = Shop { photo: "IMG_1.HEIC".to_owned(), ..shop };
+    let heic = shop.measure(&["--json", "-"]).json();
+    assert_eq!(heic["photo"]["format"], "heic");
+    assert_eq!(heic["photo"]["orientation"], jpeg["photo"]["orientation"]);
+    for side in ["width", "height"] {
+        assert_eq!(2 * heic["photo"][side].as_u64().unwrap(), jpeg["photo"][side].as_u64().unwrap());
+    }
+    for field in ["exposure_s", "iso", "focal_35mm", "captured"] {
+        assert_eq!(heic["photo"][field], jpeg["photo"][field], "{field}");
+    }
+    // Halved: places of the sensor's pixels, which a turn lost or done twice would swap.
+    let places = |reading: &Value| reading["marks"]["places"].as_array().unwrap().clone();
+    assert_eq!(places(&heic).len(), 5);
+    for (found, wanted) in places(&heic).iter().zip(&places(&jpeg)) {
+        assert_eq!(found["id"], wanted["id"]);
+        for axis in ["x_px", "y_px"] {
+            let (found, wanted) = (found[axis].as_f64().unwrap(), wanted[axis].as_f64().unwrap());
+            // Both find a mark to a few tenths of their own pixels.
+            assert!((2.0 * found - wanted).abs() < 1.0, "{axis}: {found} of HEIC, {wanted} of JPEG");
+        }
+    }
+    for ((name, found), (_, wanted)) in values(&heic).iter().zip(&values(&jpeg)) {
+        let (feature, axis) = name.split_once(' ').unwrap();
+        let u = ["u_deg", "u_h_deg", "u_v_deg"].map(|u| heic["features"][feature][u].as_f64());
+        let u = if axis == "h_deg" { u[1] } else { u[0].or(u[2]) }.unwrap();
+        // One standard uncertainty, and not two readings' together: what the set-up adds to it is the same in both. The
+        // rest is pixels twice as coarse, coded by another encoder.
+        assert!((found - wanted).abs() < u, "{name}: {found} of HEIC, {wanted} of JPEG, u {u}");
+    }
+}
+
+/// A HEIC that is cut is one error and exit status 2, as any other photo.
+#[test]
+fn a_cut_heic_is_one_error() {
+    let shop = Shop::with("shot-displaced-mark");
+    let whole = fs::read(fixtures().join("outside/photo/turned-shot.heic")).unwrap();
+    fs::write(shop.path().join("IMG_1.HEIC"), &whole[..whole.len() * 6 / 10]).unwrap();
+    let shop = Shop { photo: "IMG_1.HEIC".to_owned(), ..shop };
+    let run = shop.measure(&["--json", "-"]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:#?}");
+    assert!(run.stderr.contains(if cfg!(feature = "heic") { "photo incomplete" } else { "set the camera to JPEG" }));
+}
+
 #[test]
 fn the_annotated_picture_is_written_in_the_format_of_its_name() {
     let shop = Shop::with("shot-clean");

@@ -102,12 +102,21 @@ pub fn hinge_height(hinge: &Hinge, h_deg: f64, side: f64) -> f64 {
     hinge.v_deg + hinge.tilt * (h_deg - hinge.h_deg) + (hinge.slope * x.max(0.0)).min(hinge.cap_deg)
 }
 
+/// Distance of a place from the model; one far off says no more than that it is.
+fn deviation(v_deg: f64, model_deg: f64) -> f64 {
+    (v_deg - model_deg).abs().min(0.3)
+}
+
 /// The hinge that fits the places best; `side` is -1 when the level part lies on the left, +1 on the right.
 pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> Option<Hinge> {
     const SLOPES: [f64; 9] = [0.16, 0.22, 0.27, 0.32, 0.42, 0.6, 1.0, 2.0, 6.0];
     const CAPS_DEG: [f64; 9] = [0.25, 0.35, 0.45, 0.6, 0.75, 0.9, 1.2, 1.6, 9.0];
+    /// Every third place counts beyond the reaches: a lamp's ends sag, but a bend that leaves most of the cutoff unexplained is
+    /// a joint, a mark or a shelf's end.
+    const FAR_EVERY: usize = 3;
     let strongest = places.iter().map(|p| p.fall).fold(0.0, f64::max);
     let usable: Vec<&CoarsePlace> = places.iter().filter(|p| p.fall > 0.25 * strongest).collect();
+    let far: Vec<(f64, f64)> = usable.iter().step_by(FAR_EVERY).map(|p| (p.h_deg, p.v_deg)).collect();
     let mut best: Option<(f64, Hinge)> = None;
     for step in -70..=70 {
         let bend = f64::from(step) * 0.08;
@@ -126,18 +135,23 @@ pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> O
             continue;
         }
         let (level, tilt) = robust_line(&flat, options);
-        let flat_cost: f64 = flat.iter().map(|(x, v)| (v - level - tilt * x).abs().min(0.3)).sum();
+        let flat_cost: f64 = flat.iter().map(|&(x, v)| deviation(v, level + tilt * x)).sum();
+        let (mut far_flat_cost, mut far_rise) = (0.0, Vec::new());
+        for &(h, v) in &far {
+            let x = (bend - h) * side;
+            if x >= options.look.rise_reach_deg {
+                far_rise.push((x, v));
+            } else if x <= -options.look.flat_reach_deg {
+                far_flat_cost += deviation(v, level + tilt * (h - bend));
+            }
+        }
+        let count = flat.len() + rise.len() + far.len();
         for slope in SLOPES {
             for cap in CAPS_DEG {
-                let cost: f64 = rise
-                    .iter()
-                    .map(|(x, v)| {
-                        let model = level - tilt * x * side + (slope * x.max(0.0)).min(cap);
-                        (v - model).abs().min(0.3)
-                    })
-                    .sum();
+                let model = |x: f64| level - tilt * x * side + (slope * x.max(0.0)).min(cap);
+                let cost: f64 = rise.iter().chain(&far_rise).map(|&(x, v)| deviation(v, model(x))).sum();
                 // Mean deviation, so that bends near the edge of the picture do not win by having fewer places.
-                let total = (flat_cost + cost) / (flat.len() + rise.len()) as f64;
+                let total = (flat_cost + far_flat_cost + cost) / count as f64;
                 if best.is_none_or(|(least, _)| total < least) {
                     best = Some((total, Hinge { h_deg: bend, v_deg: level, tilt, slope, cap_deg: cap }));
                 }

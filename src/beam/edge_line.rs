@@ -6,9 +6,10 @@
 
 use super::edge::Scan;
 use super::edge_model::{LARGEST_SKEW, N, Upright, at, cutoff_of};
-use super::edge_sample::{Sample, Weighed, collect, equations, residuals, weigh, window_deg};
+use super::edge_sample::{Sample, Weighed, collect, equations, residuals, row_pulls, weigh, window_deg};
 use super::options::BeamOptions;
 use super::solve::{Effort, Fitted, Prior, solve};
+use super::wall_rows::RowPull;
 use std::collections::BTreeMap;
 
 /// The fitted stretch.
@@ -40,6 +41,8 @@ pub struct EdgeLine {
     pub clipped: f64,
     /// Cutoff of each scan by itself: h, v, degrees.
     pub places: Vec<(f64, f64)>,
+    /// How the light of single rows moves the place.
+    pub pulls: Vec<RowPull>,
     parameters: Vec<f64>,
 }
 
@@ -253,6 +256,7 @@ fn describe(
         texture,
         clipped: clipped.iter().sum::<f64>() / clipped.len().max(1) as f64,
         places,
+        pulls: pulls_on_place(fitted, v0, samples, texture),
         parameters: p.clone(),
     })
 }
@@ -261,6 +265,15 @@ fn describe(
 fn model_sigma(fitted: &Fitted, v0_deg: f64, options: &BeamOptions) -> f64 {
     let [variance] = fitted.variances_of([v0_deg], |p| cutoff_of(p, 0.0).map(|(v, _)| [v]));
     (variance * options.cutoff.shared_samples).sqrt()
+}
+
+/// How the light of single rows moves the cutoff at the anchor.
+fn pulls_on_place(fitted: &Fitted, v0_deg: f64, samples: &[Sample], texture: f64) -> Vec<RowPull> {
+    let gradient = fitted.gradient_of([v0_deg], |p| cutoff_of(p, 0.0).map(|(v, _)| [v]));
+    let by_parameter: Vec<f64> = (0..N)
+        .map(|a| gradient.iter().enumerate().map(|(b, [slope])| fitted.covariance[(a, b)] * slope).sum())
+        .collect();
+    row_pulls(&fitted.parameters, samples, texture, &by_parameter)
 }
 
 /// Each scan's own cutoff: one step from the common model, in place and brightness.

@@ -5,6 +5,8 @@ use super::edge_line::Expected;
 use super::edge_model::{N, Upright, at, intensity_slopes};
 use super::options::BeamOptions;
 use super::solve::{CAUCHY_SCALE, Equations, root_sum_square};
+use super::wall_rows::RowPull;
+use std::collections::BTreeMap;
 
 /// Lowest and highest V that a scan must hold around an edge, degrees; with the gradient's own step.
 pub(super) fn window_deg(options: &BeamOptions) -> (f64, f64) {
@@ -76,6 +78,20 @@ impl ScanModel {
         if sample.is_clipped { r.max(0.0) } else { r }
     }
 
+    /// Derivatives of a sample's residual by every parameter, and the model's relative uncertainty there.
+    fn slopes(&self, p: &[f64], sample: &Sample) -> ([f64; N], f64) {
+        let parts = self.upright.parts(sample.v);
+        let light = self.light(parts.intensity(), sample);
+        let relative = self.relative(light, sample);
+        let mut row = intensity_slopes(p, sample.d, &parts);
+        let scale = -1.0 / (sample.factor * light * relative);
+        for value in &mut row {
+            *value *= scale;
+        }
+        row[at::R] = -sample.room * self.room / (light * relative);
+        (row, relative)
+    }
+
     /// Derivative of a sample's log light by the edge's place, per degree.
     fn place_slope(&self, sample: &Sample) -> f64 {
         const PROBE_DEG: f64 = 0.005;
@@ -110,15 +126,7 @@ pub(super) fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[
         if scan != Some(sample.scan) {
             (model, scan) = (ScanModel::new(p, sample.d, texture), Some(sample.scan));
         }
-        let parts = model.upright.parts(sample.v);
-        let light = model.light(parts.intensity(), sample);
-        let relative = model.relative(light, sample);
-        let mut row = intensity_slopes(p, sample.d, &parts);
-        let scale = -1.0 / (sample.factor * light * relative);
-        for value in &mut row {
-            *value *= scale;
-        }
-        row[at::R] = -sample.room * model.room / (light * relative);
+        let (row, _) = model.slopes(p, sample);
         for a in 0..N {
             let weighted = weight * row[a];
             gradient[a] += weighted * r;
@@ -159,4 +167,26 @@ pub(super) fn weigh(p: &[f64], sample: &Sample, texture: f64) -> Weighed {
         weight: 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2)) / (relative * relative),
         slope: model.place_slope(sample),
     }
+}
+
+/// How each joined row's log light moves a quantity of the fit: `by_parameter` is the fit's covariance times the quantity's
+/// derivatives by the parameters.
+pub(super) fn row_pulls(p: &[f64], samples: &[Sample], texture: f64, by_parameter: &[f64]) -> Vec<RowPull> {
+    let mut rows: BTreeMap<i32, f64> = BTreeMap::new();
+    for scan in samples.chunk_by(|a, b| a.scan == b.scan) {
+        let model = ScanModel::new(p, scan[0].d, texture);
+        for sample in scan {
+            let light = model.light(model.upright.intensity(sample.v), sample);
+            let (slopes, relative) = model.slopes(p, sample);
+            let r = ScanModel::residual(light, relative, sample);
+            if sample.is_clipped && r <= 0.0 {
+                continue;
+            }
+            let weight = 1.0 / (1.0 + (r / CAUCHY_SCALE).powi(2));
+            let moved: f64 = by_parameter.iter().zip(&slopes).map(|(a, slope)| a * slope).sum();
+            // A Newton step from a residual that the row's light adds.
+            *rows.entry(sample.row).or_default() -= moved * weight / relative;
+        }
+    }
+    rows.into_iter().map(|(row, deg_per_ln)| RowPull { row, deg_per_ln }).collect()
 }

@@ -130,6 +130,12 @@ impl<'a> LightGrid<'a> {
         Self { tone: tone.clone(), ..*self }
     }
 
+    /// What the wall reflects in a direction against the rest, as far as its rows tell; beyond the grid as at its rim.
+    pub fn gain_at(&self, h_deg: f64, v_deg: f64) -> f64 {
+        let gain = self.row_gains.map(|gains| gains.at(self.grid.h.nearest(h_deg), self.grid.v.nearest(v_deg)));
+        gain.map_or(1.0, f64::from)
+    }
+
     /// Relative luminance of a cell.
     pub fn level(&self, cell: usize) -> f32 {
         let rgb = self.grid.rgb[cell];

@@ -8,6 +8,7 @@ use super::light::LightGrid;
 use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::step::{StepFit, fit_step};
+use super::wall_rows::wall_sigma;
 
 /// A straight line `v = v0 + slope·(h - h0)` through cutoff positions.
 #[derive(Debug, Clone, Copy)]
@@ -193,6 +194,21 @@ pub fn again(
 }
 
 impl CutoffShape {
+    /// Adds what the wall's rows below the edge say about its place.
+    pub fn hold_against_wall(&mut self, light: &LightGrid<'_>, options: &BeamOptions) {
+        let (plan, flat) = (self.plan, &mut self.flat);
+        let sigma = wall_sigma(light, &plan, (flat.h0_deg, flat.v0_deg, flat.slope), &flat.pulls, options);
+        // Both tell of the same texture: from the edge's own residuals, and from the wall below.
+        flat.texture_sigma_deg = flat.texture_sigma_deg.max(sigma);
+        if let Rising::Line(plan, line) = &self.rising {
+            let at = (line.h0_deg, line.v0_deg, line.slope);
+            let sigma = wall_sigma(light, plan, at, &line.pulls, options);
+            let mut line = line.clone();
+            line.texture_sigma_deg = line.texture_sigma_deg.max(sigma);
+            self.take_line(*plan, *line, options);
+        }
+    }
+
     /// Light that the fitted rising part shows in a direction, as [`EdgeLine::light_at`]; `None` without one.
     pub fn rise_light_at(&self, at: (f64, f64), factor: f64, room: f64, options: &BeamOptions) -> Option<f64> {
         match &self.rising {

@@ -151,7 +151,8 @@ pub(super) fn room_light(
     }
     let centre = (hinge.h_deg + side * 2.0, hinge.v_deg);
     let cutoff = |h: f64| hinge_height(hinge, h, side);
-    room::estimate(input.far, tone, centre, &cutoff, found, input.options).unwrap_or_else(|| dark_level(light))
+    let gain = |h: f64, v: f64| light.gain_at(h, v);
+    room::estimate(input.far, tone, centre, &cutoff, found, &gain, input.options).unwrap_or_else(|| dark_level(light))
 }
 
 fn read(

@@ -49,16 +49,14 @@ pub fn measure_seen(
     }
     let side = flat_side(input);
     let mut seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
-    let gains = if seen.found.flat.texture > input.options.rows.rough_wall {
-        row_gains(&light, &seen.looked, input.options)
-    } else {
-        None
-    };
+    let is_rough = seen.found.flat.texture > input.options.rows.rough_wall;
+    let gains = row_gains(&light, &seen.looked, is_rough, input.options);
     let light = light.with_row_gains(gains.as_ref());
     if gains.is_some() {
         seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
     }
-    let Seen { hinge, room, found, .. } = seen;
+    let Seen { hinge, room, mut found, .. } = seen;
+    found.hold_against_wall(&light, input.options);
     if let Some(kept) = kept {
         kept.is_evened = gains.is_some();
         kept.profiles = profiles(&light, &room, &found, input.options);

@@ -6,6 +6,7 @@ pub mod solve;
 pub mod edge;
 mod edge_model;
 mod edge_sample;
+mod wall_rows;
 pub mod edge_line;
 pub mod light;
 mod mark_window;

@@ -198,20 +198,22 @@ fn residuals(
 }
 
 /// Estimates the room's light from the wall above the cutoff; `cutoff` gives the cutoff's V at an H, `found` what was found under
-/// another tone curve.
+/// another tone curve, `gain` what the wall reflects at (H, V) against the rest.
 pub fn estimate(
     far: &[FarSample],
     tone: &ToneCurve,
     centre_deg: (f64, f64),
     cutoff: &impl Fn(f64) -> f64,
     found: Option<&RoomLight>,
+    gain: &impl Fn(f64, f64) -> f64,
     options: &BeamOptions,
 ) -> Option<RoomLight> {
     let lamp = beam_colour(far, tone, cutoff, options);
     let patches: Vec<Patch> = far
         .iter()
         .map(|sample| {
-            let rgb = sample.rgb.map(|c| f64::from(tone.level(c)));
+            let gain = gain(sample.h_deg, sample.v_deg);
+            let rgb = sample.rgb.map(|c| f64::from(tone.level(c)) / gain);
             let (seen, beam) = (log_colour(rgb), lamp.unwrap_or_default());
             Patch {
                 h: sample.h_deg,
@@ -292,8 +294,16 @@ mod tests {
     }
 
     fn found(room_colour: [f64; 3]) -> RoomLight {
-        estimate(&wall(room_colour), &ToneCurve::new(0.0), (-2.0, -0.5), &|_| -0.5, None, &BeamOptions::default())
-            .unwrap()
+        estimate(
+            &wall(room_colour),
+            &ToneCurve::new(0.0),
+            (-2.0, -0.5),
+            &|_| -0.5,
+            None,
+            &|_, _| 1.0,
+            &BeamOptions::default(),
+        )
+        .unwrap()
     }
 
     /// Truth by construction. Fading alone leaves the room's light open by the stray light's own slow part; it must say so.

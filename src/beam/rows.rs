@@ -38,7 +38,12 @@ const LARGEST_LEAN: f64 = 0.03;
 const LEAN_STEP: f64 = 0.003;
 
 /// The gains of the wall's rows; `None` on a wall where rows do not differ.
-pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace], options: &BeamOptions) -> Option<RowGains> {
+pub fn row_gains(
+    light: &LightGrid<'_>,
+    looked: &[CoarsePlace],
+    is_rough: bool,
+    options: &BeamOptions,
+) -> Option<RowGains> {
     let grid = light.grid;
     let count = (2.0 * options.rows.reach_deg / options.rows.column_step_deg) as usize;
     let mut columns = Vec::with_capacity(count + 1);
@@ -54,52 +59,83 @@ pub fn row_gains(light: &LightGrid<'_>, looked: &[CoarsePlace], options: &BeamOp
         .map(|lean| {
             let medians = row_medians(&columns, lean, grid.v.count, grid.v.step_deg, options);
             // What all columns share is greatest where the rows are followed.
-            (medians.iter().flatten().map(|change| change * change).sum::<f64>(), lean, medians)
+            (medians.iter().flatten().map(|change| change.ln * change.ln).sum::<f64>(), lean, medians)
         })
         .max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let gains = summed(&medians, grid.v.step_deg, options)?;
+    let gains = summed(&medians, grid.v.step_deg, is_rough, options)?;
     let raised = (0..grid.h.count).map(|i| (lean * grid.h.at_deg(i) / grid.v.step_deg).round() as isize).collect();
     Some(RowGains { gains, raised })
 }
 
+/// What the columns say of a row.
+#[derive(Debug, Clone, Copy)]
+struct RowChange {
+    /// Median change of log light.
+    ln: f64,
+    /// Whether most of the columns have their cutoff near it.
+    is_near_cutoff: bool,
+}
+
 /// Median change of every row over the columns, the rows leaning by `lean`.
 fn row_medians(
-    columns: &[(f64, Vec<(usize, f64)>)],
+    columns: &[(f64, Vec<Change>)],
     lean: f64,
     rows: usize,
     step_deg: f64,
     options: &BeamOptions,
-) -> Vec<Option<f64>> {
-    let mut changes: Vec<Vec<f64>> = vec![Vec::new(); rows];
+) -> Vec<Option<RowChange>> {
+    let mut changes: Vec<(Vec<f64>, Vec<f64>)> = vec![(Vec::new(), Vec::new()); rows];
     for (h_deg, column) in columns {
         let raised = (lean * h_deg / step_deg).round() as isize;
-        for &(row, change) in column {
-            if let Some(row) = usize::try_from(row as isize - raised).ok().and_then(|row| changes.get_mut(row)) {
-                row.push(change);
+        for change in column {
+            if let Some(row) = usize::try_from(change.row as isize - raised).ok().and_then(|row| changes.get_mut(row)) {
+                if change.is_near_cutoff { &mut row.1 } else { &mut row.0 }.push(change.ln);
             }
         }
     }
-    changes.iter_mut().map(|row| (row.len() >= options.rows.least_columns).then(|| median(row))).collect()
+    changes
+        .iter_mut()
+        .map(|(clear, near)| {
+            // Columns that see the row in smooth light tell more than those that see it beside their cutoff, unless they are a
+            // few that stand at the limit between both.
+            let is_clear = clear.len() >= options.rows.least_columns && 2 * clear.len() >= near.len();
+            let (values, is_near_cutoff) = if is_clear { (clear, false) } else { (near, true) };
+            (values.len() >= options.rows.least_columns).then(|| RowChange { ln: median(values), is_near_cutoff })
+        })
+        .collect()
 }
 
 /// The great changes summed up from the bottom; `None` without any.
-fn summed(medians: &[Option<f64>], step_deg: f64, options: &BeamOptions) -> Option<Vec<f32>> {
+fn summed(medians: &[Option<RowChange>], step_deg: f64, is_rough: bool, options: &BeamOptions) -> Option<Vec<f32>> {
     let rows = medians.len();
-    let mut sizes: Vec<f64> = medians.iter().flatten().map(|change| change.abs()).collect();
-    if sizes.is_empty() {
+    let least = if is_rough { options.rows.least_change } else { options.rows.least_sharp };
+    // A painted edge or a joint's rim is blurred over some rows: their changes have one sign, those of noise alternate.
+    let joined: Vec<Option<f64>> = (0..rows)
+        .map(|row| {
+            let near = &medians[row.saturating_sub(1)..(row + 2).min(rows)];
+            medians[row].map(|_| near.iter().flatten().map(|change| change.ln).sum())
+        })
+        .collect();
+    let reach = (options.rows.course_deg / step_deg) as usize;
+    let is_great: Vec<bool> = (0..rows)
+        .map(|row| {
+            let (Some(change), Some(here)) = (joined[row], medians[row]) else { return false };
+            // Dark rows are noisier than bright ones.
+            let near = &joined[row.saturating_sub(reach)..(row + reach + 1).min(rows)];
+            let mut sizes: Vec<f64> = near.iter().flatten().map(|change| change.abs()).collect();
+            let least = if here.is_near_cutoff { options.rows.least_sharp } else { least };
+            change.abs() > (options.rows.least_sigmas * 1.4826 * median(&mut sizes)).max(least)
+        })
+        .collect();
+    if !is_great.contains(&true) {
         return None;
     }
-    let threshold = (options.rows.least_sigmas * 1.4826 * median(&mut sizes)).max(options.rows.least_change);
-    // The two rows beside a great change belong to it.
-    let is_great = |row: usize| medians.get(row).copied().flatten().is_some_and(|change| change.abs() > threshold);
-    if !(0..rows).any(is_great) {
-        return None;
-    }
+    let is_great = |row: usize| is_great.get(row).copied().unwrap_or(false);
     let mut log_gain = 0.0f64;
     let mut gains = vec![0.0f64; rows];
     for (row, gain) in gains.iter_mut().enumerate() {
         if is_great(row) || is_great(row + 1) || (row > 0 && is_great(row - 1)) {
-            log_gain += medians[row].unwrap_or(0.0);
+            log_gain += medians[row].map_or(0.0, |change| change.ln);
         }
         *gain = log_gain;
     }
@@ -168,35 +204,51 @@ fn courses_of_bricks(gains: &[f64], is_told: &[bool], step_deg: f64, options: &B
     )
 }
 
-/// A column's changes of log light from row to row, less their course; row `r` gets the change from `r - 1` to `r`.
+/// A change from one row to the next in one column.
+#[derive(Debug, Clone, Copy)]
+struct Change {
+    /// The upper of the two rows.
+    row: usize,
+    /// Change of log light, less its course.
+    ln: f64,
+    /// Whether the column has its cutoff so near that only a sharp change tells.
+    is_near_cutoff: bool,
+}
+
+/// A column's changes of log light from row to row, less their course. Beside the cutoff the course bends within a few
+/// tenths of a degree: there it is taken over a short stretch, which leaves only what is as sharp as a painted edge.
 fn changes(
     column: &[(f64, f64)],
     cutoff_deg: f64,
     first_deg: f64,
     step_deg: f64,
     options: &BeamOptions,
-) -> Vec<(usize, f64)> {
-    let steps: Vec<Option<(usize, f64)>> = column
+) -> Vec<Change> {
+    let steps: Vec<Option<(Change, bool)>> = column
         .windows(2)
         .map(|pair| {
             let ((v0, below), (v1, above)) = (pair[0], pair[1]);
             let is_next = (v1 - v0 - step_deg).abs() < 0.1 * step_deg;
-            let is_clear =
-                v1 < cutoff_deg - options.rows.below_cutoff_deg || v0 > cutoff_deg + options.rows.above_cutoff_deg;
+            let is_near_cutoff =
+                v1 > cutoff_deg - options.rows.below_cutoff_deg && v0 < cutoff_deg + options.rows.above_cutoff_deg;
             let row = ((v1 - first_deg) / step_deg).round() as usize;
-            (is_next && is_clear && below > options.rows.darkest && above > options.rows.darkest)
-                .then(|| (row, (above / below).ln()))
+            (is_next && below > options.rows.darkest && above > options.rows.darkest)
+                .then(|| (Change { row, ln: (above / below).ln(), is_near_cutoff }, is_near_cutoff))
         })
         .collect();
-    let reach = (options.rows.course_deg / step_deg) as usize;
+    let (long, short) =
+        ((options.rows.course_deg / step_deg) as usize, (options.rows.sharp_course_deg / step_deg).round() as usize);
     steps
         .iter()
         .enumerate()
         .filter_map(|(k, step)| {
-            let (row, change) = (*step)?;
+            let (change, is_near_cutoff) = (*step)?;
+            let reach = if is_near_cutoff { short } else { long };
             let near = &steps[k.saturating_sub(reach)..(k + reach + 1).min(steps.len())];
-            let mut course: Vec<f64> = near.iter().flatten().map(|step| step.1).collect();
-            (course.len() > reach / 2).then(|| (row, change - median(&mut course)))
+            let alike =
+                near.iter().flatten().filter(|(other, near)| is_near_cutoff || !*near || other.row == change.row);
+            let mut course: Vec<f64> = alike.map(|(other, _)| other.ln).collect();
+            (course.len() > reach / 2).then(|| Change { ln: change.ln - median(&mut course), ..change })
         })
         .collect()
 }
@@ -234,8 +286,9 @@ mod tests {
     fn joints_across_the_flat_cutoff_are_told_by_the_rising_side() {
         let is_joint = |v: f64| (v + 10.0).rem_euclid(0.56) < 0.12;
         let (grid, looked) = wall(is_joint);
-        let gains =
-            row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked, &BeamOptions::default()).unwrap().logs();
+        let gains = row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked, true, &BeamOptions::default())
+            .unwrap()
+            .logs();
         // Inside joints and between them, away from their rims, around the flat cutoff.
         let mean = |dark: bool| {
             let inside: Vec<f64> = (0..grid.v.count)
@@ -255,6 +308,8 @@ mod tests {
     #[test]
     fn a_plain_wall_has_no_rows() {
         let (grid, looked) = wall(|_| false);
-        assert!(row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked, &BeamOptions::default()).is_none());
+        assert!(
+            row_gains(&LightGrid::new(&grid, &ToneCurve::new(0.0)), &looked, true, &BeamOptions::default()).is_none()
+        );
     }
 }

@@ -38,6 +38,22 @@ pub struct Fitted {
 const PROBE_SIGMAS: f64 = 0.2;
 
 impl Fitted {
+    /// Derivatives of a quantity by the parameters; it is `here` at the fitted ones. Where it cannot be told beside them, 0.
+    pub fn gradient_of<const M: usize>(
+        &self,
+        here: [f64; M],
+        quantities: impl Fn(&[f64]) -> Option<[f64; M]>,
+    ) -> Vec<[f64; M]> {
+        (0..self.parameters.len())
+            .map(|k| {
+                let step = self.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
+                let mut moved = self.parameters.clone();
+                moved[k] += step;
+                quantities(&moved).map_or([0.0; M], |there| std::array::from_fn(|m| (there[m] - here[m]) / step))
+            })
+            .collect()
+    }
+
     /// Variances of quantities that follow from the parameters and are `here` at the fitted ones, by first-order propagation
     /// (GUM 5.2.2) of the covariance. A quantity that cannot be told beside the fitted parameters counts as not moved.
     pub fn variances_of<const M: usize>(
@@ -45,14 +61,7 @@ impl Fitted {
         here: [f64; M],
         quantities: impl Fn(&[f64]) -> Option<[f64; M]>,
     ) -> [f64; M] {
-        let gradient: Vec<[f64; M]> = (0..self.parameters.len())
-            .map(|k| {
-                let step = self.covariance[(k, k)].max(1e-12).sqrt() * PROBE_SIGMAS;
-                let mut moved = self.parameters.clone();
-                moved[k] += step;
-                quantities(&moved).map_or([0.0; M], |there| std::array::from_fn(|m| (there[m] - here[m]) / step))
-            })
-            .collect();
+        let gradient = self.gradient_of(here, quantities);
         std::array::from_fn(|m| {
             let mut variance = 0.0;
             for (a, ga) in gradient.iter().enumerate() {

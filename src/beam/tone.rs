@@ -5,12 +5,15 @@
 //! on top of sRGB stays unknown, but does not move the steepest fall of the light's logarithm.
 //! **Weak when** the marks are dark or grainy: then the answer is the expectation with its wide spread.
 
+use super::light::inverse_s_curve;
 use super::mark_window::MarkWindow;
 use super::options::BeamOptions;
 use super::tone_fit::{FittedTone, fit};
 use crate::bay::{Bay, Mark};
+use crate::camera::Response;
 use crate::marks::{FoundMark, Marks};
 use crate::photo::LinearImage;
+use crate::photo::linear::srgb_to_linear;
 use crate::units::{PxPoint, WallPoint};
 use crate::wall::WallView;
 use rayon::prelude::*;
@@ -63,6 +66,25 @@ pub fn estimate(
         .filter_map(|mark| MarkWindow::cut(image, mark, &corners(mark, bay.marks.get(mark.index)?, view), options))
         .collect();
     weighed(fit(&windows, options))
+}
+
+/// What a fitted response leaves open, once it is taken off: no strength, and the uncertainty of its table as one.
+///
+/// The table's errors are taken as if all of them bent the curve as the S-curve does, which is cautious. Its shape was measured,
+/// so `taken_off` is none: there is no guess about a lean of the curve beyond what sigma gives.
+pub fn of_response(response: &Response) -> ToneKnowledge {
+    /// Codes between which edges of a well exposed beam lie.
+    const CODES: std::ops::Range<usize> = 40..236;
+    /// A small strength, for a difference.
+    const STEP: f64 = 0.02;
+    let bend = |code: usize| {
+        let bent = 255.0 * inverse_s_curve(code as f64 / 255.0, STEP);
+        f64::from((srgb_to_linear(bent as f32) / srgb_to_linear(code as f32)).ln()) / STEP
+    };
+    let mean = CODES.map(bend).sum::<f64>() / CODES.len() as f64;
+    let bends: f64 = CODES.map(|code| (bend(code) - mean).powi(2)).sum();
+    let errors: f64 = CODES.map(|code| response.sigma_ln[code].powi(2)).sum();
+    ToneKnowledge { strength: 0.0, sigma: (errors / bends).sqrt(), taken_off: 0.0 }
 }
 
 /// A mark's corners: a tag's own, a quadrant mark's from the wall, moved onto its own centre.

@@ -8,6 +8,7 @@ use crate::camera::lens::{Lens, Ray};
 use crate::error::Error;
 use crate::units::PxPoint;
 use serde::Deserialize;
+use std::collections::BTreeMap;
 
 /// The schema line that a lens file must carry.
 pub const LENS_SCHEMA: &str = "lampwright/lens/1";
@@ -31,6 +32,9 @@ pub const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
 /// The lens file's focal length and the photo's EXIF must agree within this share; EXIF gives the nominal lens, rounded
 /// to whole millimetres, so a few percent are usual, while a zoom or another camera of the same phone differs by more.
 const FOCAL_TOLERANCE: f64 = 0.15;
+/// Two photos' EXIF focal lengths agree within this share, which is what rounding to whole millimetres may do to a 13 mm lens;
+/// a digital zoom of a tenth does not pass.
+const STATED_TOLERANCE: f64 = 0.04;
 /// Least slope of the distortion polynomial inside the picture; below it the picture folds over.
 const LEAST_SLOPE: f64 = 0.05;
 /// Places along each border of the picture where the fold is looked for.
@@ -52,6 +56,25 @@ struct RawLens {
     p1: f64,
     p2: f64,
     k3: f64,
+    /// What a calibration wrote beside them.
+    #[serde(default)]
+    calibration: Option<RawCalibration>,
+}
+
+/// How the numbers came about, for those who read the file, and the focal length that the photos' EXIF stated.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+#[expect(dead_code, reason = "read so that a slip of the pen in it is noticed")]
+struct RawCalibration {
+    #[serde(default)]
+    date: Option<String>,
+    photos: u32,
+    model: String,
+    rms_px: f64,
+    #[serde(default)]
+    focal_35mm: Option<f64>,
+    #[serde(default)]
+    sigma: BTreeMap<String, f64>,
 }
 
 /// Focal length in pixels from a 35 mm equivalent, by the diagonal of the frame (CIPA DCG-001 defines the equivalent by
@@ -60,45 +83,78 @@ pub fn focal_px(focal_35mm: f64, width: f64, height: f64) -> f64 {
     focal_35mm * width.hypot(height) / FILM_DIAGONAL_MM
 }
 
+fn parsed(text: &str, path: &str) -> Result<(Lens, Option<f64>), Error> {
+    let raw: RawLens = toml::from_str(text).map_err(|error| {
+        Error::file(path, format!("not a lens file: {error}"), "a lens file holds schema, model, size and nine numbers")
+    })?;
+    let fail = |found: String, hint: &str| Err(Error::file(path, found, hint));
+    if raw.schema != LENS_SCHEMA {
+        let found = format!("schema is \"{}\", need \"{LENS_SCHEMA}\"", raw.schema);
+        return fail(found, "is this a lens file of this program?");
+    }
+    if raw.model != LENS_MODEL {
+        let found = format!("model is \"{}\", need \"{LENS_MODEL}\"", raw.model);
+        return fail(found, "calibrate with the five-coefficient pinhole model (k1 k2 p1 p2 k3)");
+    }
+    if raw.width == 0 || raw.height == 0 || raw.width > LONGEST_SIDE || raw.height > LONGEST_SIDE {
+        let found = format!("the picture is {} x {} px, need 1 to {LONGEST_SIDE} px a side", raw.width, raw.height);
+        return fail(found, "give the size of the picture as stored");
+    }
+    let lens = Lens {
+        width: raw.width,
+        height: raw.height,
+        fx: raw.fx,
+        fy: raw.fy,
+        cx: raw.cx,
+        cy: raw.cy,
+        k1: raw.k1,
+        k2: raw.k2,
+        p1: raw.p1,
+        p2: raw.p2,
+        k3: raw.k3,
+    };
+    lens.check_numbers(path)?;
+    lens.check_fold(path)?;
+    Ok((lens, raw.calibration.and_then(|calibration| calibration.focal_35mm)))
+}
+
+/// A lens file: the lens and what its photos stated. A file is matched to a photo by picture size and focal length alone; its
+/// name means nothing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LensProfile {
+    /// The lens.
+    pub lens: Lens,
+    /// Focal length of the calibration's photos as their EXIF stated it (35 mm equivalent, mm), when the file tells.
+    pub focal_35mm: Option<f64>,
+}
+
+impl LensProfile {
+    /// Reads a lens file's text; `path` names it in messages.
+    pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
+        let (lens, focal_35mm) = parsed(text, path)?;
+        Ok(Self { lens, focal_35mm })
+    }
+
+    /// The lens for a photo, as [`Lens::for_picture`]; where both files state a focal length, they must agree too.
+    pub fn for_picture(&self, width: u32, height: u32, focal_35mm: Option<f64>, path: &str) -> Result<Lens, Error> {
+        let lens = self.lens.for_picture(width, height, focal_35mm, path)?;
+        match self.focal_35mm.zip(focal_35mm) {
+            Some((own, other)) if (own / other - 1.0).abs() > STATED_TOLERANCE => Err(Error::file(
+                path,
+                format!(
+                    "the lens was calibrated with photos at {own} mm (35 mm equivalent), this one was taken at {other} mm"
+                ),
+                "use the lens file of this lens and zoom, or leave the lens file out",
+            )),
+            _ => Ok(lens),
+        }
+    }
+}
+
 impl Lens {
     /// Reads a lens file's text; `path` names it in messages.
     pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
-        let raw: RawLens = toml::from_str(text).map_err(|error| {
-            Error::file(
-                path,
-                format!("not a lens file: {error}"),
-                "a lens file holds schema, model, size and nine numbers",
-            )
-        })?;
-        let fail = |found: String, hint: &str| Err(Error::file(path, found, hint));
-        if raw.schema != LENS_SCHEMA {
-            let found = format!("schema is \"{}\", need \"{LENS_SCHEMA}\"", raw.schema);
-            return fail(found, "is this a lens file of this program?");
-        }
-        if raw.model != LENS_MODEL {
-            let found = format!("model is \"{}\", need \"{LENS_MODEL}\"", raw.model);
-            return fail(found, "calibrate with the five-coefficient pinhole model (k1 k2 p1 p2 k3)");
-        }
-        if raw.width == 0 || raw.height == 0 || raw.width > LONGEST_SIDE || raw.height > LONGEST_SIDE {
-            let found = format!("the picture is {} x {} px, need 1 to {LONGEST_SIDE} px a side", raw.width, raw.height);
-            return fail(found, "give the size of the picture as stored");
-        }
-        let lens = Self {
-            width: raw.width,
-            height: raw.height,
-            fx: raw.fx,
-            fy: raw.fy,
-            cx: raw.cx,
-            cy: raw.cy,
-            k1: raw.k1,
-            k2: raw.k2,
-            p1: raw.p1,
-            p2: raw.p2,
-            k3: raw.k3,
-        };
-        lens.check_numbers(path)?;
-        lens.check_fold(path)?;
-        Ok(lens)
+        Ok(LensProfile::parse(text, path)?.lens)
     }
 
     /// The lens for a photo stored as `width` x `height`: itself when the size agrees, scaled when the photo is the
@@ -267,5 +323,16 @@ k3 = 0.0
         assert!(lens.for_picture(4000, 3000, Some(26.0), "a").is_ok());
         let zoomed = lens.for_picture(4000, 3000, Some(52.0), "a").expect_err("zoomed").to_string();
         assert!(zoomed.contains("52 mm"), "{zoomed}");
+    }
+
+    /// A digital zoom of a tenth passes by the focal length in pixels, not by what both files state.
+    #[test]
+    fn stated_focal_lengths_must_agree() {
+        let text = format!("{GOOD}[calibration]\nphotos = 9\nmodel = \"k1k2\"\nrms_px = 0.1\nfocal_35mm = 26.0\n");
+        let profile = LensProfile::parse(&text, "a").expect("good");
+        assert_eq!(profile.for_picture(4000, 3000, Some(26.4), "a").expect("rounding"), profile.lens);
+        assert!(profile.for_picture(4000, 3000, None, "a").is_ok());
+        let zoomed = profile.for_picture(4000, 3000, Some(28.6), "a").expect_err("zoomed").to_string();
+        assert!(zoomed.contains("26 mm") && zoomed.contains("28.6 mm"), "{zoomed}");
     }
 }

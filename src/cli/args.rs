@@ -47,6 +47,10 @@ pub enum Command {
     Sheet(super::sheet::SheetArgs),
     /// Survey a bay, check that it still holds, show it in words
     Bay(super::bay::BayArgs),
+    /// Calibrate the camera's lens from photos of a printed checkerboard
+    Lens(super::lens::LensArgs),
+    /// Fit the camera's response to light from photos of one still wall at several exposures
+    Response(super::response::ResponseArgs),
     /// Turn photos into test cases, for those who develop this program
     Fixture(super::fixture::FixtureArgs),
     /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers
@@ -58,7 +62,7 @@ pub enum Command {
 /// Arguments of `measure`.
 #[derive(Debug, Args)]
 pub struct MeasureArgs {
-    /// Photo of the beam on the wall, JPEG or PNG, straight from the camera
+    /// Photo of the beam on the wall, JPEG, HEIC or PNG, straight from the camera
     #[arg(value_name = "PHOTO")]
     pub photo: PathBuf,
     /// Bay file: wall, floor, marks and how well they are known
@@ -105,6 +109,9 @@ pub struct MeasureArgs {
     /// Lens file: calibration of the camera's lens
     #[arg(long, value_name = "LENS.toml")]
     pub lens: Option<PathBuf>,
+    /// Response file: the camera's tone curve, fitted by `lampwright response`; used in place of what the marks tell
+    #[arg(long, value_name = "RESPONSE.toml")]
+    pub response: Option<PathBuf>,
     /// Photo from the same camera position with the room lit; the marks are read from it
     #[arg(long, value_name = "PHOTO")]
     pub marks_photo: Option<PathBuf>,

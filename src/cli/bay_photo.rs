@@ -7,7 +7,7 @@
 use super::exit::ExitStatus;
 use super::plan;
 use crate::bay::{Bay, MarkKind};
-use crate::camera::Lens;
+use crate::camera::{Lens, LensProfile};
 use crate::error::{Error, Refusal};
 use crate::flag::FlagCode;
 use crate::marks::{self, FindOptions, Marks};
@@ -37,7 +37,7 @@ pub(super) fn check_photo(bay: &Bay, path: &Path, lens: Option<&Path>) -> Result
 }
 
 fn upright_lens(path: &Path, photo: &Photo) -> Result<Lens, Error> {
-    let lens = plan::read_parsed(path, Lens::parse)?;
+    let lens = plan::read_parsed(path, LensProfile::parse)?;
     let (width, height) = (photo.stored_width as u32, photo.stored_height as u32);
     let name = path.display().to_string();
     Ok(lens.for_picture(width, height, photo.shot.focal_35mm, &name)?.upright(photo.orientation))

@@ -60,6 +60,7 @@ fn measured(plan: &Plan, photos: &PhotoFiles, observer: &mut dyn Observer) -> Re
         rule: &plan.rule,
         screws: plan.screws.as_ref(),
         lens: plan.lens_text.as_ref().map(|(path, text)| (path.as_str(), text.as_str())),
+        response: plan.response.as_ref().map(|(path, profile)| (path.as_str(), profile)),
         options: &plan.options,
         marks_by_hand: &plan.marks_by_hand,
     };

@@ -142,13 +142,13 @@ pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
     };
     let facts = fs::metadata(path).map_err(fail)?;
     if !facts.is_file() {
-        return Err(Error::file(name, "is no file, need a photo", "name the JPEG or PNG itself"));
+        return Err(Error::file(name, "is no file, need a photo", "name the photo itself"));
     }
     if facts.len() > MAX_PHOTO_BYTES {
         return Err(Error::file(
             name,
             format!("{} bytes, at most {MAX_PHOTO_BYTES} are read", facts.len()),
-            "take the photo as the camera wrote it, JPEG or PNG",
+            "take the photo as the camera wrote it",
         ));
     }
     Ok(PhotoFile { name, bytes: fs::read(path).map_err(fail)? })

@@ -12,6 +12,8 @@ mod score_pictures;
 mod score_sweep;
 pub mod rules;
 pub mod sheet;
+pub mod lens;
+pub mod response;
 pub mod bay;
 mod bay_survey;
 mod bay_check;

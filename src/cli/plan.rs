@@ -8,6 +8,7 @@ use super::mark_entry;
 use crate::aim::{AppliedRule, Beam, LampCase, Rule, Screws};
 use crate::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
 use crate::beam::Pattern;
+use crate::camera::ResponseProfile;
 use crate::error::Error;
 use crate::options::Options;
 use crate::reading::DisplayUnits;
@@ -56,6 +57,8 @@ pub enum Input {
     Screws,
     /// The lens file.
     Lens,
+    /// The response file.
+    Response,
     /// The options file.
     Options,
 }
@@ -69,6 +72,8 @@ pub struct PlanTexts {
     pub rule: String,
     /// The screws file, when given.
     pub screws: Option<String>,
+    /// The response file, when given.
+    pub response: Option<String>,
 }
 
 /// What is printed on the annotated picture of a recorded reading.
@@ -103,6 +108,8 @@ pub struct Plan {
     pub screws: Option<Screws>,
     /// Path and text of the lens file, when given.
     pub lens_text: Option<(String, String)>,
+    /// The camera's response and its file's name, when given.
+    pub response: Option<(String, ResponseProfile)>,
     /// Marks given by hand.
     pub marks_by_hand: Vec<(u32, PxPoint)>,
     /// Units of the text.
@@ -143,6 +150,7 @@ impl Plan {
             bay: text(Input::Bay, &args.bay)?,
             rule: text(Input::Rule, Path::new(&args.rules))?,
             screws: optional(Input::Screws, &args.screws)?,
+            response: optional(Input::Response, &args.response)?,
         };
         let bay = Bay::parse(&texts.bay, &name(&args.bay))?;
         let entry = lamp_entry(args);
@@ -150,6 +158,7 @@ impl Plan {
         let lamp = lamp_case(args, &rule);
         let applied = rule.apply(&lamp)?;
         let parsed_screws = args.screws.as_deref().zip(texts.screws.as_ref());
+        let parsed_response = args.response.as_deref().zip(texts.response.as_ref());
         let options = args.options.as_deref().zip(optional(Input::Options, &args.options)?);
         Ok(Self {
             photo: args.photo.clone(),
@@ -161,6 +170,9 @@ impl Plan {
             rule: applied,
             screws: parsed_screws.map(|(path, text)| Screws::parse(text, &name(path))).transpose()?,
             lens_text: args.lens.as_deref().map(name).zip(optional(Input::Lens, &args.lens)?),
+            response: parsed_response
+                .map(|(path, text)| Ok((name(path), ResponseProfile::parse(text, &name(path))?)))
+                .transpose()?,
             marks_by_hand: mark_entry::parse_all(&args.marks, &bay)?,
             units: units(args.units),
             json: json_target(args.json.as_deref()),
@@ -365,7 +377,7 @@ fn annotated_target(path: &Path) -> Result<AnnotatedTarget, Error> {
 /// No output may overwrite an input or the other output, and its folder must exist.
 fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
     let mut taken: Vec<PathBuf> = vec![args.photo.clone(), args.bay.clone()];
-    let optional = [&args.screws, &args.lens, &args.marks_photo, &args.ambient_photo, &args.options];
+    let optional = [&args.screws, &args.lens, &args.response, &args.marks_photo, &args.ambient_photo, &args.options];
     taken.extend(optional.into_iter().flatten().cloned());
     taken.push(PathBuf::from(&args.rules));
     let json = match &plan.json {

@@ -191,7 +191,7 @@ fn place_in(args: &mut MeasureArgs, folder: &Path) {
     let place = |path: &mut PathBuf| *path = folder.join(&*path);
     place(&mut args.photo);
     place(&mut args.bay);
-    [&mut args.screws, &mut args.lens, &mut args.marks_photo, &mut args.ambient_photo]
+    [&mut args.screws, &mut args.lens, &mut args.response, &mut args.marks_photo, &mut args.ambient_photo]
         .into_iter()
         .flatten()
         .for_each(place);

@@ -19,6 +19,8 @@ const GAP: f32 = 28.0;
 const ICON_GAP: f32 = 20.0;
 /// Most lines of one sentence; a longer one ends in an ellipsis. The reading has it in full.
 const MOST_LINES: usize = 6;
+/// Size of the record's line: an id, a day and a verdict fit on one.
+const CAPTION_SIZE: f32 = 36.0;
 /// Least size of the verdict's subject.
 const SUBJECT_SIZE: f32 = 46.0;
 
@@ -71,7 +73,7 @@ pub(super) fn headline(words: &Words) -> Panel {
 pub(super) fn small_print(words: &Words) -> Panel {
     let mut panel = Panel { height: 0.6 * MARGIN, lines: Vec::new(), icons: Vec::new(), badge: None };
     if let Some(caption) = &words.caption {
-        panel.add_lines(caption, Type::bold(DETAIL_SIZE), MARGIN, PAPER);
+        panel.add_lines(caption, Type::bold(CAPTION_SIZE), MARGIN, PAPER);
     }
     let face = Type::regular(SMALL_SIZE);
     for text in &words.small_print {

@@ -4,9 +4,11 @@
 //! what the camera wrote about the shot.
 //! **How**: the type is told by content. Sizes are read from the header and judged before anything is decoded.
 //! **Weak when** the name says another type (flag `wrong-extension`) or exposure data is missing (flag `exif-missing`).
-//! **Fails when** the file is no JPEG or PNG, of a kind or size beyond the limits, incomplete or damaged: one
+//! **Fails when** the file is no JPEG, HEIC or PNG (HEIC with the cargo feature `heic`), of a kind or size beyond the limits, incomplete or damaged: one
 //! [`Error::File`] that says what was found, what is needed and what to do.
 
+#[cfg(feature = "heic")]
+use super::decode_heic::decode_heic;
 use super::decode_jpeg::decode_jpeg;
 use super::decode_png::decode_png;
 use super::exif::{ExifFacts, read_exif};
@@ -44,6 +46,10 @@ const OTHER_TYPES: [(&[u8], &str); 9] = [
     (b"\x1A\x45\xDF\xA3", "video"),
 ];
 const GIVE_A_PHOTO: &str = "give a photo as JPEG or PNG";
+#[cfg(feature = "heic")]
+const KINDS: &str = "JPEG, HEIC or PNG";
+#[cfg(not(feature = "heic"))]
+const KINDS: &str = "JPEG or PNG";
 
 /// Limits on what is decoded.
 #[derive(Debug, Clone)]
@@ -104,35 +110,50 @@ pub fn decode(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Photo
 fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Photo, Defect> {
     let format = format_of(bytes)?;
     let (picture, sha256) = rayon::join(|| picture_of(bytes, format, options), || sha256_hex(bytes));
-    let (stored_width, stored_height, pixels, exif) = picture?;
+    let Picture { width, height, pixels, exif, container_orientation } = picture?;
     let ExifFacts { orientation, shot } = exif.map(read_exif).unwrap_or_default();
+    let orientation = container_orientation.unwrap_or(orientation);
     let flags = extension_flag(file, format).into_iter().chain(exposure_flag(&shot)).collect();
     Ok(Photo {
         file: file.to_owned(),
         sha256,
         format,
         pixels,
-        stored_width,
-        stored_height,
+        stored_width: width,
+        stored_height: height,
         orientation,
-        upright: UprightMap::new(stored_width, stored_height, orientation),
+        upright: UprightMap::new(width, height, orientation),
         shot,
         flags,
     })
 }
 
-/// Width and height as stored, pixels, and the block of EXIF data.
-type Picture = (usize, usize, Pixels, Option<Vec<u8>>);
+/// What a file holds.
+pub(super) struct Picture {
+    /// Width as stored.
+    pub(super) width: usize,
+    /// Height as stored.
+    pub(super) height: usize,
+    pub(super) pixels: Pixels,
+    /// The TIFF structure of its EXIF block.
+    pub(super) exif: Option<Vec<u8>>,
+    /// The orientation, 1 to 8, where the container says it and EXIF does not count.
+    pub(super) container_orientation: Option<u8>,
+}
 
 fn picture_of(bytes: &[u8], format: Format, options: &DecodeOptions) -> Result<Picture, Defect> {
     match format {
-        Format::Jpeg => {
-            let picture = decode_jpeg(bytes, options)?;
-            Ok((picture.width, picture.height, picture.pixels, picture.exif))
-        }
-        Format::Png => {
-            let picture = decode_png(bytes, options)?;
-            Ok((picture.width, picture.height, picture.pixels, picture.exif))
+        Format::Jpeg => decode_jpeg(bytes, options),
+        Format::Png => decode_png(bytes, options),
+        #[cfg(feature = "heic")]
+        Format::Heic => decode_heic(bytes, options),
+        #[cfg(not(feature = "heic"))]
+        Format::Heic => {
+            let hint = "set the camera to JPEG (often called \"most compatible\"), or convert the photo to JPEG";
+            Err(Defect::new(
+                "a HEIC (HEIF) photo, which this build of the program does not read, need JPEG or PNG",
+                hint,
+            ))
         }
     }
 }
@@ -146,35 +167,46 @@ fn format_of(bytes: &[u8]) -> Result<Format, Defect> {
         return Ok(Format::Png);
     }
     if bytes.is_empty() {
-        return Err(Defect::new("the file is empty (0 bytes), need a JPEG or PNG photo", "copy the file again"));
+        return Err(Defect::new(
+            format!("the file is empty (0 bytes), need a photo as {KINDS}"),
+            "copy the file again",
+        ));
     }
-    if let Some(brand) = bytes.get(4..12).filter(|box_start| box_start.starts_with(b"ftyp")) {
-        return Err(boxed_type(&brand[4..]));
+    if bytes.get(4..8) == Some(b"ftyp") {
+        return boxed_type(bytes);
     }
     if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") {
-        return Err(Defect::new("a WebP picture, need JPEG or PNG", GIVE_A_PHOTO));
+        return Err(Defect::new(format!("a WebP picture, need {KINDS}"), GIVE_A_PHOTO));
     }
     if let Some((_, name)) = OTHER_TYPES.iter().find(|(start, _)| bytes.starts_with(start)) {
-        return Err(Defect::new(format!("a {name} file, need JPEG or PNG"), GIVE_A_PHOTO));
+        return Err(Defect::new(format!("a {name} file, need {KINDS}"), GIVE_A_PHOTO));
     }
     let probe = String::from_utf8_lossy(&bytes[..bytes.len().min(TEXT_PROBE_BYTES)]).to_lowercase();
     if ["<!doctype", "<html", "<head", "<svg", "<?xml"].iter().any(|start| probe.contains(start)) {
         let hint = "the download saved a page instead of the photo: download the photo itself";
-        return Err(Defect::new("a web page (HTML or XML), need JPEG or PNG", hint));
+        return Err(Defect::new(format!("a web page (HTML or XML), need {KINDS}"), hint));
     }
-    Err(Defect::new(format!("no photo: {} bytes of unknown type, need JPEG or PNG", bytes.len()), GIVE_A_PHOTO))
+    Err(Defect::new(format!("no photo: {} bytes of unknown type, need {KINDS}", bytes.len()), GIVE_A_PHOTO))
 }
 
-/// Files of the ISO base media format, by their brand (ISO/IEC 23008-12 for HEIF).
-fn boxed_type(brand: &[u8]) -> Defect {
-    match brand {
-        b"heic" | b"heix" | b"hevc" | b"hevx" | b"heim" | b"heis" | b"mif1" | b"msf1" => {
-            let hint = "set the camera to JPEG (often called \"most compatible\"), or convert the photo to JPEG";
-            Defect::new("a HEIC (HEIF) photo, need JPEG or PNG", hint)
-        }
-        b"avif" | b"avis" => Defect::new("an AVIF picture, need JPEG or PNG", GIVE_A_PHOTO),
-        _ => Defect::new("a video or another media file, need a JPEG or PNG photo", GIVE_A_PHOTO),
+/// Files of the ISO base media format, by their brands (ISO/IEC 23008-12 for HEIF): the main one and, where that says no
+/// more than "a picture", those that it is compatible with.
+fn boxed_type(bytes: &[u8]) -> Result<Format, Defect> {
+    const BRANDS_LIMIT_BYTES: usize = 256;
+    let is_avif = |brand: &[u8]| matches!(brand, b"avif" | b"avis");
+    let length = bytes.first_chunk().map_or(0, |size| u32::from_be_bytes(*size) as usize);
+    let brands = &bytes[8..bytes.len().min(length.clamp(12, BRANDS_LIMIT_BYTES)).max(8)];
+    let main = brands.get(..4).unwrap_or_default();
+    match main {
+        b"mif1" | b"msf1" if brands.chunks(4).any(is_avif) => Err(avif()),
+        b"heic" | b"heix" | b"hevc" | b"hevx" | b"heim" | b"heis" | b"mif1" | b"msf1" => Ok(Format::Heic),
+        brand if is_avif(brand) => Err(avif()),
+        _ => Err(Defect::new(format!("a video or another media file, need a photo as {KINDS}"), GIVE_A_PHOTO)),
     }
+}
+
+fn avif() -> Defect {
+    Defect::new(format!("an AVIF picture, need {KINDS}"), GIVE_A_PHOTO)
 }
 
 /// Judges the size that a header states; returns the number of pixels.
@@ -230,6 +262,7 @@ fn extension_flag(file: &str, format: Format) -> Option<Flag> {
     let extension = file.rsplit(['/', '\\']).next()?.rsplit_once('.')?.1.to_ascii_lowercase();
     let (name, is_right) = match format {
         Format::Jpeg => ("JPEG", ["jpg", "jpeg", "jpe", "jfif", "mpo"].contains(&extension.as_str())),
+        Format::Heic => ("HEIC", ["heic", "heif", "hif"].contains(&extension.as_str())),
         Format::Png => ("PNG", ["png", "apng"].contains(&extension.as_str())),
     };
     let text = || format!("The file's name ends in .{extension}, but it is a {name}; it was read as that.");

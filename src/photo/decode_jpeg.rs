@@ -8,7 +8,7 @@
 //! **Weak when** damage changes neither the length of the coded data nor the structure: JPEG has no checksum.
 //! **Fails when** the walk fails, the decoder fails, data is short or left over, or the lower part is one flat colour.
 
-use super::decode::{DecodeOptions, Defect, check_memory, check_size, guarded};
+use super::decode::{DecodeOptions, Defect, Picture, check_memory, check_size, guarded};
 use super::image::Pixels;
 use super::jpeg_walk::{Frame, JpegFile, damaged, empty_picture, walk};
 use std::cell::Cell;
@@ -38,16 +38,8 @@ const COEFFICIENT_BYTES: usize = 2;
 /// Blocks of the padding at the right and lower edge are counted in by rounding up to this many pixels.
 const PADDING_PX: usize = 32;
 
-/// What a JPEG file holds.
-pub(super) struct JpegPicture {
-    pub(super) width: usize,
-    pub(super) height: usize,
-    pub(super) pixels: Pixels,
-    pub(super) exif: Option<Vec<u8>>,
-}
-
 /// Decodes the first picture of a JPEG file.
-pub(super) fn decode_jpeg(bytes: &[u8], options: &DecodeOptions) -> Result<JpegPicture, Defect> {
+pub(super) fn decode_jpeg(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defect> {
     let file = walk(bytes, options.max_scans)?;
     let channels = check_frame(&file, options)?;
     let frame = &file.frame;
@@ -56,7 +48,8 @@ pub(super) fn decode_jpeg(bytes: &[u8], options: &DecodeOptions) -> Result<JpegP
         check_bottom(&samples, frame.width * channels, channels)?;
     }
     let pixels = if channels == 1 { Pixels::Gray8(samples) } else { Pixels::Rgb8(samples) };
-    Ok(JpegPicture { width: frame.width, height: frame.height, pixels, exif: file.exif.map(<[u8]>::to_vec) })
+    let exif = file.exif.map(<[u8]>::to_vec);
+    Ok(Picture { width: frame.width, height: frame.height, pixels, exif, container_orientation: None })
 }
 
 /// Judges the header; returns the number of channels.

@@ -5,7 +5,7 @@
 //! animated file the still picture counts.
 //! **Fails when** the file ends before its IEND chunk, a checksum is wrong, or a limit is exceeded.
 
-use super::decode::{DecodeOptions, Defect, check_memory, check_size, guarded};
+use super::decode::{DecodeOptions, Defect, Picture, check_memory, check_size, guarded};
 use super::exif::EXIF_LIMIT_BYTES;
 use super::image::Pixels;
 use ::png::{BitDepth, ColorType, Decoder, DecodingError, Limits, Reader, Transformations};
@@ -17,21 +17,13 @@ const SIDE_LIMIT_BYTES: usize = 16 << 20;
 const ADAM7_PASSES: [(usize, usize, usize, usize); 7] =
     [(0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), (1, 0, 2, 2), (0, 1, 1, 2)];
 
-/// What a PNG file holds.
-pub(super) struct PngPicture {
-    pub(super) width: usize,
-    pub(super) height: usize,
-    pub(super) pixels: Pixels,
-    pub(super) exif: Option<Vec<u8>>,
-}
-
 /// Decodes the still picture of a PNG file.
-pub(super) fn decode_png(bytes: &[u8], options: &DecodeOptions) -> Result<PngPicture, Defect> {
+pub(super) fn decode_png(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defect> {
     guarded(|| decode_guarded(bytes, options))
         .unwrap_or_else(|| Err(Defect::new("photo damaged: its data leads the decoder astray", "copy the file again")))
 }
 
-fn decode_guarded(bytes: &[u8], options: &DecodeOptions) -> Result<PngPicture, Defect> {
+fn decode_guarded(bytes: &[u8], options: &DecodeOptions) -> Result<Picture, Defect> {
     let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), Limits { bytes: SIDE_LIMIT_BYTES });
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);
@@ -58,7 +50,7 @@ fn decode_guarded(bytes: &[u8], options: &DecodeOptions) -> Result<PngPicture, D
     };
     let pixels = outcome.and_then(|pixels| reader.finish().map(|()| pixels)).map_err(|error| defect(&error, bytes))?;
     let exif = reader.info().exif_metadata.as_ref().filter(|block| block.len() <= EXIF_LIMIT_BYTES);
-    Ok(PngPicture { width, height, pixels, exif: exif.map(|block| block.to_vec()) })
+    Ok(Picture { width, height, pixels, exif: exif.map(|block| block.to_vec()), container_orientation: None })
 }
 
 struct Layout {

@@ -139,6 +139,27 @@ fn what_follows_the_picture_is_ignored() {
     assert!(found(&[&png[..], b"<html>"].concat()).is_ok());
 }
 
+/// A file as phones write it with a gain map or a second view: an index (CIPA DC-007) in the first picture, and a second
+/// picture behind its end marker.
+#[test]
+fn of_several_pictures_the_first_counts_and_must_be_whole() {
+    let (first, second) = (with_flat_bottom(160, 0, [0; 3], 0), fixture("baseline-grey.jpg"));
+    let index = segment(0xE2, b"MPF\0II*\0\x08\0\0\0\0\0\0\0\0\0");
+    let first_with_index = with_segments(&first, &index);
+    let whole = [&first_with_index[..], &second].concat();
+    assert_eq!(found(&whole).unwrap().pixels, found(&first).unwrap().pixels);
+    // The cut at 60 % lies in the first picture, that at 90 % in the second.
+    let end = first_with_index.len();
+    assert!(end > whole.len() * 60 / 100 && end < whole.len() * 90 / 100, "{end} of {}", whole.len());
+    for percent in (5..100).step_by(5) {
+        let length = whole.len() * percent / 100;
+        assert_eq!(found(&whole[..length]).is_ok(), length >= end, "cut at {percent} %");
+    }
+    assert_found(&whole[..whole.len() * 60 / 100], "photo incomplete");
+    // A second picture pushed up against the cut must not complete the first.
+    assert!(found(&[&first_with_index[..end * 60 / 100], &second].concat()).is_err());
+}
+
 /// A preview picture inside the Exif block has an end marker of its own, which must not be taken for the photo's.
 #[test]
 fn a_preview_inside_the_metadata_is_not_the_picture() {
@@ -223,15 +244,21 @@ fn limits_are_the_options() {
 fn other_files_are_named() {
     assert_found(b"", "empty");
     assert_found(b"\r\n<!DOCTYPE html><html>", "web page");
-    assert_found(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "HEIC");
-    assert_found(b"\0\0\0\x18ftypmif1\0\0\0\0mif1heic", "HEIC");
+    assert_found(b"\0\0\0\x18ftypmif1\0\0\0\0mif1avif", "AVIF");
+    assert_found(b"\0\0\0\x18ftypmp42\0\0\0\0isommp42", "a video");
+    assert_found(b"\0\0\0\x18ftyp", "a video");
     assert_found(b"\0\0\0\x18ftypavif\0\0\0\0", "AVIF");
     assert_found(b"RIFF\x10\0\0\0WEBPVP8 ", "WebP");
     assert_found(b"%PDF-1.7", "PDF");
     assert_found(b"hello", "5 bytes of unknown type");
     assert_found(&[0; 4096], "unknown type");
-    let text = decode(b"\0\0\0\x18ftypheic", "IMG_1.HEIC", &small()).unwrap_err().to_string();
-    assert!(text.contains("set the camera to JPEG"), "{text}");
+}
+
+#[cfg(not(feature = "heic"))]
+#[test]
+fn without_its_feature_a_heic_is_named_with_the_way_out() {
+    let text = decode(&fixture("plain-420.heic"), "IMG_1.HEIC", &small()).unwrap_err().to_string();
+    assert!(text.contains("does not read") && text.contains("set the camera to JPEG"), "{text}");
 }
 
 #[test]

@@ -20,6 +20,8 @@ pub enum Pixels {
 pub enum Format {
     /// JPEG, baseline or progressive.
     Jpeg,
+    /// HEIC: a HEIF file with pictures coded as HEVC.
+    Heic,
     /// PNG.
     Png,
 }
@@ -97,7 +99,7 @@ pub struct Photo {
     pub stored_width: usize,
     /// Height as stored.
     pub stored_height: usize,
-    /// EXIF orientation, 1 to 8.
+    /// EXIF orientation, 1 to 8; of a HEIC file, the one that means what its container's turns mean.
     pub orientation: u8,
     /// From upright places to stored pixels.
     pub upright: UprightMap,
@@ -143,6 +145,21 @@ impl Photo {
             Pixels::Gray16(p) => f32::from(p[i]) * TO_8_BIT,
             Pixels::Rgb8(p) => f32::from(p[3 * i + 1]),
             Pixels::Rgb16(p) => f32::from(p[3 * i + 1]) * TO_8_BIT,
+        }
+    }
+
+    /// Encoded luma, 0..=255, of every pixel as stored, rows from the top (weights of JPEG's Y: ITU-T T.871).
+    pub fn stored_luma(&self) -> Vec<f32> {
+        const TO_8_BIT: f32 = 1.0 / 257.0;
+        const WEIGHTS: [f32; 3] = [0.299, 0.587, 0.114];
+        let luma = |pixel: [f32; 3]| WEIGHTS[0] * pixel[0] + WEIGHTS[1] * pixel[1] + WEIGHTS[2] * pixel[2];
+        match &self.pixels {
+            Pixels::Gray8(p) => p.iter().map(|&sample| f32::from(sample)).collect(),
+            Pixels::Gray16(p) => p.iter().map(|&sample| f32::from(sample) * TO_8_BIT).collect(),
+            Pixels::Rgb8(p) => p.as_chunks::<3>().0.iter().map(|&pixel| luma(pixel.map(f32::from))).collect(),
+            Pixels::Rgb16(p) => {
+                p.as_chunks::<3>().0.iter().map(|&pixel| TO_8_BIT * luma(pixel.map(f32::from))).collect()
+            }
         }
     }
 }

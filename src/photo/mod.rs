@@ -3,9 +3,13 @@
 pub mod options;
 pub mod image;
 pub mod decode;
+#[cfg(feature = "heic")]
+mod decode_heic;
 mod decode_jpeg;
 mod decode_png;
 mod exif;
+#[cfg(feature = "heic")]
+mod heic_boxes;
 mod jpeg_walk;
 pub mod linear;
 pub mod banding;
@@ -29,6 +33,8 @@ pub use options::PhotoOptions;
 pub use pair::{FoundShift, PairShift, shift_between};
 pub use sharpness::{edge_spread_px, white_share};
 
+#[cfg(all(test, feature = "heic"))]
+mod heic_tests;
 #[cfg(test)]
 mod hostile_tests;
 #[cfg(test)]

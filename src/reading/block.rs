@@ -68,9 +68,9 @@ pub struct PhotoBlock {
     pub width: usize,
     /// Height in pixels.
     pub height: usize,
-    /// Further: `jpeg` or `png`, by content.
+    /// Further: `jpeg`, `heic` or `png`, by content.
     pub format: String,
-    /// Further: EXIF orientation, 1 to 8.
+    /// Further: EXIF orientation, 1 to 8; of a HEIC, what its container says.
     pub orientation: u8,
     /// Further: exposure time, seconds.
     pub exposure_s: Option<f64>,

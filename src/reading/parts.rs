@@ -127,6 +127,7 @@ fn photo_block(photo: &Photo) -> PhotoBlock {
         height: photo.height(),
         format: match photo.format {
             Format::Jpeg => "jpeg",
+            Format::Heic => "heic",
             Format::Png => "png",
         }
         .to_owned(),

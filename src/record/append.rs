@@ -9,6 +9,7 @@ use super::failure;
 use super::files;
 use super::hash::Hash;
 use super::head::Head;
+use super::head_file;
 use super::inspection::{Follows, How, Inspection};
 use super::key::{PublicKey, StationKey};
 use super::list::how_word;
@@ -94,6 +95,7 @@ impl Store {
         let key = StationKey::load(&folder)?;
         // Taken before the tree is read, so that no other program can append in between.
         let change = Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate).map_err(fail)?;
+        self.check_end()?;
         let mut tree = self.tree()?;
         let entry = make(&change, &folder)?;
         let bytes = serde_json::to_vec(&entry).map_err(|error| {
@@ -113,6 +115,7 @@ impl Store {
         };
         insert().map_err(fail)?;
         change.commit().map_err(fail)?;
+        head_file::write(&folder, &head);
         Ok(Appended { number, id: entry.id().to_owned(), head })
     }
 }

@@ -6,6 +6,7 @@
 use super::database::DATABASE;
 use super::failure;
 use super::files;
+use super::head_file;
 use super::store::Store;
 use super::verify::{Findings, Verified, VerifyOptions, verify};
 use super::verify_log::{LogFacts, read_log};
@@ -37,5 +38,6 @@ pub fn backup(store: &Store, to: &Path) -> Result<Verified, Error> {
             files::keep(to, &bytes)?;
         }
     }
+    head_file::write(to, &copy.head()?);
     verify(&copy, &VerifyOptions::default())
 }

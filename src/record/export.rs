@@ -128,8 +128,11 @@ fn named_files(number: u64, stored: &super::store::Stored) -> Vec<(String, Hash)
             ];
             for (kind, file) in kinds {
                 if let Some(file) = file {
-                    let ending = if kind == "annotated" { "jpg" } else { reading.reading.photo.format.as_str() };
-                    let ending = if ending == "png" { "png" } else { "jpg" };
+                    let ending = match reading.reading.photo.format.as_str() {
+                        "png" if kind != "annotated" => "png",
+                        "heic" if kind != "annotated" => "heic",
+                        _ => "jpg",
+                    };
                     let name = format!("{number:06}-{}-{}-{}-{kind}.{ending}", lamp.side, lamp.beam, n + 1);
                     files.push((name, file.sha256));
                 }

@@ -44,8 +44,8 @@ pub struct Inspection {
     pub checklist: Vec<CheckAnswer>,
     /// The lamps and beams, in the order of work.
     pub lamps: Vec<LampRecord>,
-    /// Over all lamps: `fail` if one fails, else `refused`, `none`, `borderline` if one is, else `pass`; `begun` before the
-    /// first reading.
+    /// Over all lamps: `fail` if one fails, else `refused`, `none`, `borderline` if one is, else `begun` while a lamp has no
+    /// reading, else `pass`.
     pub verdict: String,
 }
 
@@ -188,12 +188,14 @@ pub struct Parameters {
     pub screws: Option<Hash>,
     /// Lens file.
     pub lens: Option<Hash>,
+    /// Response file: the camera's tone curve.
+    pub response: Option<Hash>,
     /// Options file with every tunable.
     pub options: Hash,
 }
 
 /// Verdicts from the gravest to the best.
-const GRAVEST_FIRST: [&str; 5] = ["fail", "refused", "none", "borderline", "pass"];
+const GRAVEST_FIRST: [&str; 6] = ["fail", "refused", "none", "borderline", "begun", "pass"];
 
 impl LampRecord {
     /// From readings in order: finds before, after and the verdict.
@@ -220,9 +222,9 @@ impl LampRecord {
 }
 
 impl Inspection {
-    /// The verdict over lamps that have readings.
+    /// The verdict over all lamps.
     pub fn verdict_of(lamps: &[LampRecord]) -> String {
-        let has = |word: &str| lamps.iter().any(|lamp| !lamp.readings.is_empty() && lamp.verdict == word);
+        let has = |word: &str| lamps.iter().any(|lamp| lamp.verdict == word);
         GRAVEST_FIRST.into_iter().find(|word| has(word)).unwrap_or("begun").to_owned()
     }
 
@@ -249,6 +251,34 @@ impl RecordedReading {
 impl Parameters {
     /// Every text that is named.
     pub fn hashes(&self) -> impl Iterator<Item = Hash> {
-        [Some(self.bay), Some(self.rule), self.screws, self.lens, Some(self.options)].into_iter().flatten()
+        [Some(self.bay), Some(self.rule), self.screws, self.lens, self.response, Some(self.options)]
+            .into_iter()
+            .flatten()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_inspection_passes_when_every_lamp_does() {
+        let verdict = |words: &[&str]| {
+            let lamp =
+                |word: &&str| LampRecord { verdict: (*word).to_owned(), ..LampRecord::new("left", "low", Vec::new()) };
+            Inspection::verdict_of(&words.iter().map(lamp).collect::<Vec<_>>())
+        };
+        assert_eq!(LampRecord::new("left", "low", Vec::new()).verdict, "begun");
+        for (words, wanted) in [
+            (&["pass", "pass"][..], "pass"),
+            (&["pass", "begun"], "begun"),
+            (&["pass", "borderline", "begun"], "borderline"),
+            (&["none", "borderline"], "none"),
+            (&["refused", "none"], "refused"),
+            (&["refused", "fail", "pass"], "fail"),
+            (&[], "begun"),
+        ] {
+            assert_eq!(verdict(words), wanted, "{words:?}");
+        }
     }
 }

@@ -134,7 +134,9 @@ mod tests {
         fn growing_gives_the_defined_root(entries in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..4), 0..80)) {
             let leaves: Vec<Hash> = entries.iter().map(|entry| leaf(entry)).collect();
             let mut tree = Tree::default();
-            leaves.iter().for_each(|leaf| tree.push(*leaf));
+            for leaf in &leaves {
+                tree.push(*leaf);
+            }
             prop_assert_eq!(tree.root(), by_definition(&leaves));
         }
     }

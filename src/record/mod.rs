@@ -25,6 +25,7 @@ pub mod key;
 mod failure;
 mod database;
 mod files;
+mod head_file;
 pub mod store;
 mod append;
 pub mod list;

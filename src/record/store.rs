@@ -99,6 +99,11 @@ impl Store {
         limit().map_err(|error| self.failed(&error))
     }
 
+    /// Leaves flushing to the system: for those who fill a store to measure its speed. A power cut then loses records.
+    pub fn set_unsafe_speed(&self) -> Result<(), Error> {
+        self.db.pragma_update(None, "synchronous", "off").map_err(|error| self.failed(&error))
+    }
+
     /// How long another program's write is waited for.
     pub fn wait_for(&self, longest: Duration) -> Result<(), Error> {
         self.db.busy_timeout(longest).map_err(|error| self.failed(&error))
@@ -117,15 +122,24 @@ impl Store {
 
     /// The tree over the whole log.
     pub(super) fn tree(&self) -> Result<Tree, Error> {
-        let last = self
+        let last = self.peaks("SELECT number, peaks FROM log ORDER BY number DESC LIMIT ?1", 1)?;
+        Ok(last.unwrap_or_default())
+    }
+
+    /// The root over the first `size` entries; `None` when there are not so many.
+    pub(super) fn root_at(&self, size: u64) -> Result<Option<Hash>, Error> {
+        let Some(last) = size.checked_sub(1) else { return Ok(Some(Tree::default().root())) };
+        Ok(self.peaks("SELECT number, peaks FROM log WHERE number = ?1", last)?.map(|tree| tree.root()))
+    }
+
+    fn peaks(&self, sql: &str, value: u64) -> Result<Option<Tree>, Error> {
+        let found = self
             .db
-            .query_row("SELECT number, peaks FROM log ORDER BY number DESC LIMIT 1", [], |row| {
-                Ok((row.get::<_, i64>(0)?, row.get::<_, Vec<u8>>(1)?))
-            })
+            .query_row(sql, [value as i64], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, Vec<u8>>(1)?)))
             .optional()
             .map_err(|error| self.failed(&error))?;
-        let Some((number, peaks)) = last else { return Ok(Tree::default()) };
-        Tree::from_peaks(number as u64 + 1, &peaks).ok_or_else(|| self.changed(number as u64))
+        let Some((number, peaks)) = found else { return Ok(None) };
+        Tree::from_peaks(number as u64 + 1, &peaks).map(Some).ok_or_else(|| self.changed(number as u64))
     }
 
     /// A record by its number, its id, or the beginning of its id.

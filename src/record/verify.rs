@@ -3,12 +3,13 @@
 //! **Takes** a store and [`VerifyOptions`]. **Gives** [`Verified`]; a store is whole when it lists no finding. **How**: every
 //! entry is hashed again and the Merkle tree built anew; every parameter, photo and picture that an entry names is hashed;
 //! summaries, salted texts and signatures are held against the entries. **Weak when** no head is given and nothing is signed:
-//! then a tail that was cut off with its summaries cannot show. **Fails when** the store cannot be opened at all.
+//! then a tail that was cut off on purpose, with all that stands beside the log, cannot show. **Fails when** the store cannot be opened at all.
 
 use super::database;
 use super::files;
 use super::hash::Hash;
 use super::head::Head;
+use super::head_file;
 use super::key::{PublicKey, SignedHead};
 use super::personal;
 use super::store::Store;
@@ -87,13 +88,17 @@ pub fn verify(store: &Store, options: &VerifyOptions) -> Result<Verified, Error>
     let outcome = signatures(&view, &mut signed);
     findings.step("signatures", outcome);
     let mut sizes: BTreeSet<u64> = signed.keys().copied().collect();
-    sizes.extend(options.head.map(|head| head.size));
+    let beside = head_file::read(&store.folder);
+    sizes.extend(options.head.iter().chain(&beside).map(|head| head.size));
     let mut log = LogFacts::default();
     let outcome = read_log(&view, &sizes, &mut log, &mut findings);
     findings.step(&format!("log from entry {}", log.tree.size()), outcome);
     let head = Head { size: log.tree.size(), root: log.tree.root() };
     if let Some(outside) = &options.head {
         hold_against(outside, &log, "the head that was given", &mut findings);
+    }
+    if let Some(beside) = &beside {
+        hold_against(beside, &log, head_file::HEAD_FILE, &mut findings);
     }
     let newest_signed = hold_signatures(&signed, &log, options.public_key.as_ref(), &mut findings);
     let mut parameters = 0;
@@ -243,7 +248,9 @@ fn hold_photos(folder: &Path, log: &LogFacts, findings: &mut Findings, notes: &m
             Some((format!("photo {hash}"), format!("{found}; entry {number} names it")))
         })
         .collect();
-    wrong.into_iter().for_each(|(place, found)| findings.add(place, found));
+    for (place, found) in wrong {
+        findings.add(place, found);
+    }
     let others = files::others(folder, |hash| log.photos.contains_key(hash));
     if others > 0 {
         notes.push(format!(

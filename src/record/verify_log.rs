@@ -158,7 +158,7 @@ pub(super) fn read_log(
                 next_summary = next(&mut summaries)?;
             }
             match mention {
-                Ok(mention) => hold(number, mention, shown, facts, findings),
+                Ok(mention) => hold(number, mention, shown.as_ref(), facts, findings),
                 Err(error) => findings.add(&place, format!("cannot be read: {error}")),
             }
         }
@@ -198,7 +198,7 @@ fn number(row: &Row<'_>) -> rusqlite::Result<i64> {
 }
 
 /// Holds an entry against its summary, and takes down what it names.
-fn hold(number: u64, entry: Mention, shown: Option<Summary>, facts: &mut LogFacts, findings: &mut Findings) {
+fn hold(number: u64, entry: Mention, shown: Option<&Summary>, facts: &mut LogFacts, findings: &mut Findings) {
     if entry.kind == "erasure" {
         facts.erased.extend(entry.of);
         if shown.is_some() {
@@ -243,7 +243,7 @@ fn hold(number: u64, entry: Mention, shown: Option<Summary>, facts: &mut LogFact
         plate: plate.map(|hash| hash.0.to_vec()),
         customer: customer.map(|hash| hash.0.to_vec()),
     };
-    if shown.as_ref() != Some(&wanted) {
+    if shown != Some(&wanted) {
         findings.add(format!("summary of entry {number}"), "is not what the entry says");
     }
 }

@@ -29,7 +29,14 @@ fn hash(text: &str) -> Hash {
 
 /// An inspection of the vehicle "order N" with two readings of its left lamp; its photos are `photos`.
 pub(crate) fn draft(order: usize, photos: &[Vec<u8>]) -> Draft {
-    let parameters = Parameters { bay: hash(BAY), rule: hash(RULE), screws: None, lens: None, options: hash(OPTIONS) };
+    let parameters = Parameters {
+        bay: hash(BAY),
+        rule: hash(RULE),
+        screws: None,
+        lens: None,
+        response: None,
+        options: hash(OPTIONS),
+    };
     let readings: Vec<RecordedReading> = photos
         .iter()
         .enumerate()

@@ -61,6 +61,7 @@ fn run(plan: &Plan, bytes: &[u8]) -> Vec<(&'static str, Duration)> {
         traffic: plan.lamp.traffic,
         rule: &plan.rule,
         screws: None,
+        response: None,
         lens: None,
         marks_by_hand: &[],
     };

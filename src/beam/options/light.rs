@@ -182,6 +182,14 @@ tunables! {
         /// large: the lamp's light passes for paint. Default: own judgement.
         course_deg: f64 = 0.5, "deg", 0.1..=3.0;
 
+        /// The same where the column's cutoff is near. Too small: a blurred painted edge is taken off with it; too large:
+        /// the cutoff passes for paint. Default: under the softness of a cutoff (own judgement).
+        sharp_course_deg: f64 = 0.12, "deg", 0.04..=1.0;
+
+        /// Least change from row to row there, and on a smooth wall. Too small: the cutoff's own bend is evened out; too
+        /// large: painted edges stay in. Default: own judgement.
+        least_sharp: f64 = 0.04, "ln", 0.0..=0.5;
+
         /// Fewest columns that tell of a row. Too small: a pipe makes a row; too large: rows at the cutoff are told
         /// by none. Default: own judgement.
         least_columns: usize = 8, "", 2..=60;
@@ -205,5 +213,26 @@ tunables! {
         /// Share of rows that must be told for that. Too small: chance; too large: bricks are not told. Default: own
         /// judgement.
         least_told: f64 = 0.4, "", 0.05..=1.0;
+    }
+}
+
+tunables! {
+    /// What the wall's rows may have done to the place of an edge.
+    pub struct WallRowsOptions {
+        /// Distance below the cutoff from which the wall is looked at. Too small: the edge passes for texture; too large:
+        /// little wall is left. Default: own judgement.
+        clear_deg: f64 = 0.35, "deg", 0.1..=2.0;
+
+        /// Light under which a row tells nothing. Too small: noise; too large: dim photos are told by none. Default: own
+        /// judgement.
+        darkest: f64 = 0.01, "full scale", 0.0..=0.2;
+
+        /// Rows on either side over which the beam's own course is taken off. Too small: courses of brick are taken off
+        /// with it; too large: the lamp's light passes for paint. Default: 0.6 degrees (own judgement).
+        course_rows: usize = 15, "joined rows", 4..=100;
+
+        /// Fewest rows that tell of a wall. Too small: chance; too large: low lamps are told by none. Default: own
+        /// judgement.
+        least_rows: usize = 20, "joined rows", 5..=200;
     }
 }

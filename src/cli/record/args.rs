@@ -118,7 +118,7 @@ pub enum VerdictArg {
     None,
     /// A lamp was photographed and never measured
     Refused,
-    /// No reading yet
+    /// A lamp has no reading yet, and no other is worse
     Begun,
 }
 

@@ -187,11 +187,12 @@ fn parameters(plan: &Plan) -> (Parameters, Vec<String>) {
         rule: hash(&plan.texts.rule),
         screws: plan.texts.screws.as_ref().map(hash),
         lens: lens.as_ref().map(hash),
+        response: plan.texts.response.as_ref().map(hash),
         options: hash(&options),
     };
-    let texts =
-        [Some(plan.texts.bay.clone()), Some(plan.texts.rule.clone()), plan.texts.screws.clone(), lens, Some(options)];
-    (parameters, texts.into_iter().flatten().collect())
+    let given = [plan.texts.screws.clone(), plan.texts.response.clone(), lens];
+    let texts = [plan.texts.bay.clone(), plan.texts.rule.clone(), options];
+    (parameters, texts.into_iter().chain(given.into_iter().flatten()).collect())
 }
 
 fn filed(name: &str, bytes: &[u8]) -> FiledFile {

@@ -76,7 +76,7 @@ fn words(outcome: &Verified, options: &VerifyOptions) -> String {
         None => text += "not signed\n",
     }
     if options.head.is_none() && options.public_key.is_none() {
-        text += "no head and no key from outside were given: a tail that was cut off could not show\n";
+        text += "no head and no key from outside were given: a tail that was cut off on purpose could not show\n";
     }
     for note in &outcome.notes {
         let _ = writeln!(text, "note: {note}");

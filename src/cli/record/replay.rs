@@ -65,10 +65,8 @@ fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
             "use the version that wrote it",
         )
     };
-    let args = match Cli::try_parse_from(words).map_err(|error| unusable(error.to_string()))?.command {
-        Command::Measure(args) => args,
-        _ => return Err(unusable("it is no measurement".to_owned())),
-    };
+    let parsed = Cli::try_parse_from(words).map_err(|error| unusable(error.to_string()))?;
+    let Command::Measure(args) = parsed.command else { return Err(unusable("it is no measurement".to_owned())) };
     let parameters = &recorded.parameters;
     let text = |input: Input, _: &Path| {
         let hash = match input {
@@ -76,6 +74,7 @@ fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
             Input::Rule => Some(parameters.rule),
             Input::Screws => parameters.screws,
             Input::Lens => parameters.lens,
+            Input::Response => parameters.response,
             Input::Options => Some(parameters.options),
         };
         store.parameter(&hash.ok_or_else(|| unusable(format!("it names a file of {input:?} that was not recorded")))?)
@@ -124,8 +123,7 @@ fn compare(path: &str, then: &Value, now: &Value, found: &mut Vec<String>) {
                 compare(&below(&n.to_string()), then, now, found);
             }
         }
-        // Numbers are compared as they are written: the same digits.
-        _ if then.to_string() == now.to_string() => {}
+        _ if then == now => {}
         _ => found.push(format!("{path}: recorded {then}, now {now}")),
     }
 }

@@ -18,7 +18,7 @@ const TO_THE_MINUTE: usize = 16;
 pub(super) fn list(args: &ListArgs) -> Result<(String, ExitStatus), Error> {
     let store = Store::read(&args.store)?;
     let filter = Filter { is_all: args.all, limit: Some(args.limit), ..Filter::default() };
-    listed(&store, &filter, args.json)
+    Ok((listed(&store, &filter, args.json)?.0, ExitStatus::Good))
 }
 
 pub(super) fn find(args: &FindArgs) -> Result<(String, ExitStatus), Error> {
@@ -51,7 +51,7 @@ fn listed(store: &Store, filter: &Filter, is_json: bool) -> Result<(String, Exit
     }
     let mut text = table(&rows);
     // Writing to a String cannot fail.
-    let _ = writeln!(text, "\n{} of {} entries, head {head}", rows.len(), head.size);
+    let _ = writeln!(text, "\n{} shown; the log has {} entries, head {head}", rows.len(), head.size);
     Ok((text, status))
 }
 
