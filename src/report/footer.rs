@@ -17,6 +17,8 @@ const QR: f64 = 33.0;
 const RIM: f64 = 2.8;
 /// Most cautions that are printed in words.
 const MOST_CAUTIONS: usize = 3;
+/// Sizes of the small print, the usual one first.
+const SIZES: [f64; 2] = [2.75, 2.5];
 /// Height of the lines with id and head.
 const IDS: f64 = 9.0;
 /// Space between two paragraphs.
@@ -27,7 +29,7 @@ const DECIDES: &str = "Local codes and licensed inspectors decide whether this v
      beams stood on this wall in these photos; it is no certificate and claims conformity with no standard or regulation.";
 /// How to read the rulers and figures.
 const READ: &str = "How to read it: percent is fall per distance, so 1 % is 10 cm lower on 10 m. On the rulers the shaded part is \
-     allowed, the dashed line is the aim, the dot is the beam, and its whiskers are the uncertainty. \"Light ends at\" is where \
+     allowed, the dashed line is the aim, the dot is the beam, and its whiskers are the uncertainty. “Light ends at” is where \
      the bright part ends on a level road.";
 
 /// The foot, measured before it is drawn.
@@ -40,19 +42,32 @@ pub(super) struct Foot {
 }
 
 impl Foot {
-    /// For this record on paper of this width.
-    pub(super) fn new(input: &ReportInput<'_>, paper_width: f64) -> Self {
+    /// For this record on paper of this width, with at most so much height where that can be: then fewer cautions are printed
+    /// in words, or the small print becomes a little smaller.
+    pub(super) fn new(input: &ReportInput<'_>, paper_width: f64, most: f64) -> Self {
         let width = paper_width - 2.0 * SIDE - QR - 6.0;
-        let bold = Style { is_bold: true, ..SMALL };
-        let mut paragraphs = vec![(DECIDES.to_owned(), bold), (rule(input), SMALL)];
-        paragraphs.push((measured(input), SMALL));
-        paragraphs.push((READ.to_owned(), SMALL));
-        let cautions = cautions(input);
-        if !cautions.is_empty() {
-            paragraphs.push((format!("Mind: {cautions}"), SMALL));
+        let of = |size: f64, cautions: usize| Self::of(input, width, Style { size, ..SMALL }, cautions);
+        let tries = SIZES.into_iter().flat_map(|size| (0..=MOST_CAUTIONS).rev().map(move |cautions| (size, cautions)));
+        let mut last = of(SIZES[0], MOST_CAUTIONS);
+        for (size, cautions) in tries {
+            last = of(size, cautions);
+            if last.height <= most {
+                break;
+            }
         }
+        last
+    }
+
+    fn of(input: &ReportInput<'_>, width: f64, style: Style, most_cautions: usize) -> Self {
+        let mut paragraphs = vec![(DECIDES.to_owned(), Style { is_bold: true, ..style }), (rule(input), style)];
+        let cautions = cautions(input, most_cautions);
+        if !cautions.is_empty() {
+            paragraphs.push((format!("Mind: {cautions}"), style));
+        }
+        paragraphs.push((measured(input), style));
+        paragraphs.push((READ.to_owned(), style));
         let text: f64 = paragraphs.iter().map(|(words, style)| style.height_of(words, width) + BETWEEN).sum();
-        let height = (text + 2.5).max(QR + 2.0 * RIM + 3.0) + IDS;
+        let height = (text + 3.0).max(QR + 2.0 * RIM + 3.0) + IDS;
         Self { paragraphs, width, height }
     }
 
@@ -117,7 +132,7 @@ fn measured(input: &ReportInput<'_>) -> String {
     heights.dedup();
     format!(
         "How it was measured: from a photo of each beam on a wall {:.2} m away, whose marks give the scale (bay {}, {surveyed}); \
-         lamp centres {} mm above the floor. ± is the expanded uncertainty (k = {}): the true value lies inside in about 95 of \
+         lamp centres {} mm above the floor. ± is the expanded uncertainty (k={}): the true value lies inside in about 95 of \
          100 photos.",
         setup.distance_mm / 1000.0,
         clean(&inspection.bay.id),
@@ -127,7 +142,7 @@ fn measured(input: &ReportInput<'_>) -> String {
 }
 
 /// Warnings of the readings that are shown, each once.
-fn cautions(input: &ReportInput<'_>) -> String {
+fn cautions(input: &ReportInput<'_>, most: usize) -> String {
     let shown = input.stored.inspection.lamps.iter().filter_map(LampRecord::after);
     let mut seen = BTreeMap::new();
     let mut order = Vec::new();
@@ -136,11 +151,13 @@ fn cautions(input: &ReportInput<'_>) -> String {
             order.push(clean(&flag.text));
         }
     }
-    let more = order.len().saturating_sub(MOST_CAUTIONS);
-    order.truncate(MOST_CAUTIONS);
+    let more = order.len().saturating_sub(most);
+    order.truncate(most);
     let mut text = order.iter().map(|text| format!("{}.", text.trim_end_matches('.'))).collect::<Vec<_>>().join(" ");
     if more > 0 {
-        text += &format!(" And {more} more: see the inspection's full table.");
+        let count = if more == 1 { "one caution".to_owned() } else { format!("{more} cautions") };
+        let count = if text.is_empty() { count } else { format!(" And {more} more") };
+        text += &format!("{count}: see the full table of the inspection.");
     }
     text
 }

@@ -20,9 +20,10 @@ pub fn front_pages(input: &ReportInput<'_>, paper: Paper) -> Result<Vec<Page>, E
     let mut pages = Vec::with_capacity(count);
     for number in 0..count {
         let mut page = Page::upright(paper);
-        let foot = Foot::new(input, page.width);
         let top = head(&mut page, input, "HEADLAMP AIM REPORT", (number + 1, count));
         let here = &lamps[LAMPS * number..lamps.len().min(LAMPS * (number + 1))];
+        let least = here.len() as f64 * (LEAST_HEIGHT + GAP);
+        let foot = Foot::new(input, page.width, page.height - BOTTOM - top - least);
         let room = page.height - BOTTOM - foot.height - top;
         let height = (room / here.len().max(1) as f64 - GAP).clamp(LEAST_HEIGHT, MOST_HEIGHT);
         for (n, lamp) in here.iter().enumerate() {

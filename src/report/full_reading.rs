@@ -213,6 +213,7 @@ fn parameters(flow: &mut Flow, parameters: &Parameters) {
         ("Rule file", Some(parameters.rule)),
         ("Screws file", parameters.screws),
         ("Lens file", parameters.lens),
+        ("Response file", parameters.response),
         ("Options file", Some(parameters.options)),
     ];
     for (name, hash) in all {

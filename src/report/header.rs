@@ -10,6 +10,8 @@ use crate::record::How;
 pub(super) const HEIGHT: f64 = 36.0;
 /// Widest badge.
 const BADGE: f64 = 62.0;
+/// The sentence, and what a field holds, shrink to this part before they take two lines or are cut.
+const LEAST_LINE: f64 = 0.8;
 
 /// Draws it; returns where it ends.
 pub(super) fn head(page: &mut Page, input: &ReportInput<'_>, name: &str, number: (usize, usize)) -> f64 {
@@ -26,10 +28,10 @@ pub(super) fn head(page: &mut Page, input: &ReportInput<'_>, name: &str, number:
     let at = (left + width + 5.0, TOP + 12.8);
     let sentence = headline(inspection);
     let style = Style::bold(5.0);
-    if style.width_of(&sentence) <= right - at.0 {
-        page.words(at, sentence, style);
+    if LEAST_LINE * style.width_of(&sentence) <= right - at.0 {
+        page.words(at, sentence.as_str(), style.fitted(&sentence, right - at.0));
     } else {
-        page.paragraph((at.0, at.1 - 2.6), right - at.0, &sentence, Style::bold(4.1));
+        page.paragraph((at.0, at.1 - 2.8), right - at.0, &sentence, Style::bold(4.0));
     }
     fields(page, input, TOP + 21.5);
     notice(page, input, TOP + HEIGHT - 0.8);
@@ -53,7 +55,8 @@ fn fields(page: &mut Page, input: &ReportInput<'_>, y: f64) {
         let (x, y) = (SIDE + column * (n % 3) as f64, y + 8.2 * (n / 3) as f64);
         page.words((x, y), name, LABEL);
         let style = Style { is_bold: true, ..TEXT };
-        page.words((x, y + 3.9), cut(&value, column - 3.0, style), style);
+        let value = cut(&value, (column - 3.0) / LEAST_LINE, style);
+        page.words((x, y + 3.9), value.as_str(), style.fitted(&value, column - 3.0));
     }
 }
 

@@ -1,27 +1,32 @@
 //! One lamp on the page: what was found, pictures before and now, numbers, and the two rulers.
 
 use super::ReportInput;
-use super::axis::{AxisView, Way, reach_of};
+use super::axis::{AxisView, Place, Way, reach_of};
 use super::figures::{limits, mm, mm_and_u, percent_and_u, signed, signed_percent};
 use super::look::{LABEL, RULE_LINE, SMALL, TEXT, cut, draw_badge_right};
 use super::picture::{View, shown_last};
+use super::reach::Reach;
 use super::ruler::ruler;
-use super::words::{finding, lamp_name, meaning, minute};
+use super::words::{finding, lamp_name, minute, refused};
 use crate::kit::sheet_page::{DIM, Page, Pen, Spot, Style};
 use crate::reading::Reading;
 use crate::record::{LampRecord, RecordedReading};
 
 /// Least height of a lamp's block, mm.
-pub(super) const LEAST_HEIGHT: f64 = 76.0;
+pub(super) const LEAST_HEIGHT: f64 = 75.0;
 /// Beyond, more height only leaves gaps.
 pub(super) const MOST_HEIGHT: f64 = 108.0;
 /// Part of the width that pictures and numbers take.
 const LEFT_PART: f64 = 0.625;
 /// Height of the table of numbers.
-const TABLE: f64 = 27.5;
+const TABLE: f64 = 31.5;
 /// Height of the lying ruler.
-const LYING: f64 = 22.5;
+const LYING: f64 = 24.0;
 const GAP: f64 = 4.0;
+/// Where findings begin, behind "Before:".
+const INDENT: f64 = 14.5;
+/// Highest frame of a picture, by its width: the highest view fits.
+const FRAME_SHAPE: f64 = 0.6;
 const NUMBER: Style = Style::regular(3.1);
 /// Columns of the table as parts of its width: name, before, now, allowed.
 const COLUMNS: [f64; 4] = [0.0, 0.225, 0.475, 0.735];
@@ -55,11 +60,8 @@ pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord,
 fn findings(page: &mut Page, lamp: &LampRecord, after: &RecordedReading, at: Spot, width: f64) -> f64 {
     let mut y = at.1;
     let mut say = |name: &str, reading: &Reading, style: Style| {
-        let meaning = meaning(reading).map(|meaning| format!(" {meaning}")).unwrap_or_default();
-        let sentence = format!("{}.{meaning}", finding(reading));
         page.words((at.0, y), name, style);
-        let indent = Style { is_bold: true, ..style }.width_of("Before: ").max(14.0);
-        y = page.paragraph((at.0 + indent, y), width - indent, &capital(&sentence), style);
+        y = page.paragraph((at.0 + INDENT, y), width - INDENT, &format!("{}.", finding(reading)), style);
     };
     match lamp.before().filter(|_| lamp.before != lamp.after) {
         Some(before) => {
@@ -72,10 +74,11 @@ fn findings(page: &mut Page, lamp: &LampRecord, after: &RecordedReading, at: Spo
 }
 
 fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spot, room: Spot) {
-    let frame = (0.5 * (room.0 - 3.0), room.1 - 3.6);
+    let width = 0.5 * (room.0 - 3.0);
+    let frame = (width, (room.1 - 3.6).min(FRAME_SHAPE * width));
     let second = at.0 + frame.0 + 3.0;
     let shots = if lamp.before == lamp.after {
-        [("The wall", lamp.after(), View::Wall), ("The beam from near", lamp.after(), View::Beam)]
+        [("The wall", lamp.after(), View::Wall), ("The beam", lamp.after(), View::Beam)]
     } else {
         [("Before", lamp.before(), View::Beam), ("Now", lamp.after(), View::Beam)]
     };
@@ -94,7 +97,7 @@ fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
     let before = lamp.before().filter(|_| lamp.before != lamp.after);
     let column = COLUMNS.map(|part| at.0 + part * width);
     let room =
-        |n: usize| COLUMNS.get(n + 1).map_or(width - COLUMNS[n] * width, |next| (next - COLUMNS[n]) * width - 1.0);
+        |n: usize| COLUMNS.get(n + 1).map_or(width - COLUMNS[n] * width, |next| (next - COLUMNS[n]) * width - 2.0);
     let mut line = |y: f64, cells: [String; 4], style: Style| {
         for (n, cell) in cells.into_iter().enumerate() {
             let style = style.fitted(&cell, room(n));
@@ -107,11 +110,9 @@ fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
     line(y, heads, LABEL);
     for (name, way) in [("Height", Way::Vertical), ("Direction", Way::Horizontal)] {
         let Some(axis) = AxisView::of(lamp, way) else { continue };
-        let cell = |place: Option<super::axis::Place>, show: &dyn Fn(super::axis::Place) -> String| {
-            place.map_or_else(String::new, show)
-        };
-        let in_percent = |place: super::axis::Place| percent_and_u(place.value_deg, place.u_deg);
-        let in_mm = |place: super::axis::Place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm);
+        let cell = |place: Option<Place>, show: &dyn Fn(Place) -> String| place.map_or_else(String::new, show);
+        let in_percent = |place: Place| percent_and_u(place.value_deg, place.u_deg);
+        let in_mm = |place: Place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm);
         let allowed = |unit: &str, show: &dyn Fn(f64) -> String| match axis.lower_deg.or(axis.upper_deg) {
             Some(_) => limits(axis.lower_deg, axis.upper_deg, unit, show),
             None => "not judged".to_owned(),
@@ -135,10 +136,12 @@ fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
     if let Some(now) = reach_of(&after.reading) {
         let before = before.and_then(|before| reach_of(&before.reading));
         y += 5.0;
-        let span = now.span().map(|span| format!("({span})")).unwrap_or_default();
-        let cells =
-            ["Light ends at".to_owned(), before.map_or_else(String::new, |reach| reach.words()), now.words(), span];
+        let words = |reach: Option<Reach>| reach.map_or_else(String::new, |reach| reach.words());
+        let cells = ["Light ends at".to_owned(), words(before), words(Some(now)), String::new()];
         line(y, cells, Style { is_bold: true, ..NUMBER });
+        let span = |reach: Option<Reach>| reach.and_then(|reach| reach.span()).unwrap_or_default();
+        y += 3.7;
+        line(y, ["on a level road".to_owned(), span(before), span(Some(now)), String::new()], SMALL.ink(DIM));
     }
     page.line((at.0, at.1 - 0.4), (at.0 + width, at.1 - 0.4), Pen::solid(0.2, RULE_LINE));
 }
@@ -153,13 +156,8 @@ fn unmeasured(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corne
     let width = LEFT_PART * size.0;
     let style = Style { is_bold: true, ..TEXT };
     let mut y = page.paragraph(at, width, "No photo of this lamp could be measured. The last one:", style);
-    y = page.paragraph((at.0, y + 0.5), width, &super::words::refused(&last.reading), TEXT);
+    y = page.paragraph((at.0, y + 0.5), width, &refused(&last.reading), TEXT);
     let room = (width, (corner.1 + size.1 - y - 3.0).max(10.0));
     page.words((at.0, y + 2.0), cut(&format!("{} UTC", minute(&last.measured)), width, LABEL), LABEL);
     input.pictures.draw(page, Some(last), View::Wall, (at.0, y + 3.5), (room.0, room.1 - 3.5));
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

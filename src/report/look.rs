@@ -20,6 +20,8 @@ pub(super) const AIM: Ink = Ink::Colour([20, 90, 180]);
 pub(super) const BEFORE: Ink = Ink::Grey(120);
 /// Thin lines between parts.
 pub(super) const RULE_LINE: Ink = Ink::Grey(185);
+/// Around a picture that does not fill its frame: the colour of its own panels.
+pub(super) const SURROUND: Ink = Ink::Colour([14, 18, 24]);
 /// Behind the head of a table.
 pub(super) const PALE: Ink = Ink::Grey(238);
 

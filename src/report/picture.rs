@@ -3,10 +3,10 @@
 //! A picture's bytes go into the PDF as they were recorded; a page shows a window on them. In a small frame the words of a
 //! whole picture could not be read, and the page says them itself, so the close-up of the beam is shown, or the wall.
 
-use super::look::RULE_LINE;
+use super::look::{RULE_LINE, SURROUND};
 use crate::draw::views;
 use crate::error::Error;
-use crate::kit::sheet_page::{Anchor, DIM, Item, Page, Pen, Spot, Style};
+use crate::kit::sheet_page::{Anchor, DIM, Item, Page, Pen, Spot, Style, rectangle};
 use crate::record::{Hash, Inspection, LampRecord, RecordedReading};
 use image::ImageFormat;
 use std::collections::BTreeMap;
@@ -66,8 +66,7 @@ impl Pictures {
         self.all.get(&reading?.annotated.as_ref()?.sha256)
     }
 
-    /// Draws a view of a reading's picture into a frame, as large as it fits, at its upper left corner; returns the size that
-    /// it took.
+    /// Draws a view of a reading's picture into a frame, as large as it fits, in its middle.
     pub(super) fn draw(
         &self,
         page: &mut Page,
@@ -75,33 +74,33 @@ impl Pictures {
         view: View,
         corner: Spot,
         room: Spot,
-    ) -> Spot {
+    ) {
         let Some(picture) = self.of(reading) else {
             page.rectangle(corner, room, Pen::solid(0.2, RULE_LINE));
             let style = Style::regular(2.75).ink(DIM).anchored(Anchor::Middle);
             page.words((corner.0 + 0.5 * room.0, corner.1 + 0.5 * room.1), "no picture was recorded", style);
-            return room;
+            return;
         };
-        let whole = (0, picture.height);
-        let (top, bottom) = match view {
-            View::Beam => picture.views.last().copied(),
-            View::Wall => picture.views.first().copied(),
-        }
-        .unwrap_or(whole);
+        let rows = match view {
+            View::Beam => picture.views.last(),
+            View::Wall => picture.views.first(),
+        };
+        let (top, bottom) = rows.copied().unwrap_or((0, picture.height));
         let (width, height) = (f64::from(picture.width), f64::from(bottom - top));
         let scale = (room.0 / width).min(room.1 / height);
         let size = (scale * width, scale * height);
+        let place = (corner.0 + 0.5 * (room.0 - size.0), corner.1 + 0.5 * (room.1 - size.1));
+        page.fill(rectangle(corner, room).to_vec(), SURROUND);
         page.items.push(Item::Window {
-            corner,
+            corner: place,
             size,
-            shift: (corner.0, corner.1 - scale * f64::from(top)),
+            shift: (place.0, place.1 - scale * f64::from(top)),
             items: vec![Item::Picture {
                 corner: (0.0, 0.0),
                 size: (size.0, scale * f64::from(picture.height)),
                 jpeg: Arc::clone(&picture.jpeg),
             }],
         });
-        size
     }
 }
 

@@ -17,7 +17,7 @@ const PERCENT_STEPS: [f64; 9] = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0]
 const MM_STEPS: [f64; 11] = [5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0];
 /// Least distance of two ticks with numbers, mm of paper: upright, lying.
 const UPRIGHT_PITCH: f64 = 5.5;
-const LYING_PITCH: f64 = 12.0;
+const LYING_PITCH: f64 = 9.5;
 const TICK: f64 = 1.4;
 const NUMBERS: Style = Style::regular(2.5);
 const DOT: f64 = 1.15;
@@ -95,7 +95,9 @@ pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, corner: Spot, si
     page.words((corner.0, corner.1 + 3.2), title, Style { is_bold: true, ..TEXT });
     let bar = match way {
         Way::Vertical => Bar { corner: (corner.0 + 17.0, corner.1 + 9.5), size: (size.0 - 34.0, size.1 - 11.0), way },
-        Way::Horizontal => Bar { corner: (corner.0 + 13.0, corner.1 + 8.6), size: (size.0 - 19.0, size.1 - 12.8), way },
+        Way::Horizontal => {
+            Bar { corner: (corner.0 + 13.0, corner.1 + 10.0), size: (size.0 - 19.0, size.1 - 14.2), way }
+        }
     };
     let scale = Scale::of(axis);
     band(page, axis, scale, bar);

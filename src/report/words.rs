@@ -26,7 +26,7 @@ pub(super) fn badge(verdict: &str) -> &'static str {
         "borderline" => "TOO CLOSE TO CALL",
         "none" => "NO VERDICT",
         "refused" => "NOT MEASURED",
-        _ => "NOT YET MEASURED",
+        _ => "NOT FINISHED",
     }
 }
 
@@ -39,9 +39,10 @@ pub(super) fn headline(inspection: &Inspection) -> String {
     let open = inspection.lamps.len() - measured.len();
     match inspection.verdict.as_str() {
         "pass" if measured.len() == 1 => "This lamp is set right.".to_owned(),
+        "pass" if measured.len() == 2 => "Both lamps are set right.".to_owned(),
         "pass" => format!("All {} beams are set right.", measured.len()),
         "fail" => format!("Not set right: {}.", joined(&named("fail"))),
-        "borderline" => format!("Too close to the limit to call: {}.", joined(&named("borderline"))),
+        "borderline" => format!("Close to a limit: {}.", joined(&named("borderline"))),
         "refused" => format!("Could not be measured: {}.", joined(&named("refused"))),
         "none" if named("none").is_empty() => "Measured; nothing was judged.".to_owned(),
         "none" => format!("Measured, but without a verdict: {}.", joined(&named("none"))),
@@ -50,49 +51,42 @@ pub(super) fn headline(inspection: &Inspection) -> String {
     }
 }
 
-/// What one reading found, without its subject: `too low, and too far to the right`.
+/// What one reading found: `Too low (lights less road); too far right`.
 pub(super) fn finding(reading: &Reading) -> String {
     let Some(verdict) = &reading.verdict else { return refused(reading) };
-    let one = |way: Way, name: &str| match judged(reading, way) {
-        Some(axis) => Some(axis_words(axis, way)),
-        None if verdict.not_measured.iter().any(|axis| axis == name) => Some(match way {
-            Way::Vertical => "the height could not be measured".to_owned(),
-            Way::Horizontal => "the direction could not be measured".to_owned(),
-        }),
-        None => None,
+    let one = |way: Way, name: &str, missing: &'static str| match judged(reading, way) {
+        Some(axis) => Some(axis_words(axis, way, &reading.setup.beam)),
+        None => verdict.not_measured.iter().any(|axis| axis == name).then_some(missing),
     };
-    let (vertical, horizontal) = (one(Way::Vertical, "vertical"), one(Way::Horizontal, "horizontal"));
-    let right = |found: &Option<String>| found.as_deref().is_some_and(|words| words.starts_with("right "));
-    match (vertical, horizontal) {
+    let vertical = one(Way::Vertical, "vertical", "height could not be measured");
+    let horizontal = one(Way::Horizontal, "horizontal", "direction could not be measured");
+    let words = match (vertical, horizontal) {
         (None, None) => "measured, not judged by this rule".to_owned(),
-        (v, h) if right(&v) && right(&h) => "right in height and in direction".to_owned(),
-        (Some(v), Some(h)) => format!("{v}, and {h}"),
-        (Some(only), None) | (None, Some(only)) => only,
-    }
+        (Some(RIGHT_HEIGHT), Some(RIGHT_DIRECTION)) => "right in height and in direction".to_owned(),
+        (Some(vertical), Some(horizontal)) => format!("{vertical}; {horizontal}"),
+        (Some(only), None) | (None, Some(only)) => only.to_owned(),
+    };
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-fn axis_words(axis: &AxisBlock, way: Way) -> String {
-    let above = axis.upper_deg.is_some_and(|upper| axis.value_deg > upper);
-    let words =
-        |above_words: &str, below_words: &str| if above { above_words.to_owned() } else { below_words.to_owned() };
-    match (axis.result.as_str(), way) {
-        ("pass", Way::Vertical) => "right in height".to_owned(),
-        ("pass", Way::Horizontal) => "right in direction".to_owned(),
-        ("borderline", Way::Vertical) => "its height is too close to the limit to call".to_owned(),
-        ("borderline", Way::Horizontal) => "its direction is too close to the limit to call".to_owned(),
-        (_, Way::Vertical) => words("too high", "too low"),
-        (_, Way::Horizontal) => words("too far to the right", "too far to the left"),
-    }
-}
+const RIGHT_HEIGHT: &str = "right in height";
+const RIGHT_DIRECTION: &str = "right in direction";
 
-/// What too high or too low means on the road.
-pub(super) fn meaning(reading: &Reading) -> Option<&'static str> {
-    let axis = judged(reading, Way::Vertical)?;
-    if axis.result != "fail" {
-        return None;
-    }
+fn axis_words(axis: &AxisBlock, way: Way, beam: &str) -> &'static str {
     let is_above = axis.upper_deg.is_some_and(|upper| axis.value_deg > upper);
-    Some(if is_above { "It dazzles others." } else { "It lights less of the road than it could." })
+    match (axis.result.as_str(), way, is_above) {
+        ("pass", Way::Vertical, _) => RIGHT_HEIGHT,
+        ("pass", Way::Horizontal, _) => RIGHT_DIRECTION,
+        ("borderline", Way::Vertical, _) => "height too close to call",
+        ("borderline", Way::Horizontal, _) => "direction too close to call",
+        // A high beam dazzles wherever it points.
+        (_, Way::Vertical, true) if beam == "high" => "too high",
+        (_, Way::Vertical, true) => "too high (dazzles others)",
+        (_, Way::Vertical, false) => "too low (lights less road)",
+        (_, Way::Horizontal, true) => "too far right",
+        (_, Way::Horizontal, false) => "too far left",
+    }
 }
 
 /// Why a photo was refused.
