@@ -157,7 +157,8 @@ mod expected {
         ] {
             let judged = &last["verdict"][axis];
             let distance = number(&last["setup"]["distance_mm"]);
-            for (title, per_percent, digits, unit) in [(name, 1.0, 2, "%"), ("on the wall", distance / 100.0, 0, "mm")] {
+            for (title, per_percent, digits, unit) in [(name, 1.0, 2, "%"), ("on the wall", distance / 100.0, 0, "mm")]
+            {
                 lines.push(title.to_owned());
                 for reading in &shown {
                     let place = &reading["features"][feature];
@@ -172,9 +173,12 @@ mod expected {
             let (height, place) = (number(&reading["setup"]["height_mm"]), &reading["features"]["cutoff"]);
             (height, number(&place["v_deg"]), number(&place["u_deg"]))
         };
-        lines.extend(shown.iter().map(cutoff).map(|(height, v, _)| {
-            metres(height, v).map_or_else(|| "no end: dazzles".to_owned(), in_words)
-        }));
+        lines.extend(
+            shown
+                .iter()
+                .map(cutoff)
+                .map(|(height, v, _)| metres(height, v).map_or_else(|| "no end: dazzles".to_owned(), in_words)),
+        );
         lines.push("on a level road".to_owned());
         lines.extend(shown.iter().map(cutoff).filter_map(|(height, v, u)| {
             metres(height, v)?;
@@ -271,9 +275,10 @@ fn check_records(count: usize, seed: u64) {
                 assert_eq!(rest[start..start + wanted.len()], wanted[..], "record {number}");
                 rest = &rest[start + wanted.len()..];
             }
-            assert!(front.contains(&head.to_string()) && front.iter().any(|line| line == entry["id"].as_str().unwrap()));
-            let full: Vec<String> =
-                (page + 1..page + part as u32).flat_map(|page| lines(&document, page)).collect();
+            assert!(
+                front.contains(&head.to_string()) && front.iter().any(|line| line == entry["id"].as_str().unwrap())
+            );
+            let full: Vec<String> = (page + 1..page + part as u32).flat_map(|page| lines(&document, page)).collect();
             check_full_table(&full, &entry);
             page += part as u32;
         }
@@ -368,7 +373,8 @@ fn begin(folder: &Path, lamps: &str) {
     let bay = photos().join("left-after").join("shop-007.bay.toml").display().to_string();
     run(folder, &["record", "init", "shop"], 0);
     let words = ["aim", "start", "s.json", "--vehicle", "order 12", "--bay", &bay, "--lamps", lamps];
-    let more = ["--height-mm", "650", "--offset-mm", "580", "--record", "shop", "--by", "A. Tester", "--plate", "TEST-1"];
+    let more =
+        ["--height-mm", "650", "--offset-mm", "580", "--record", "shop", "--by", "A. Tester", "--plate", "TEST-1"];
     run(folder, &[&words[..], &more[..]].concat(), 0);
 }
 
@@ -392,7 +398,9 @@ fn two_lamps_from_photos_to_paper() {
     assert_eq!(document.get_pages().len(), 1, "one page");
     let text = all_lines(&document);
     let has = |words: &str| text.iter().any(|line| line.contains(words));
-    for words in ["PASS", "Left lamp, low beam", "Right lamp, low beam", "Before:", "order 12", "TEST-1", "no end: dazzles"] {
+    for words in
+        ["PASS", "Left lamp, low beam", "Right lamp, low beam", "Before:", "order 12", "TEST-1", "no end: dazzles"]
+    {
         assert!(has(words), "{words} is missing in {text:?}");
     }
     // The pictures lie in the file byte for byte: two of the left lamp, one of the right, which was measured once.

@@ -12,6 +12,8 @@ pub(super) const HEIGHT: f64 = 36.0;
 const BADGE: f64 = 62.0;
 /// The sentence, and what a field holds, shrink to this part before they take two lines or are cut.
 const LEAST_LINE: f64 = 0.8;
+/// Sizes of a sentence that takes two lines.
+const TWO_LINES: [f64; 3] = [4.2, 3.8, 3.4];
 
 /// Draws it; returns where it ends.
 pub(super) fn head(page: &mut Page, input: &ReportInput<'_>, name: &str, number: (usize, usize)) -> f64 {
@@ -31,7 +33,9 @@ pub(super) fn head(page: &mut Page, input: &ReportInput<'_>, name: &str, number:
     if LEAST_LINE * style.width_of(&sentence) <= right - at.0 {
         page.words(at, sentence.as_str(), style.fitted(&sentence, right - at.0));
     } else {
-        page.paragraph((at.0, at.1 - 2.8), right - at.0, &sentence, Style::bold(4.0));
+        let room = right - at.0;
+        let style = TWO_LINES.into_iter().map(Style::bold).find(|style| style.lines(&sentence, room).len() <= 2);
+        page.paragraph((at.0, at.1 - 2.8), room, &sentence, style.unwrap_or(Style::bold(3.2)));
     }
     fields(page, input, TOP + 21.5);
     notice(page, input, TOP + HEIGHT - 0.8);

@@ -5,7 +5,6 @@ use super::axis::{AxisView, Place, Way, reach_of};
 use super::figures::{limits, mm, mm_and_u, percent_and_u, signed, signed_percent};
 use super::look::{LABEL, RULE_LINE, SMALL, TEXT, cut, draw_badge_right};
 use super::picture::{View, shown_last};
-use super::reach::Reach;
 use super::ruler::ruler;
 use super::words::{finding, lamp_name, minute, refused};
 use crate::kit::sheet_page::{DIM, Page, Pen, Spot, Style};
@@ -28,8 +27,9 @@ const INDENT: f64 = 14.5;
 /// Highest frame of a picture, by its width: the highest view fits.
 const FRAME_SHAPE: f64 = 0.6;
 const NUMBER: Style = Style::regular(3.1);
-/// Columns of the table as parts of its width: name, before, now, allowed.
-const COLUMNS: [f64; 4] = [0.0, 0.225, 0.475, 0.735];
+/// Columns of the table as parts of its width: name, before, now, allowed; and name, measured, allowed.
+const TWICE: &[f64] = &[0.0, 0.215, 0.475, 0.735];
+const ONCE: &[f64] = &[0.0, 0.215, 0.5];
 
 /// Draws a lamp's block.
 pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
@@ -91,57 +91,50 @@ fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spo
     }
 }
 
-/// Numbers: each axis in percent, under it in millimetres on the wall; then the reach.
+/// Numbers: each axis in percent, under it in millimetres on the wall; then the reach. `None` is a column that is not there.
 fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
     let Some(after) = lamp.after() else { return };
     let before = lamp.before().filter(|_| lamp.before != lamp.after);
-    let column = COLUMNS.map(|part| at.0 + part * width);
-    let room =
-        |n: usize| COLUMNS.get(n + 1).map_or(width - COLUMNS[n] * width, |next| (next - COLUMNS[n]) * width - 2.0);
-    let mut line = |y: f64, cells: [String; 4], style: Style| {
-        for (n, cell) in cells.into_iter().enumerate() {
-            let style = style.fitted(&cell, room(n));
-            page.words((column[n], y), cell, style);
+    let columns = if before.is_some() { TWICE } else { ONCE };
+    let mut line = |y: f64, name: &str, [first, second, third]: [String; 3], style: Style| {
+        let all = [Some(name.to_owned()), before.map(|_| first), Some(second), Some(third)];
+        for (n, cell) in all.into_iter().flatten().enumerate() {
+            let end = columns.get(n + 1).copied().unwrap_or(1.0);
+            let style = style.fitted(&cell, (end - columns[n]) * width - 2.5);
+            page.words((at.0 + columns[n] * width, y), cell, style);
         }
     };
-    let now = if before.is_some() { "Now" } else { "Measured" };
-    let heads = ["", if before.is_some() { "Before" } else { "" }, now, "Allowed"].map(str::to_owned);
     let mut y = at.1 + 3.0;
-    line(y, heads, LABEL);
+    let now = if before.is_some() { "Now" } else { "Measured" };
+    line(y, "", ["Before", now, "Allowed"].map(str::to_owned), LABEL);
     for (name, way) in [("Height", Way::Vertical), ("Direction", Way::Horizontal)] {
         let Some(axis) = AxisView::of(lamp, way) else { continue };
-        let cell = |place: Option<Place>, show: &dyn Fn(Place) -> String| place.map_or_else(String::new, show);
-        let in_percent = |place: Place| percent_and_u(place.value_deg, place.u_deg);
-        let in_mm = |place: Place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm);
-        let allowed = |unit: &str, show: &dyn Fn(f64) -> String| match axis.lower_deg.or(axis.upper_deg) {
-            Some(_) => limits(axis.lower_deg, axis.upper_deg, unit, show),
-            None => "not judged".to_owned(),
-        };
+        let places = [axis.before, axis.now];
+        let is_judged = axis.lower_deg.or(axis.upper_deg).is_some();
+        let allowed = |unit: &str, show: &dyn Fn(f64) -> String| limits(axis.lower_deg, axis.upper_deg, unit, show);
+        let in_percent =
+            |place: Option<Place>| place.map_or_else(String::new, |place| percent_and_u(place.value_deg, place.u_deg));
+        let [was, is] = places.map(in_percent);
+        let limits = if is_judged { allowed("%", &signed_percent) } else { "not judged".to_owned() };
         y += 4.8;
-        line(
-            y,
-            [
-                name.to_owned(),
-                cell(axis.before, &in_percent),
-                cell(axis.now, &in_percent),
-                allowed("%", &signed_percent),
-            ],
-            NUMBER,
-        );
-        y += 3.7;
+        line(y, name, [was, is, limits], NUMBER);
+        let in_mm = |place: Option<Place>| {
+            place.map_or_else(String::new, |place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm))
+        };
+        let [was, is] = places.map(in_mm);
         let wall_mm = |limit: f64| signed(mm(limit, axis.distance_mm), 0);
-        let allowed = if axis.lower_deg.or(axis.upper_deg).is_some() { allowed("mm", &wall_mm) } else { String::new() };
-        line(y, ["on the wall".to_owned(), cell(axis.before, &in_mm), cell(axis.now, &in_mm), allowed], SMALL.ink(DIM));
+        let limits = if is_judged { allowed("mm", &wall_mm) } else { String::new() };
+        y += 3.7;
+        line(y, "on the wall", [was, is, limits], SMALL.ink(DIM));
     }
     if let Some(now) = reach_of(&after.reading) {
-        let before = before.and_then(|before| reach_of(&before.reading));
+        let reaches = [before.and_then(|before| reach_of(&before.reading)), Some(now)];
+        let [was, is] = reaches.map(|reach| reach.map_or_else(String::new, |reach| reach.words()));
         y += 5.0;
-        let words = |reach: Option<Reach>| reach.map_or_else(String::new, |reach| reach.words());
-        let cells = ["Light ends at".to_owned(), words(before), words(Some(now)), String::new()];
-        line(y, cells, Style { is_bold: true, ..NUMBER });
-        let span = |reach: Option<Reach>| reach.and_then(|reach| reach.span()).unwrap_or_default();
+        line(y, "Light ends at", [was, is, String::new()], Style { is_bold: true, ..NUMBER });
+        let [was, is] = reaches.map(|reach| reach.and_then(|reach| reach.span()).unwrap_or_default());
         y += 3.7;
-        line(y, ["on a level road".to_owned(), span(before), span(Some(now)), String::new()], SMALL.ink(DIM));
+        line(y, "on a level road", [was, is, String::new()], SMALL.ink(DIM));
     }
     page.line((at.0, at.1 - 0.4), (at.0 + width, at.1 - 0.4), Pen::solid(0.2, RULE_LINE));
 }

@@ -88,11 +88,13 @@ impl Bar {
 
 /// Draws a ruler into a frame, its title included.
 pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, corner: Spot, size: Spot) {
-    let title = match way {
-        Way::Vertical => "Up and down",
-        Way::Horizontal => "Left and right",
+    let (title, sign) = match way {
+        Way::Vertical => ("Up and down", "+ is up"),
+        Way::Horizontal => ("Left and right", "+ is right"),
     };
-    page.words((corner.0, corner.1 + 3.2), title, Style { is_bold: true, ..TEXT });
+    let style = Style { is_bold: true, ..TEXT };
+    page.words((corner.0, corner.1 + 3.2), title, style);
+    page.words((corner.0 + style.width_of(title) + 2.5, corner.1 + 3.2), sign, LABEL);
     let bar = match way {
         Way::Vertical => Bar { corner: (corner.0 + 17.0, corner.1 + 9.5), size: (size.0 - 34.0, size.1 - 11.0), way },
         Way::Horizontal => {

@@ -30,25 +30,37 @@ pub(super) fn badge(verdict: &str) -> &'static str {
     }
 }
 
-/// The whole inspection in one sentence.
+/// The whole inspection in a sentence, or one for each verdict below a pass.
 pub(super) fn headline(inspection: &Inspection) -> String {
-    let measured: Vec<&LampRecord> = inspection.lamps.iter().filter(|lamp| !lamp.readings.is_empty()).collect();
-    let named = |verdict: &str| -> Vec<String> {
-        measured.iter().filter(|lamp| lamp.verdict == verdict).map(|lamp| lower(&lamp_name(lamp))).collect()
-    };
-    let open = inspection.lamps.len() - measured.len();
-    match inspection.verdict.as_str() {
-        "pass" if measured.len() == 1 => "This lamp is set right.".to_owned(),
-        "pass" if measured.len() == 2 => "Both lamps are set right.".to_owned(),
-        "pass" => format!("All {} beams are set right.", measured.len()),
-        "fail" => format!("Not set right: {}.", joined(&named("fail"))),
-        "borderline" => format!("Close to a limit: {}.", joined(&named("borderline"))),
-        "refused" => format!("Could not be measured: {}.", joined(&named("refused"))),
-        "none" if named("none").is_empty() => "Measured; nothing was judged.".to_owned(),
-        "none" => format!("Measured, but without a verdict: {}.", joined(&named("none"))),
-        _ if measured.is_empty() => "Begun; no lamp has been measured yet.".to_owned(),
-        _ => format!("Not finished: {open} still to be measured."),
+    let lamps = &inspection.lamps;
+    if !lamps.is_empty() && lamps.iter().all(|lamp| lamp.verdict == "pass") {
+        return match lamps.len() {
+            1 => "This lamp is set right.".to_owned(),
+            2 => "Both lamps are set right.".to_owned(),
+            count => format!("All {count} beams are set right."),
+        };
     }
+    let sentences = [
+        ("fail", "Not set right"),
+        ("refused", "Could not be measured"),
+        ("none", "Measured, without a verdict"),
+        ("borderline", "Close to a limit"),
+        ("begun", "Not measured yet"),
+    ];
+    let said: Vec<String> = sentences
+        .into_iter()
+        .filter_map(|(verdict, words)| {
+            let named: Vec<String> = lamps.iter().filter(|lamp| lamp.verdict == verdict).map(short_name).collect();
+            (!named.is_empty()).then(|| format!("{words}: {}.", named.join(", ")))
+        })
+        .collect();
+    if said.is_empty() { "No lamp has been measured yet.".to_owned() } else { said.join(" ") }
+}
+
+/// `left low beam`.
+fn short_name(lamp: &LampRecord) -> String {
+    let what = if lamp.beam == "fog" { "lamp" } else { "beam" };
+    format!("{} {} {what}", clean(&lamp.side), clean(&lamp.beam))
 }
 
 /// What one reading found: `Too low (lights less road); too far right`.
@@ -133,19 +145,40 @@ pub(super) fn rule_status(status: &str) -> &'static str {
     }
 }
 
-fn lower(text: &str) -> String {
-    let mut text = text.to_owned();
-    if let Some(first) = text.get_mut(..1) {
-        first.make_ascii_lowercase();
-    }
-    text
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// `a`, `a and b`, `a; b and c`.
-fn joined(names: &[String]) -> String {
-    match names {
-        [] => "\u{2013}".to_owned(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} and {last}", most.join("; ")),
+    fn reading() -> Reading {
+        serde_json::from_str(include_str!("../../tests/record_sample/reading.json")).unwrap()
+    }
+
+    /// Truth: the sample lies 0.43° under its lower limit and 0.23° right of its right one.
+    #[test]
+    fn findings_need_no_angle() {
+        let mut reading = reading();
+        assert_eq!(finding(&reading), "Too low (lights less road); too far right");
+        let verdict = reading.verdict.as_mut().unwrap();
+        let vertical = verdict.vertical.as_mut().unwrap();
+        vertical.value_deg = 0.5;
+        assert_eq!(finding(&reading), "Too high (dazzles others); too far right");
+        reading.setup.beam = "high".to_owned();
+        assert_eq!(finding(&reading), "Too high; too far right");
+        for (result, words) in [
+            ("pass", "Right in height and in direction"),
+            ("borderline", "Height too close to call; direction too close to call"),
+        ] {
+            let verdict = reading.verdict.as_mut().unwrap();
+            for axis in [&mut verdict.vertical, &mut verdict.horizontal] {
+                result.clone_into(&mut axis.as_mut().unwrap().result);
+            }
+            assert_eq!(finding(&reading), words);
+        }
+        let verdict = reading.verdict.as_mut().unwrap();
+        (verdict.vertical, verdict.not_measured) = (None, vec!["vertical".to_owned()]);
+        assert_eq!(finding(&reading), "Height could not be measured; direction too close to call");
+        let verdict = reading.verdict.as_mut().unwrap();
+        (verdict.horizontal, verdict.not_measured) = (None, Vec::new());
+        assert_eq!(finding(&reading), "Measured, not judged by this rule");
     }
 }
