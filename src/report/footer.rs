@@ -3,8 +3,9 @@
 //! The QR code holds one line of text, `lampwright record ID head SIZE:ROOT`, as both are printed beside it.
 
 use super::ReportInput;
+use super::axis::{Way, judged};
 use super::look::{BOTTOM, LABEL, RULE_LINE, SIDE, SMALL};
-use super::words::{clean, rule_status};
+use super::words::{clean, rule_status, sentence};
 use crate::error::Error;
 use crate::kit::sheet_page::{Anchor, DIM, Page, Pen, Style, millimetres};
 use crate::kit::sheet_qr::qr;
@@ -102,7 +103,13 @@ impl Foot {
 
 fn rule(input: &ReportInput<'_>) -> String {
     let rule = &input.stored.inspection.rule;
-    let decision = if rule.decision == "simple" {
+    let mut shown = input.stored.inspection.lamps.iter().filter_map(LampRecord::after);
+    let is_judged = |reading: &RecordedReading| {
+        [Way::Vertical, Way::Horizontal].into_iter().any(|way| judged(&reading.reading, way).is_some())
+    };
+    let decision = if !shown.any(is_judged) {
+        "Nothing was judged by it."
+    } else if rule.decision == "simple" {
         "The measured value alone decides."
     } else {
         "It passes when the value and its whole uncertainty lie inside the limits, and fails when they lie outside."
@@ -120,7 +127,7 @@ fn measured(input: &ReportInput<'_>) -> String {
     let inspection = &input.stored.inspection;
     let last: Vec<&RecordedReading> = inspection.lamps.iter().filter_map(LampRecord::after).collect();
     let Some(first) = last.first() else {
-        return "How it was measured: no photo has been measured yet.".to_owned();
+        return "How it was measured: no photo could be measured yet.".to_owned();
     };
     let setup = &first.reading.setup;
     let surveyed = inspection
@@ -153,7 +160,7 @@ fn cautions(input: &ReportInput<'_>, most: usize) -> String {
     }
     let more = order.len().saturating_sub(most);
     order.truncate(most);
-    let mut text = order.iter().map(|text| format!("{}.", text.trim_end_matches('.'))).collect::<Vec<_>>().join(" ");
+    let mut text = order.iter().map(|text| sentence(text)).collect::<Vec<_>>().join(" ");
     if more > 0 {
         let count = if more == 1 { "one caution".to_owned() } else { format!("{more} cautions") };
         let count = if text.is_empty() { count } else { format!(" And {more} more") };

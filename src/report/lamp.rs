@@ -6,7 +6,7 @@ use super::figures::{limits, mm, mm_and_u, percent_and_u, signed, signed_percent
 use super::look::{LABEL, RULE_LINE, SMALL, TEXT, cut, draw_badge_right};
 use super::picture::{View, shown_last};
 use super::ruler::ruler;
-use super::words::{finding, lamp_name, minute, refused};
+use super::words::{finding, lamp_name, minute, refused, sentence};
 use crate::kit::sheet_page::{DIM, Page, Pen, Spot, Style};
 use crate::reading::Reading;
 use crate::record::{LampRecord, RecordedReading};
@@ -17,15 +17,11 @@ pub(super) const LEAST_HEIGHT: f64 = 75.0;
 pub(super) const MOST_HEIGHT: f64 = 108.0;
 /// Part of the width that pictures and numbers take.
 const LEFT_PART: f64 = 0.625;
-/// Height of the table of numbers.
-const TABLE: f64 = 31.5;
 /// Height of the lying ruler.
 const LYING: f64 = 24.0;
 const GAP: f64 = 4.0;
 /// Where findings begin, behind "Before:".
 const INDENT: f64 = 14.5;
-/// Highest frame of a picture, by its width: the highest view fits.
-const FRAME_SHAPE: f64 = 0.6;
 const NUMBER: Style = Style::regular(3.1);
 /// Columns of the table as parts of its width: name, before, now, allowed; and name, measured, allowed.
 const TWICE: &[f64] = &[0.0, 0.215, 0.475, 0.735];
@@ -43,17 +39,25 @@ pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord,
     };
     let left_width = LEFT_PART * size.0;
     let top = findings(page, lamp, after, (x, y + 12.0), left_width) + 0.6;
-    let tables = y + size.1 - TABLE - 1.5;
-    pictures(page, input, lamp, (x, top), (left_width, tables - top - 1.5));
+    let room = y + size.1 - table_height(lamp) - 3.0 - top;
+    let tables = pictures(page, input, lamp, (x, top), (left_width, room)) + 2.0;
     table(page, lamp, (x, tables), left_width);
     let (ruler_x, ruler_width) = (x + left_width + GAP, size.0 - left_width - GAP);
-    let lying = y + size.1 - LYING - 1.0;
+    let horizontal = AxisView::of(lamp, Way::Horizontal);
+    let lying = y + size.1 - 1.0 - if horizontal.is_some() { LYING } else { 0.0 };
     if let Some(axis) = AxisView::of(lamp, Way::Vertical) {
         ruler(page, &axis, Way::Vertical, (ruler_x, y + 9.5), (ruler_width, lying - y - 11.0));
     }
-    if let Some(axis) = AxisView::of(lamp, Way::Horizontal) {
+    if let Some(axis) = horizontal {
         ruler(page, &axis, Way::Horizontal, (ruler_x, lying), (ruler_width, LYING));
     }
+}
+
+/// What the table takes: a head, two lines an axis, two for the reach.
+fn table_height(lamp: &LampRecord) -> f64 {
+    let axes = [Way::Vertical, Way::Horizontal].into_iter().filter(|way| AxisView::of(lamp, *way).is_some()).count();
+    let has_reach = lamp.after().is_some_and(|after| reach_of(&after.reading).is_some());
+    4.0 + 8.5 * axes as f64 + if has_reach { 8.7 } else { 0.0 }
 }
 
 /// Before and now in words; returns where the next thing may begin.
@@ -73,15 +77,17 @@ fn findings(page: &mut Page, lamp: &LampRecord, after: &RecordedReading, at: Spo
     y
 }
 
-fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spot, room: Spot) {
+/// Two pictures beside one another; returns where they end.
+fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spot, room: Spot) -> f64 {
     let width = 0.5 * (room.0 - 3.0);
-    let frame = (width, (room.1 - 3.6).min(FRAME_SHAPE * width));
-    let second = at.0 + frame.0 + 3.0;
+    let second = at.0 + width + 3.0;
     let shots = if lamp.before == lamp.after {
         [("The wall", lamp.after(), View::Wall), ("The beam", lamp.after(), View::Beam)]
     } else {
         [("Before", lamp.before(), View::Beam), ("Now", lamp.after(), View::Beam)]
     };
+    let shape = shots.iter().map(|(_, reading, view)| input.pictures.shape(*reading, *view)).fold(0.0, f64::max);
+    let frame = (width, (room.1 - 3.6).min(shape * width));
     for ((name, reading, view), x) in shots.into_iter().zip([at.0, second]) {
         let time = reading.map(|reading| format!("{} UTC", minute(&reading.measured))).unwrap_or_default();
         page.words((x, at.1 + 2.4), name, Style::bold(2.9));
@@ -89,6 +95,7 @@ fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spo
         page.words((x + indent, at.1 + 2.4), time, LABEL);
         input.pictures.draw(page, reading, view, (x, at.1 + 3.6), frame);
     }
+    at.1 + 3.6 + frame.1
 }
 
 /// Numbers: each axis in percent, under it in millimetres on the wall; then the reach. `None` is a column that is not there.
@@ -149,8 +156,9 @@ fn unmeasured(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corne
     let width = LEFT_PART * size.0;
     let style = Style { is_bold: true, ..TEXT };
     let mut y = page.paragraph(at, width, "No photo of this lamp could be measured. The last one:", style);
-    y = page.paragraph((at.0, y + 0.5), width, &refused(&last.reading), TEXT);
-    let room = (width, (corner.1 + size.1 - y - 3.0).max(10.0));
+    y = page.paragraph((at.0, y + 0.5), width, &sentence(&refused(&last.reading)), TEXT);
+    let shape = input.pictures.shape(Some(last), View::Wall);
+    let frame = (width, (corner.1 + size.1 - y - 6.5).clamp(10.0, (shape * width).max(10.0)));
     page.words((at.0, y + 2.0), cut(&format!("{} UTC", minute(&last.measured)), width, LABEL), LABEL);
-    input.pictures.draw(page, Some(last), View::Wall, (at.0, y + 3.5), (room.0, room.1 - 3.5));
+    input.pictures.draw(page, Some(last), View::Wall, (at.0, y + 3.5), frame);
 }

@@ -21,6 +21,9 @@ pub(super) enum View {
     Wall,
 }
 
+/// Shape of the frame where no picture was recorded.
+const NO_PICTURE: f64 = 0.45;
+
 /// Pictures by the SHA-256 under which the store files them.
 #[derive(Debug, Clone, Default)]
 pub struct Pictures {
@@ -33,6 +36,17 @@ struct Picture {
     width: u32,
     height: u32,
     views: Vec<(u32, u32)>,
+}
+
+impl Picture {
+    /// First row of a view, and the one behind its last; of the whole picture where no view was found.
+    fn rows(&self, view: View) -> (u32, u32) {
+        let rows = match view {
+            View::Beam => self.views.last(),
+            View::Wall => self.views.first(),
+        };
+        rows.copied().unwrap_or((0, self.height))
+    }
 }
 
 impl Pictures {
@@ -66,6 +80,14 @@ impl Pictures {
         self.all.get(&reading?.annotated.as_ref()?.sha256)
     }
 
+    /// Height by width of a view of a reading's picture.
+    pub(super) fn shape(&self, reading: Option<&RecordedReading>, view: View) -> f64 {
+        self.of(reading).map_or(NO_PICTURE, |picture| {
+            let (top, bottom) = picture.rows(view);
+            f64::from(bottom - top) / f64::from(picture.width.max(1))
+        })
+    }
+
     /// Draws a view of a reading's picture into a frame, as large as it fits, in its middle.
     pub(super) fn draw(
         &self,
@@ -81,11 +103,7 @@ impl Pictures {
             page.words((corner.0 + 0.5 * room.0, corner.1 + 0.5 * room.1), "no picture was recorded", style);
             return;
         };
-        let rows = match view {
-            View::Beam => picture.views.last(),
-            View::Wall => picture.views.first(),
-        };
-        let (top, bottom) = rows.copied().unwrap_or((0, picture.height));
+        let (top, bottom) = picture.rows(view);
         let (width, height) = (f64::from(picture.width), f64::from(bottom - top));
         let scale = (room.0 / width).min(room.1 / height);
         let size = (scale * width, scale * height);

@@ -78,8 +78,18 @@ pub(super) fn finding(reading: &Reading) -> String {
         (Some(vertical), Some(horizontal)) => format!("{vertical}; {horizontal}"),
         (Some(only), None) | (None, Some(only)) => only.to_owned(),
     };
-    let mut letters = words.chars();
+    capital(&words)
+}
+
+/// With a large letter in front.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// With a large letter in front and a stop behind.
+pub(super) fn sentence(text: &str) -> String {
+    format!("{}.", capital(text).trim_end_matches('.'))
 }
 
 const RIGHT_HEIGHT: &str = "right in height";
