@@ -43,12 +43,12 @@ pub(super) struct Foot {
 }
 
 impl Foot {
-    /// For this record on paper of this width, with at most so much height where that can be: then fewer cautions are printed
-    /// in words, or the small print becomes a little smaller.
+    /// For this record on paper of this width, with at most so much height where that can be: then the small print becomes
+    /// a little smaller, and fewer cautions are printed in words.
     pub(super) fn new(input: &ReportInput<'_>, paper_width: f64, most: f64) -> Self {
         let width = paper_width - 2.0 * SIDE - QR - 6.0;
         let of = |size: f64, cautions: usize| Self::of(input, width, Style { size, ..SMALL }, cautions);
-        let tries = SIZES.into_iter().flat_map(|size| (0..=MOST_CAUTIONS).rev().map(move |cautions| (size, cautions)));
+        let tries = (0..=MOST_CAUTIONS).rev().flat_map(|cautions| SIZES.map(|size| (size, cautions)));
         let mut last = of(SIZES[0], MOST_CAUTIONS);
         for (size, cautions) in tries {
             last = of(size, cautions);
