@@ -10,6 +10,7 @@ use crate::kit::sheet_pdf::pdf;
 use crate::record::Store;
 use crate::report::{Pictures, ReportInput, front_pages, table_pages};
 use clap::{Args, ValueEnum};
+use std::fmt::Write as _;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -70,8 +71,10 @@ pub fn run(args: &ReportArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Erro
     let count = if pages.len() == 1 { "1 page".to_owned() } else { format!("{} pages", pages.len()) };
     let mut text = format!("{}: {count} of {}, record {}\n", args.out.display(), paper.name(), stored.number);
     if stored.number != number {
-        text += &format!(
-            "record {number} goes on in record {}, which is reported (--exact for that very one)\n",
+        // Writing to a String cannot fail.
+        let _ = writeln!(
+            text,
+            "record {number} goes on in record {}, which is reported (--exact for that very one)",
             stored.number
         );
     }

@@ -10,7 +10,7 @@ use crate::error::Error;
 use crate::kit::sheet_page::{Anchor, DIM, Page, Pen, Style, millimetres};
 use crate::kit::sheet_qr::qr;
 use crate::record::{LampRecord, RecordedReading};
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 /// Edge of the QR code, mm.
 const QR: f64 = 33.0;
@@ -151,10 +151,10 @@ fn measured(input: &ReportInput<'_>) -> String {
 /// Warnings of the readings that are shown, each once.
 fn cautions(input: &ReportInput<'_>, most: usize) -> String {
     let shown = input.stored.inspection.lamps.iter().filter_map(LampRecord::after);
-    let mut seen = BTreeMap::new();
+    let mut seen = BTreeSet::new();
     let mut order = Vec::new();
     for flag in shown.flat_map(|reading| &reading.reading.flags).filter(|flag| flag.severity == "warning") {
-        if seen.insert(flag.code.as_str(), ()).is_none() {
+        if seen.insert(flag.code.as_str()) {
             order.push(clean(&flag.text));
         }
     }
@@ -164,7 +164,8 @@ fn cautions(input: &ReportInput<'_>, most: usize) -> String {
     if more > 0 {
         let count = if more == 1 { "one caution".to_owned() } else { format!("{more} cautions") };
         let count = if text.is_empty() { count } else { format!(" And {more} more") };
-        text += &format!("{count}: see the full table of the inspection.");
+        text += &count;
+        text += ": see the full table of the inspection.";
     }
     text
 }

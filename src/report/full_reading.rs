@@ -178,7 +178,8 @@ fn setup(flow: &mut Flow, reading: &Reading) {
         stored(setup.vehicle_yaw_deg),
     );
     for more in further.into_iter().flatten() {
-        text += &format!(", {more}");
+        text += ", ";
+        text += &more;
     }
     flow.field("Set-up", &text);
     let marks = &reading.marks;
