@@ -1,6 +1,7 @@
 //! The command line: raw arguments, validated plan, running, writing, exit status.
 
 pub mod args;
+mod plan_texts;
 pub mod plan;
 pub mod measure;
 pub mod trace;

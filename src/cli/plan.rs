@@ -5,6 +5,8 @@
 
 use super::args::{BeamArg, LampArg, MeasureArgs, PatternArg, TrafficArg, UnitsArg};
 use super::mark_entry;
+use super::plan_texts::without_recording;
+pub use super::plan_texts::{Caption, Input, PlanTexts};
 use crate::aim::{AppliedRule, Beam, LampCase, Rule, Screws};
 use crate::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
 use crate::beam::Pattern;
@@ -44,45 +46,6 @@ pub struct AnnotatedTarget {
     pub path: PathBuf,
     /// PNG, else JPEG.
     pub is_png: bool,
-}
-
-/// A file of the plan that is read as text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Input {
-    /// The bay file.
-    Bay,
-    /// The rule: a built-in one by its id, or a file.
-    Rule,
-    /// The screws file.
-    Screws,
-    /// The lens file.
-    Lens,
-    /// The response file.
-    Response,
-    /// The options file.
-    Options,
-}
-
-/// The texts that a plan was made of, for records; the lens's stands in [`Plan::lens_text`].
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PlanTexts {
-    /// The bay file.
-    pub bay: String,
-    /// The rule file.
-    pub rule: String,
-    /// The screws file, when given.
-    pub screws: Option<String>,
-    /// The response file, when given.
-    pub response: Option<String>,
-}
-
-/// What is printed on the annotated picture of a recorded reading.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Caption {
-    /// The record's id.
-    pub record: String,
-    /// Day of the record, `YYYY-MM-DD`.
-    pub date: String,
 }
 
 /// Everything that a measurement needs, resolved.
@@ -190,25 +153,6 @@ impl Plan {
 /// The text of a file that was named on the command line.
 fn read_input(input: Input, path: &Path) -> Result<String, Error> {
     if input == Input::Rule { rule_text(&name(path)) } else { read_text(path) }
-}
-
-/// Options that only say where and of whom a reading is recorded. They change no figure, and the reading's own command must not
-/// hold what can be erased.
-const RECORDING: [&str; 8] =
-    ["--record", "--by", "--vehicle", "--plate", "--customer", "--prepared", "--corrects", "--reason"];
-
-/// The words without those options and their values.
-fn without_recording(words: Vec<String>) -> Vec<String> {
-    let mut kept = Vec::with_capacity(words.len());
-    let mut words = words.into_iter();
-    while let Some(word) = words.next() {
-        if RECORDING.contains(&word.as_str()) {
-            words.next();
-        } else if !RECORDING.iter().any(|flag| word.strip_prefix(flag).is_some_and(|rest| rest.starts_with('='))) {
-            kept.push(word);
-        }
-    }
-    kept
 }
 
 fn check_numbers(args: &MeasureArgs) -> Result<(), Error> {

@@ -24,6 +24,8 @@ pub(super) fn write(store: &Path, head: &Head) {
     let put = || -> std::io::Result<()> {
         let mut file = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(store)?;
         writeln!(file, "{head}")?;
+        #[cfg(unix)]
+        file.as_file().set_permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644))?;
         file.persist(store.join(HEAD_FILE))?;
         Ok(())
     };

@@ -226,7 +226,7 @@ fn hold_personal(db: &Connection, log: &LogFacts, findings: &mut Findings) -> ru
         }
     }
     for (first, field, number) in missing.into_values() {
-        if !log.erased.contains(&first) {
+        if log.erased.get(&first).is_none_or(|erased| *erased < number) {
             findings.add(format!("{field} of entry {number}"), "is missing, and no erasure was recorded");
         }
     }

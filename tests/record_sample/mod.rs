@@ -7,8 +7,12 @@ use lampwright::kit::session::{Movement, ScrewName};
 use lampwright::reading::Reading;
 use lampwright::record::{
     BayNote, Draft, FiledFile, Hash, INSPECTION_SCHEMA, Inspection, LampRecord, Parameters, Personal, RecordedReading,
-    RuleNote, entry,
+    RuleNote, Store, Verified, VerifyOptions, entry, verify,
 };
+use rusqlite::Connection;
+use std::fs;
+use std::path::{Path, PathBuf};
+use tempfile::TempDir;
 
 pub(crate) const BAY: &str = "schema = \"lampwright/bay/1\"\nid = \"bay-1\"\n";
 pub(crate) const RULE: &str = "schema = \"lampwright/rule/1\"\nid = \"shop-check\"\n";
@@ -82,5 +86,72 @@ pub(crate) fn draft(order: usize, photos: &[Vec<u8>]) -> Draft {
         personal: Personal::default(),
         files: photos.to_vec(),
         parameters: [BAY, RULE, OPTIONS].map(str::to_owned).to_vec(),
+    }
+}
+
+pub(crate) const DATABASE: &str = "records.sqlite";
+
+pub(crate) fn photos(names: &[&str]) -> Vec<Vec<u8>> {
+    names.iter().map(|name| format!("photo {name}").into_bytes()).collect()
+}
+
+/// A store with `count` inspections, closed.
+pub(crate) fn store_of(count: usize) -> TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = Store::create(&folder.path().join("shop")).unwrap();
+    for n in 0..count {
+        let mut draft = draft(n, &photos(&[&format!("{n}-before"), &format!("{n}-after")]));
+        draft.personal.plate = Some(format!("PLATE-{n}"));
+        draft.personal.customer = Some(format!("=Customer {n}"));
+        store.append(draft).unwrap();
+    }
+    folder
+}
+
+pub(crate) fn shop(folder: &TempDir) -> PathBuf {
+    folder.path().join("shop")
+}
+
+pub(crate) fn verified(shop: &Path) -> Verified {
+    verify(&Store::read(shop).unwrap(), &VerifyOptions::default()).unwrap()
+}
+
+pub(crate) fn raw(shop: &Path) -> Connection {
+    Connection::open(shop.join(DATABASE)).unwrap()
+}
+
+/// A connection of somebody who took the triggers out.
+pub(crate) fn without_triggers(shop: &Path) -> (Connection, Vec<String>) {
+    let db = raw(shop);
+    let triggers: Vec<(String, String)> = db
+        .prepare("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
+        .unwrap()
+        .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))
+        .unwrap()
+        .map(Result::unwrap)
+        .collect();
+    for (name, _) in &triggers {
+        db.execute_batch(&format!("DROP TRIGGER {name}")).unwrap();
+    }
+    (db, triggers.into_iter().map(|(_, sql)| sql).collect())
+}
+
+pub(crate) fn put_back((db, triggers): (Connection, Vec<String>)) {
+    for sql in triggers {
+        db.execute_batch(&sql).unwrap();
+    }
+    db.close().unwrap();
+}
+
+pub(crate) fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
     }
 }
