@@ -19,6 +19,7 @@ const LINE_PITCH: f64 = 1.3;
 const QUARTER_CIRCLE: f64 = 0.552_284_749_8;
 
 /// What is printed with.
+#[cfg_attr(not(feature = "records"), allow(dead_code, reason = "reports alone need all of it"))]
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Ink {
     /// From 0 (black) to 255 (white).
@@ -155,6 +156,7 @@ impl Style {
 }
 
 /// One shape.
+#[cfg_attr(not(feature = "records"), allow(dead_code, reason = "reports alone need all of it"))]
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Item {
     Fill {
@@ -233,6 +235,7 @@ impl Page {
     }
 }
 
+#[cfg_attr(not(feature = "records"), allow(dead_code, reason = "reports alone need all of it"))]
 impl Style {
     /// The lines of a paragraph of at most `width`.
     pub(crate) fn lines(self, words: &str, width: f64) -> Vec<String> {
