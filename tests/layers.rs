@@ -45,10 +45,14 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "kit" => vec!["units", "measured", "error", "bay", "marks", "beam", "aim", "reading"],
         // The store keeps readings and what was turned between them; it measures and draws nothing.
         "record" => vec!["error", "reading", "kit"],
+        // Reports show what the store keeps, in other units; the views of a picture are found by whoever drew it.
+        "report" => vec!["units", "error", "reading", "draw", "kit", "record"],
         // The developer's bench scores readings, measuring only through a function that it is given, and cleans photos,
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],
-        "cli" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "scene", "bench"]].concat(),
+        "cli" => {
+            [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "report", "scene", "bench"]].concat()
+        }
         "main" => vec!["cli", "error"],
         name if STAGES.contains(&name) => [BASE.to_vec(), before(STAGES, name)].concat(),
         name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"], &before(SHOWING, name)].concat(),

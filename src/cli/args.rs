@@ -36,6 +36,9 @@ pub enum Command {
     /// Keep inspections: list, show, export, verify, measure again, back up, erase, correct
     #[cfg(feature = "records")]
     Record(super::record::RecordArgs),
+    /// Print a record as PDF: one page for the customer, with the full table for the file on request
+    #[cfg(feature = "records")]
+    Report(super::report::ReportArgs),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file

@@ -28,6 +28,8 @@ mod aim_record;
 mod aim_unrecorded;
 #[cfg(feature = "records")]
 pub mod record;
+#[cfg(feature = "records")]
+pub mod report;
 mod size;
 mod mark_entry;
 mod write;
