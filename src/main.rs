@@ -2,8 +2,8 @@
 
 use clap::Parser;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, aim, bay, drive, fixture, lens, measure, options, prepare, response, rules, scenes,
-    score, sheet,
+    Cli, Command, ExitStatus, aim, batch, bay, drive, fixture, lens, measure, options, prepare, response, rules,
+    scenes, score, sheet,
 };
 #[cfg(feature = "records")]
 use lampwright::cli::{record, report};
@@ -17,6 +17,7 @@ fn main() -> ExitCode {
         Command::Measure(args) => {
             measure::command(&args, command_words, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())
         }
+        Command::Batch(args) => batch::run(&args, &mut std::io::stdout()),
         #[cfg(feature = "records")]
         Command::Record(args) => record::run(&args, &mut anstream::stdout()),
         #[cfg(feature = "records")]

@@ -26,6 +26,8 @@ pub enum Command {
     /// Measure a headlamp's aim from one photo of its beam on a marked wall
     #[command(after_help = CAUTIONS)]
     Measure(Box<MeasureArgs>),
+    /// Measure many photos from a list, a line of JSON each
+    Batch(super::batch::BatchArgs),
     /// Print the checklist of what must be right about the vehicle before a beam is measured
     Prepare(super::prepare::PrepareArgs),
     /// Work out how the vehicle stands from a tape measure: yaw, lamp height

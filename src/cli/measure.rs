@@ -157,6 +157,11 @@ pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
     Ok(PhotoFile { name, bytes: fs::read(path).map_err(fail)? })
 }
 
+/// Puts the files that the plan asks for in their places, the reading's own JSON apart.
+pub(super) fn put_files(plan: &Plan, produced: &Produced) -> Result<(), Error> {
+    stage_files(plan, "", produced.annotated.as_deref(), &produced.trace)?.into_iter().try_for_each(Staged::commit)
+}
+
 /// All files or none: each is staged before the first takes its place, the JSON last.
 fn stage_files(
     plan: &Plan,

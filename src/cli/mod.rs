@@ -4,6 +4,7 @@ pub mod args;
 mod plan_texts;
 pub mod plan;
 pub mod measure;
+pub mod batch;
 pub mod trace;
 pub mod drive;
 pub mod scenes;
