@@ -2,8 +2,8 @@
 
 use clap::Parser;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, aim, batch, bay, drive, fixture, lens, measure, options, prepare, response, rules,
-    scenes, score, sheet,
+    Cli, Command, ExitStatus, aim, batch, bay, drive, fixture, lens, manual, measure, options, prepare, response,
+    rules, scenes, score, sheet,
 };
 #[cfg(feature = "records")]
 use lampwright::cli::{record, report};
@@ -35,6 +35,8 @@ fn main() -> ExitCode {
         Command::Lens(args) => lens::run(&args, &mut anstream::stdout()),
         Command::Response(args) => response::run(&args, &mut anstream::stdout()),
         Command::Fixture(args) => fixture::run(&args, &mut anstream::stdout(), &mut anstream::stderr()),
+        Command::Man(args) => manual::man(&args),
+        Command::Completions(args) => manual::completions(&args, &mut std::io::stdout()),
         Command::Score(args) => score::run(&args, command_words, &mut anstream::stdout()),
     };
     result.unwrap_or_else(|error| report(&error)).into()

@@ -99,6 +99,39 @@ fn what_was_cut_off_is_done_again_and_what_is_whole_is_not() {
     assert!(String::from_utf8_lossy(&other.stderr).contains("other.jpg"));
 }
 
+/// Many rows, every seventh of another kind of wrong, on more threads than cores: each line stands in its row's place.
+#[test]
+fn many_rows_keep_their_order_and_wrong_ones_say_which_they_are() {
+    const ROWS: usize = 350;
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::copy(fixtures().join("bays/shot-clean.toml"), at.join("bay.toml")).unwrap();
+    let mut table = b"file,bay,lamp,height_mm\n".to_vec();
+    for row in 1..=ROWS {
+        table.extend(match row % 7 {
+            0 => format!("photo-{row}.jpg,bay.toml,left\n").into_bytes(),
+            1 => [b"photo-\xFF.jpg", format!("{row},bay.toml,left,700\n").as_bytes()].concat(),
+            2 => format!("photo-{row}.jpg,bay.toml,middle,700\n").into_bytes(),
+            3 => format!("photo-{row}.jpg,bay.toml,left,NaN\n").into_bytes(),
+            4 => format!("photo-{row}.jpg,no-bay.toml,left,700\n").into_bytes(),
+            _ => format!("photo-{row}.jpg,bay.toml,left,700\n").into_bytes(),
+        });
+    }
+    fs::write(at.join("jobs.csv"), table).unwrap();
+    let ended = lampwright(at, &["batch", "jobs.csv", "--out", "out.jsonl", "--threads", "7"]);
+    assert_eq!(ended.status.code(), Some(2));
+    assert!(ended.stderr.is_empty(), "{}", String::from_utf8_lossy(&ended.stderr));
+    let found = lines(&at.join("out.jsonl"));
+    assert_eq!(found.len(), ROWS);
+    for (row, line) in (1..).zip(&found) {
+        assert_eq!((&line["row"], &line["status"]), (&row.into(), &"error".into()));
+        let said = line["error"]["found"].as_str().unwrap();
+        let part = ["3 fields", "UTF-8", "middle", "NaN", "no-bay.toml", "cannot be read", "cannot be read"][row % 7];
+        assert!(said.contains(part), "row {row}: {said}");
+        assert!(row % 7 < 2 || line["photo"]["file"] == format!("photo-{row}.jpg"), "row {row}: {line}");
+    }
+}
+
 #[test]
 fn a_column_without_meaning_stops_it_before_anything_is_measured() {
     let folder = tempfile::tempdir().unwrap();

@@ -57,6 +57,12 @@ pub enum Command {
     Fixture(super::fixture::FixtureArgs),
     /// Print everything that can be tuned in the detection, as an options file with its defaults, for developers
     Options,
+    /// Write man pages of all commands into a folder, for those who pack the program
+    #[command(hide = true)]
+    Man(super::manual::ManArgs),
+    /// Print completions for a shell, for those who pack the program
+    #[command(hide = true)]
+    Completions(super::manual::CompletionsArgs),
     /// Measure many photos with known truth and show errors, coverage of the stated uncertainty, and what changed
     Score(Box<super::score::ScoreArgs>),
 }

@@ -31,6 +31,7 @@ mod aim_unrecorded;
 pub mod record;
 #[cfg(feature = "records")]
 pub mod report;
+pub mod manual;
 mod size;
 mod mark_entry;
 mod write;

@@ -98,7 +98,16 @@ pub struct Plan {
 impl Plan {
     /// Validates `args`; `command` are the words of the command line without the program's name.
     pub fn new(args: &MeasureArgs, command: Vec<String>) -> Result<Self, Error> {
-        let plan = Self::with(args, command, &read_input)?;
+        Self::with_texts(args, command, &read_input)
+    }
+
+    /// The same with texts that were read before; files are only looked for.
+    pub(super) fn with_texts(
+        args: &MeasureArgs,
+        command: Vec<String>,
+        text: &dyn Fn(Input, &Path) -> Result<String, Error>,
+    ) -> Result<Self, Error> {
+        let plan = Self::with(args, command, text)?;
         check_files(&plan, args)?;
         Ok(plan)
     }
@@ -155,7 +164,7 @@ impl Plan {
 }
 
 /// The text of a file that was named on the command line.
-fn read_input(input: Input, path: &Path) -> Result<String, Error> {
+pub(super) fn read_input(input: Input, path: &Path) -> Result<String, Error> {
     if input == Input::Rule { rule_text(&name(path)) } else { read_text(path) }
 }
 

@@ -1,7 +1,7 @@
 //! What a plan keeps for records: the texts that it was made of, the record it goes into, and its words without personal ones.
 
 /// A file of the plan that is read as text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Input {
     /// The bay file.
     Bay,

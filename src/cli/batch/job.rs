@@ -4,6 +4,7 @@ use crate::cli::Cli;
 use crate::error::Error;
 use clap::CommandFactory;
 use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
 
 /// Options of `measure` that make no sense for a row: the batch has its own output, and records go photo by photo.
 const NOT_IN_A_BATCH: [&str; 3] = ["json", "trace", "help"];
@@ -15,8 +16,6 @@ const SEVERAL: [&str; 2] = ["mark", "bracket"];
 /// One row.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Job {
-    /// Its number in the list, from 1.
-    pub(super) row: usize,
     /// The photo, as the list names it.
     pub(super) file: Option<String>,
     /// Option and value, as the list has them; empty ones are left out.
@@ -31,7 +30,9 @@ pub(super) fn option_of(name: &str, list: &str) -> Result<Option<String>, Error>
     if plain == "file" || plain == "photo" {
         return Ok(None);
     }
-    let known = known_options();
+    // Made once: a folder asks for every key of every photo.
+    static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known_options);
+    let known = &*KNOWN;
     if known.contains(&plain) {
         return Ok(Some(plain));
     }
@@ -91,7 +92,6 @@ mod tests {
     fn a_row_means_what_the_command_means() {
         let entries = [("bay", "b.toml"), ("offset-mm", "-5"), ("mark", "0=1,2; 3=4,5"), ("rules", "shop-check")];
         let job = Job {
-            row: 1,
             file: Some("a.jpg".to_owned()),
             entries: entries.map(|(a, b)| (a.to_owned(), b.to_owned())).to_vec(),
             folder: PathBuf::from("jobs"),

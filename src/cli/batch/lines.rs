@@ -12,7 +12,7 @@ use std::path::Path;
 const ERROR_SCHEMA: &str = "lampwright/batch-error/1";
 
 /// The line of a row that came to nothing.
-pub(super) fn error_line(row: Option<usize>, file: Option<&str>, error: &Error) -> String {
+pub(super) fn error_line(row: usize, file: Option<&str>, error: &Error) -> String {
     let (found, hint) = match error {
         Error::Usage { found, hint } => (found.clone(), hint),
         Error::File { path, found, hint } => (format!("{path}: {found}"), hint),

@@ -10,10 +10,12 @@ mod lines;
 mod pipeline;
 mod rows;
 mod summary;
+mod texts;
 
 use self::job::Job;
 use self::lines::Output;
 use self::rows::Rows;
+use self::texts::Texts;
 use super::exit::ExitStatus;
 use super::plan::Plan;
 use super::{Cli, Command, drive, measure};
@@ -21,9 +23,13 @@ use crate::error::Error;
 use clap::{Args, Parser};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::Write;
+use std::ops::RangeInclusive;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::thread::available_parallelism;
+
+/// Photos at a time.
+const THREADS: RangeInclusive<usize> = 1..=256;
 
 /// Arguments of `batch`.
 #[derive(Debug, Args)]
@@ -67,8 +73,9 @@ pub fn run(args: &BatchArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error
     let mut output = Output::open(&args.out, args.resume, stdout)?;
     let done = output.hold_against(&rows)?;
     let bar = progress(total, done);
-    let jobs = rows.jobs()?.skip(done);
-    pipeline::ordered(jobs, threads, &|job: Result<Job, Error>| line(job), |(line, status)| {
+    let texts = Texts::default();
+    let jobs = (1..).zip(rows.jobs()?).skip(done);
+    pipeline::ordered(jobs, threads, &|(row, job)| line(row, job, &texts), |(line, status)| {
         output.write(&line, status)?;
         bar.inc(1);
         Ok(())
@@ -83,8 +90,11 @@ pub fn run(args: &BatchArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error
 
 fn threads(args: &BatchArgs) -> Result<usize, Error> {
     match args.threads {
-        Some(0) => Err(Error::usage("--threads 0 measures nothing", "give 1 or more")),
-        Some(n) => Ok(n),
+        Some(n) if THREADS.contains(&n) => Ok(n),
+        Some(n) => Err(Error::usage(
+            format!("--threads {n}: need {} to {}", THREADS.start(), THREADS.end()),
+            "more than the processor has cores is no faster, and each holds a photo",
+        )),
         None => Ok(available_parallelism().map_or(1, usize::from)),
     }
 }
@@ -100,11 +110,11 @@ fn progress(total: usize, done: usize) -> ProgressBar {
 }
 
 /// What one row comes to: its line of JSON and its status.
-fn line(job: Result<Job, Error>) -> (String, ExitStatus) {
-    let (row, file) = job.as_ref().map_or((None, None), |job| (Some(job.row), job.file.clone()));
+fn line(row: usize, job: Result<Job, Error>, texts: &Texts) -> (String, ExitStatus) {
+    let file = job.as_ref().map_or(None, |job| job.file.clone());
     let measured = job.and_then(|job| {
         // Whatever a panic left behind belongs to this row alone.
-        catch_unwind(AssertUnwindSafe(|| measured(&job))).unwrap_or_else(|_| {
+        catch_unwind(AssertUnwindSafe(|| measured(&job, texts))).unwrap_or_else(|_| {
             Err(Error::usage(
                 "measuring this photo broke the program",
                 "please report this as a defect, with the photo",
@@ -114,7 +124,7 @@ fn line(job: Result<Job, Error>) -> (String, ExitStatus) {
     measured.unwrap_or_else(|error| (lines::error_line(row, file.as_deref(), &error), ExitStatus::Error))
 }
 
-fn measured(job: &Job) -> Result<(String, ExitStatus), Error> {
+fn measured(job: &Job, texts: &Texts) -> Result<(String, ExitStatus), Error> {
     let words = job.words()?;
     let all = std::iter::once("lampwright".to_owned()).chain(words.iter().cloned());
     let parsed = Cli::try_parse_from(all).map_err(|error| {
@@ -125,7 +135,7 @@ fn measured(job: &Job) -> Result<(String, ExitStatus), Error> {
     let Command::Measure(args) = parsed.command else {
         return Err(Error::usage("the row is no measurement", "give it a photo, a bay, a lamp and a height"));
     };
-    let plan = Plan::new(&args, words)?;
+    let plan = Plan::with_texts(&args, words, &|input, path| texts.get(input, path))?;
     let photos = measure::PhotoFiles::read(&plan)?;
     let produced = drive::drive(&plan, &photos)?;
     measure::put_files(&plan, &produced)?;

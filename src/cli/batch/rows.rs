@@ -80,9 +80,10 @@ impl Rows {
         match self {
             Self::Table(path, _) => {
                 let mut reader = open(path)?;
-                let mut record = csv::StringRecord::new();
+                // Bytes: a row in another encoding is that row's error.
+                let mut record = csv::ByteRecord::new();
                 let mut count = 0;
-                while reader.read_record(&mut record).map_err(|error| cannot_read(path, &error))? {
+                while reader.read_byte_record(&mut record).map_err(|error| cannot_read(path, &error))? {
                     count += 1;
                 }
                 Ok(count)
@@ -96,29 +97,28 @@ impl Rows {
         match self {
             Self::Table(path, columns) => {
                 let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-                let records = open(path)?.into_records().enumerate();
-                Ok(Box::new(records.map(move |(k, record)| {
+                Ok(Box::new(open(path)?.into_records().map(move |record| {
                     let record = record.map_err(|error| cannot_read(path, &error))?;
-                    of_record(k + 1, &record, columns, &folder)
+                    of_record(&record, columns, &folder)
                 })))
             }
             Self::Folder(folder, photos) => {
                 let shared = folder.join("job.toml");
                 let common = if shared.is_file() { entries_of(&shared)? } else { Vec::new() };
-                Ok(Box::new(photos.iter().enumerate().map(move |(k, photo)| of_photo(k + 1, photo, folder, &common))))
+                Ok(Box::new(photos.iter().map(move |photo| of_photo(photo, folder, &common))))
             }
         }
     }
 }
 
-fn of_record(row: usize, record: &csv::StringRecord, columns: &[Option<String>], folder: &Path) -> Result<Job, Error> {
+fn of_record(record: &csv::StringRecord, columns: &[Option<String>], folder: &Path) -> Result<Job, Error> {
     if record.len() != columns.len() {
         return Err(Error::usage(
-            format!("row {row} has {} fields, the heading {}", record.len(), columns.len()),
+            format!("{} fields, the heading has {}", record.len(), columns.len()),
             "put text that holds a comma in quotes",
         ));
     }
-    let mut job = Job { row, file: None, entries: Vec::new(), folder: folder.to_owned() };
+    let mut job = Job { file: None, entries: Vec::new(), folder: folder.to_owned() };
     for (column, value) in columns.iter().zip(record).filter(|(_, value)| !value.is_empty()) {
         match column {
             None => job.file = Some(value.to_owned()),
@@ -128,7 +128,7 @@ fn of_record(row: usize, record: &csv::StringRecord, columns: &[Option<String>],
     Ok(job)
 }
 
-fn of_photo(row: usize, photo: &Path, folder: &Path, common: &[(String, String)]) -> Result<Job, Error> {
+fn of_photo(photo: &Path, folder: &Path, common: &[(String, String)]) -> Result<Job, Error> {
     let own = photo.with_extension("job.toml");
     let mut entries = if own.is_file() { entries_of(&own)? } else { Vec::new() };
     if entries.is_empty() && common.is_empty() {
@@ -143,7 +143,7 @@ fn of_photo(row: usize, photo: &Path, folder: &Path, common: &[(String, String)]
         common.iter().filter(|(name, _)| entries.iter().all(|(own, _)| own != name)).cloned().collect();
     entries.extend(missing);
     let file = photo.file_name().map(|name| name.to_string_lossy().into_owned());
-    Ok(Job { row, file, entries, folder: folder.to_owned() })
+    Ok(Job { file, entries, folder: folder.to_owned() })
 }
 
 /// Names and values of a job file.
