@@ -291,6 +291,8 @@ struct RawUncertainty {
 
 /// Codes of the tag family 36h11.
 const TAG_CODES: u32 = 587;
+/// Most marks of a bay; one for every code there is, and time and memory grow with them.
+const MAX_MARKS: usize = TAG_CODES as usize;
 /// Fewest marks that fix a homography.
 pub const MIN_MARKS: usize = 4;
 
@@ -335,6 +337,9 @@ impl Bay {
                 format!("{} marks, need at least {MIN_MARKS}", raw.marks.len()),
                 "add the missing [[marks]] entries",
             );
+        }
+        if raw.marks.len() > MAX_MARKS {
+            return fail(format!("{} marks, need at most {MAX_MARKS}", raw.marks.len()), "keep those around the beam");
         }
         let marks = resolve_marks(&raw.marks, path)?;
         let uncertainty = resolve_uncertainty(&raw.uncertainty, raw.floor.is_some(), path)?;

@@ -15,7 +15,8 @@ use crate::error::Error;
 use crate::options::Options;
 use crate::reading::DisplayUnits;
 use crate::units::{Mm, Percent, PxPoint};
-use std::fs;
+use std::fs::File;
+use std::io::Read;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
@@ -27,6 +28,8 @@ const OFFSET_RANGE_MM: RangeInclusive<f64> = 0.0..=2000.0;
 const DISTANCE_RANGE_MM: RangeInclusive<f64> = 500.0..=100_000.0;
 /// Vehicle yaw, degrees; more is a vehicle that stands wrong.
 const YAW_RANGE_DEG: RangeInclusive<f64> = -20.0..=20.0;
+/// Longest text that is read; a bay with a hundred marks takes 10 kB, a session with a hundred photos 2 MB.
+const MAX_TEXT_BYTES: u64 = 4 << 20;
 /// Inclination on a plate, percent.
 const NOMINAL_RANGE_PERCENT: RangeInclusive<f64> = -10.0..=10.0;
 
@@ -320,9 +323,17 @@ fn name(path: &Path) -> String {
     path.display().to_string()
 }
 
+/// The text of a small file, from a pipe too; one that does not end must not be read to its end.
 pub(super) fn read_text(path: &Path) -> Result<String, Error> {
-    fs::read_to_string(path)
-        .map_err(|error| Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights"))
+    let mut text = String::new();
+    File::open(path).and_then(|file| file.take(MAX_TEXT_BYTES + 1).read_to_string(&mut text)).map_err(|error| {
+        Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights")
+    })?;
+    if text.len() as u64 > MAX_TEXT_BYTES {
+        let found = format!("more than {MAX_TEXT_BYTES} bytes, which is no such file of a shop");
+        return Err(Error::file(name(path), found, "is it another file?"));
+    }
+    Ok(text)
 }
 
 /// Reads a file's text and parses it.
