@@ -17,7 +17,7 @@ pub enum Input {
     Options,
 }
 
-/// The texts that a plan was made of, for records; the lens's stands in [`Plan::lens_text`].
+/// The texts that a plan was made of, for records; the lens's stands in [`super::plan::Plan::lens_text`].
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlanTexts {
     /// The bay file.
