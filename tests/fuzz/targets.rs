@@ -36,26 +36,21 @@ pub(crate) const TARGETS: &[Target] = &[
     text(
         "bay",
         || files("calib/bays", &["toml"]),
-        |input| parsed(input, |text| bay::Bay::parse(text, "x"), |bay| kit::survey::Survey::parse(bay, "x").map(drop)),
+        |input| {
+            parsed(input, |text| bay::Bay::parse(text, "x"))?;
+            parsed(input, |text| kit::survey::Survey::parse(text, "x"))
+        },
     ),
-    text(
-        "screws",
-        || files("calib/screws", &["toml"]),
-        |input| parsed(input, |text| aim::Screws::parse(text, "x"), nothing),
-    ),
+    text("screws", || files("calib/screws", &["toml"]), |input| parsed(input, |text| aim::Screws::parse(text, "x"))),
     text(
         "lens",
         || files("calib/lenses", &["toml"]),
-        |input| parsed(input, |text| camera::LensProfile::parse(text, "x"), nothing),
+        |input| parsed(input, |text| camera::LensProfile::parse(text, "x")),
     ),
-    text(
-        "rules",
-        || files("calib/rules", &["toml"]),
-        |input| parsed(input, |text| aim::Rule::parse(text, "x"), nothing),
-    ),
-    text("options", options_seeds, |input| parsed(input, |text| options::Options::parse(text, "x"), nothing)),
+    text("rules", || files("calib/rules", &["toml"]), |input| parsed(input, |text| aim::Rule::parse(text, "x"))),
+    text("options", options_seeds, |input| parsed(input, |text| options::Options::parse(text, "x"))),
     text("jobs", jobs_seeds, jobs),
-    text("log", log_seeds, |input| parsed(input, |text| kit::control_log::parse(text, "x"), nothing)),
+    text("log", log_seeds, |input| parsed(input, |text| kit::control_log::parse(text, "x"))),
     Target { name: "set-up", kind: Kind::Text, is_slow: true, seeds: set_up_seeds, run: set_up },
     Target { name: "measure", kind: Kind::Binary, is_slow: true, seeds: measure_seeds, run: measured },
     Target {
@@ -67,23 +62,12 @@ pub(crate) const TARGETS: &[Target] = &[
     },
 ];
 
-fn nothing(_: &str) -> Result<(), lampwright::error::Error> {
-    Ok(())
-}
-
-/// A parser, and another that may look at the same text; whatever they say, they say it in words.
-fn parsed<T>(
-    input: &[u8],
-    parse: impl Fn(&str) -> Result<T, lampwright::error::Error>,
-    also: impl Fn(&str) -> Result<(), lampwright::error::Error>,
-) -> Result<(), String> {
-    let text = String::from_utf8_lossy(input);
-    for said in [parse(&text).err(), also(&text).err()].into_iter().flatten() {
-        if said.to_string().trim().is_empty() {
-            return Err("an error without a word".to_owned());
-        }
+/// A parser of texts; whatever it says, it says it in words.
+fn parsed<T>(input: &[u8], parse: impl Fn(&str) -> Result<T, lampwright::error::Error>) -> Result<(), String> {
+    match parse(&String::from_utf8_lossy(input)) {
+        Err(said) if said.to_string().trim().is_empty() => Err("an error without a word".to_owned()),
+        _ => Ok(()),
     }
-    Ok(())
 }
 
 fn decode_any(input: &[u8]) -> Result<(), String> {
@@ -144,7 +128,7 @@ fn exif_in_both(input: &[u8]) -> Result<(), String> {
 
 fn options_seeds() -> Vec<Vec<u8>> {
     let keys = options::Options::default().values();
-    let text: String = keys.iter().map(|(key, value)| format!("{key} = {value:?}\n")).collect();
+    let text: String = keys.iter().fold(String::new(), |text, (key, value)| text + &format!("{key} = {value:?}\n"));
     vec![format!("schema = \"lampwright/options/1\"\n{text}").into_bytes()]
 }
 
@@ -254,7 +238,7 @@ fn measure_seeds() -> Vec<Vec<u8>> {
 
 /// A file as it came, against both bays.
 fn measured(input: &[u8]) -> Result<(), String> {
-    let bay = if input.len() % 2 == 0 { "bay" } else { "bay-quadrants" };
+    let bay = if input.len().is_multiple_of(2) { "bay" } else { "bay-quadrants" };
     driven(
         &plan("--rules rule --screws screws", &|name| shipped(if name == "bay" { bay } else { name }))?,
         input.to_vec(),
@@ -267,7 +251,7 @@ fn picture(input: &[u8]) -> Result<(), String> {
     let mut random = Mutator::new(seed);
     let which = random.below(2);
     let mut picture = shots()[which].clone();
-    for _ in 0..1 + random.below(4) {
+    for _ in 0..=random.below(4) {
         change_picture(&mut picture, &mut random);
     }
     let bay = ["bay", "bay-quadrants"][which];

@@ -157,7 +157,7 @@ pub(crate) fn dear_scans(width: u16, height: u16, scans: usize) -> Vec<u8> {
         let mut left = blocks;
         while left > 0 {
             // Runs of 2^14 + 14 further bits.
-            let run = left.min((1 << 15) - 1).max(1 << 14);
+            let run = left.clamp(1 << 14, (1 << 15) - 1);
             runs.put(0, 1);
             runs.put(run - (1 << 14), 14);
             left = left.saturating_sub(run);

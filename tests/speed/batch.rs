@@ -59,7 +59,10 @@ fn main() {
         for rows in [1_000, 10_000] {
             let took = seconds(at, "small.jpg", rows, 2);
             let peak = peak_mib().map_or_else(|| "not known".to_owned(), |mib| format!("{mib:.1} MiB"));
-            println!("{rows:>6} rows, 1.1 megapixels, 2 threads: {:.1} photos/s, peak memory {peak}", rows as f64 / took);
+            println!(
+                "{rows:>6} rows, 1.1 megapixels, 2 threads: {:.1} photos/s, peak memory {peak}",
+                rows as f64 / took
+            );
         }
         return;
     }

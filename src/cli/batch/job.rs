@@ -24,14 +24,15 @@ pub(super) struct Job {
     pub(super) folder: PathBuf,
 }
 
+/// Made once: a folder asks for every key of every photo.
+static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known_options);
+
 /// The option that a column or key means; `None` for the photo itself.
 pub(super) fn option_of(name: &str, list: &str) -> Result<Option<String>, Error> {
     let plain = name.trim().trim_start_matches('\u{feff}').trim_start_matches("--").replace('_', "-");
     if plain == "file" || plain == "photo" {
         return Ok(None);
     }
-    // Made once: a folder asks for every key of every photo.
-    static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known_options);
     let known = &*KNOWN;
     if known.contains(&plain) {
         return Ok(Some(plain));
