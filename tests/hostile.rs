@@ -177,7 +177,7 @@ fn a_file_of_two_kinds_is_what_its_start_says() {
         ("gif.jpg", [b"GIF89a", &jpeg[..]].concat(), "GIF"),
         ("script.jpg", [b"#!/bin/sh\n", &jpeg[..]].concat(), "unknown type"),
         ("page.jpg", b"<!DOCTYPE html><img src=x>".to_vec(), "web page"),
-        ("boxes.heic", [&b"\0\0\0\x18ftypheic\0\0\0\0mif1heic"[..], &jpeg].concat(), "HEIC"),
+        ("boxes.heic", [&b"\0\0\0\x18ftypheic\0\0\0\0mif1heic"[..], &jpeg].concat(), "photo incomplete"),
         (
             "endless.heic",
             [&b"\0\0\0\x18ftypheic\0\0\0\0mif1heic"[..], &b"\0\0\0\0meta\0\0\0\0".repeat(20_000)].concat(),
@@ -206,6 +206,8 @@ fn a_file_of_two_kinds_is_what_its_start_says() {
 #[test]
 fn what_is_no_number_is_named_in_every_file() {
     use lampwright::{aim, bay::Bay, camera, kit::survey::Survey, options::Options};
+    const CALIBRATION: &str =
+        "[calibration]\nphotos = 9\nmodel = \"k1k2\"\nrms_px = 0.1\nfocal_35mm = 26.0\nsigma = { fx = 1.0 }\n";
     type Parse = fn(&str) -> Result<(), lampwright::error::Error>;
     let read = |path: &str| fs::read_to_string(root().join(path)).unwrap();
     let response = {
@@ -221,7 +223,9 @@ fn what_is_no_number_is_named_in_every_file() {
     let texts: [(&str, String, Parse); 7] = [
         ("bay", read("calib/bays/demo.bay.toml"), |text| Bay::parse(text, "x").map(drop)),
         ("screws", read("calib/screws/two-screws.screws.toml"), |text| aim::Screws::parse(text, "x").map(drop)),
-        ("lens", read("calib/lenses/example.lens.toml"), |text| camera::LensProfile::parse(text, "x").map(drop)),
+        ("lens", read("calib/lenses/example.lens.toml") + CALIBRATION, |text| {
+            camera::LensProfile::parse(text, "x").map(drop)
+        }),
         ("rule", read("calib/rules/shop-check.toml"), |text| aim::Rule::parse(text, "x").map(drop)),
         ("survey", read("calib/bays/demo.survey.toml"), |text| Survey::parse(text, "x").map(drop)),
         ("response", response, |text| camera::ResponseProfile::parse(text, "x").map(drop)),

@@ -9,6 +9,7 @@ use crate::error::Error;
 use crate::units::PxPoint;
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 /// The schema line that a lens file must carry.
 pub const LENS_SCHEMA: &str = "lampwright/lens/1";
@@ -61,20 +62,41 @@ struct RawLens {
     calibration: Option<RawCalibration>,
 }
 
+/// Focal lengths that EXIF can state, 35 mm equivalent, mm (from memory: no lens is outside).
+pub(super) const STATED_FOCAL_MM: RangeInclusive<f64> = 0.5..=3000.0;
+
 /// How the numbers came about, for those who read the file, and the focal length that the photos' EXIF stated.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-#[expect(dead_code, reason = "read so that a slip of the pen in it is noticed")]
 struct RawCalibration {
     #[serde(default)]
+    #[expect(dead_code, reason = "read so that a slip of the pen in it is noticed")]
     date: Option<String>,
+    #[expect(dead_code, reason = "likewise")]
     photos: u32,
+    #[expect(dead_code, reason = "likewise")]
     model: String,
     rms_px: f64,
     #[serde(default)]
     focal_35mm: Option<f64>,
     #[serde(default)]
     sigma: BTreeMap<String, f64>,
+}
+
+impl RawCalibration {
+    /// Its numbers are numbers; a focal length that is none would fit any photo.
+    fn check(&self, path: &str) -> Result<(), Error> {
+        let fail = |found: String| Err(Error::file(path, found, "write the file again with `lampwright lens`"));
+        if let Some(focal) = self.focal_35mm.filter(|focal| !STATED_FOCAL_MM.contains(focal)) {
+            let (from, to) = (STATED_FOCAL_MM.start(), STATED_FOCAL_MM.end());
+            return fail(format!("[calibration] focal_35mm = {focal}, need {from} to {to} mm"));
+        }
+        let sigmas = self.sigma.iter().map(|(name, value)| (name.as_str(), *value));
+        match sigmas.chain([("rms_px", self.rms_px)]).find(|(_, value)| !(value.is_finite() && *value >= 0.0)) {
+            Some((name, value)) => fail(format!("[calibration] {name} = {value}, need 0 or more")),
+            None => Ok(()),
+        }
+    }
 }
 
 /// Focal length in pixels from a 35 mm equivalent, by the diagonal of the frame (CIPA DCG-001 defines the equivalent by
@@ -115,6 +137,7 @@ fn parsed(text: &str, path: &str) -> Result<(Lens, Option<f64>), Error> {
     };
     lens.check_numbers(path)?;
     lens.check_fold(path)?;
+    raw.calibration.as_ref().map_or(Ok(()), |calibration| calibration.check(path))?;
     Ok((lens, raw.calibration.and_then(|calibration| calibration.focal_35mm)))
 }
 

@@ -2,6 +2,7 @@
 //!
 //! **Fails when** the text is no TOML, names an unknown field, or its table is not one of 256 values that never fall, up to 1.
 
+use super::profile::STATED_FOCAL_MM;
 use super::response::{CODES, Response};
 use crate::error::Error;
 use serde::{Deserialize, Serialize};
@@ -59,6 +60,10 @@ impl ResponseProfile {
         let fail = |found: String| Err(Error::file(path, found, hint));
         if raw.schema != RESPONSE_SCHEMA {
             return fail(format!("schema is \"{}\", need \"{RESPONSE_SCHEMA}\"", raw.schema));
+        }
+        if let Some(focal) = raw.focal_35mm.filter(|focal| !STATED_FOCAL_MM.contains(focal)) {
+            let (from, to) = (STATED_FOCAL_MM.start(), STATED_FOCAL_MM.end());
+            return fail(format!("focal_35mm = {focal}, need {from} to {to} mm"));
         }
         let counts = (raw.light.len(), raw.sigma_ln.len());
         let (Ok(light), Ok(sigma_ln)) = (<[f64; CODES]>::try_from(raw.light), <[f64; CODES]>::try_from(raw.sigma_ln))

@@ -199,7 +199,7 @@ pub(crate) fn circular_exif() -> Vec<Vec<u8>> {
 /// PNG files whose texts and profiles grow a thousandfold when unpacked.
 pub(crate) fn png_bombs() -> Vec<(&'static str, Vec<u8>)> {
     const SWOLLEN: usize = 100 << 20;
-    const COPIES: usize = 20;
+    const COPIES: usize = 10;
     let packed = {
         let mut bytes = Vec::new();
         let mut encoder = png::Encoder::new(&mut bytes, 1, 1);
