@@ -23,3 +23,5 @@ pub mod record;
 pub mod scene;
 pub mod bench;
 pub mod cli;
+#[cfg(feature = "serve")]
+pub mod page;

@@ -48,7 +48,9 @@ fn allowed(module: &str) -> Vec<&'static str> {
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],
         "cli" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "scene", "bench"]].concat(),
-        "main" => vec!["cli", "error"],
+        // The page runs the same plan, driver and recorder as the command line, and shows what they gave.
+        "page" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "cli"]].concat(),
+        "main" => vec!["cli", "page", "error"],
         name if STAGES.contains(&name) => [BASE.to_vec(), before(STAGES, name)].concat(),
         name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"], &before(SHOWING, name)].concat(),
         _ => vec![],

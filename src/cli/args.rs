@@ -36,6 +36,10 @@ pub enum Command {
     /// Keep inspections: list, show, export, verify, measure again, back up, erase, correct
     #[cfg(feature = "records")]
     Record(super::record::RecordArgs),
+    /// Serve the page for phone and desk: photograph, be told what to turn, file the result
+    #[cfg(feature = "serve")]
+    #[command(after_help = CAUTIONS)]
+    Serve(Box<super::serve::ServeArgs>),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file
