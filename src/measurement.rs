@@ -15,8 +15,8 @@ use crate::marks::{self, Marks, Tried, TriedList};
 use crate::options::Options;
 use crate::photo::linear::linear_to_srgb;
 use crate::photo::{
-    AmbientAlignment, Bands, DecodeOptions, LinearImage, PairShift, Photo, PhotoOptions, bands, decode, edge_spread_px,
-    level_bands, shift_between, white_share,
+    AmbientAlignment, Bands, DecodeOptions, Format, LinearImage, PairShift, Photo, PhotoOptions, bands, decode,
+    edge_spread_px, level_bands, shift_between, white_share,
 };
 use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{self, CameraFacts, WallView};
@@ -236,7 +236,8 @@ fn stages(
     let image = linear_image(photo, extra.ambient_photo, flags, &request.options.photo)?;
     // The room's light and the lamp's add up before the camera's tone curve: what is subtracted must be true light. The marks
     // tell the curve under any light, so they are read in the photo as it is.
-    let known = request.response.map(|(path, profile)| {
+    // A raw photo has no tone curve that a response could undo.
+    let known = request.response.filter(|_| photo.format != Format::Dng).map(|(path, profile)| {
         flags.extend(response_flags(path, profile, photo));
         profile
     });
@@ -369,6 +370,9 @@ fn tone_curve(
     flags: &mut Vec<Flag>,
     options: &Options,
 ) -> ToneKnowledge {
+    if image.photo().format == Format::Dng {
+        return ToneKnowledge::RAW;
+    }
     // A photo of its own for the marks means that they are hard to see in this one.
     let seen = if is_marks_elsewhere { &Marks::default() } else { marks };
     let found = tone::estimate(image, seen, view, bay, &options.beam);

@@ -179,3 +179,28 @@ pub fn robust_line(points: &[(f64, f64)], options: &BeamOptions) -> (f64, f64) {
     rest.sort_by(f64::total_cmp);
     (rest.get(n / 2).copied().unwrap_or(0.0), slope)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Truth by construction: a step at 0.8 degrees; far on its shelf a mark's rim looks like a small bend with nothing astray.
+    #[test]
+    fn the_bend_explains_the_whole_cutoff() {
+        let places: Vec<CoarsePlace> = (-75..=75)
+            .map(|k| {
+                let h_deg = f64::from(k) / 10.0;
+                let wavy = 0.05 * f64::from(k).sin();
+                let v_deg = match h_deg {
+                    h if h < 0.8 => -0.8 + wavy,
+                    h if h < 5.2 => -0.35,
+                    h => -0.35 + (0.16 * (h - 5.2)).min(0.25),
+                };
+                CoarsePlace { h_deg, v_deg, fall: 1.0, below: 0.3, above: 0.05 }
+            })
+            .collect();
+        let hinge = find_hinge(&places, -1.0, &BeamOptions::default()).unwrap();
+        // Bends are tried every 0.08 degrees.
+        assert!((hinge.h_deg - 0.8).abs() < 0.2, "{hinge:?}");
+    }
+}

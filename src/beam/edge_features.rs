@@ -100,7 +100,11 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     let tilted = input.options.cutoff.tilt_share * found.flat.softness_deg * (h - found.flat.h0_deg);
     add_image_v(&mut budget_v, &found.flat, flat_sigma.hypot(tilted), input.options);
     let of_v = |s: &CutoffShape| s.elbow.map(|e| e.1);
-    budget_v.add("room light", shift(found, variants.room.as_ref(), of_v));
+    // How the room's light leans along the wall is not known better than its size: at the elbow it moves the line by no less than
+    // where the line was fitted.
+    let of_flat = |s: &CutoffShape| Some(s.flat.at(found.flat.h0_deg));
+    let room = shift(found, variants.room.as_ref(), of_v).max(shift(found, variants.room.as_ref(), of_flat));
+    budget_v.add("room light", room);
     budget_v.add("tone curve", tone_v);
     Some(Elbow {
         h: Measured { value: Deg::new(h), budget: budget_h },

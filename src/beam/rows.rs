@@ -305,6 +305,22 @@ mod tests {
         assert!((ratio - 0.6).abs() < 0.06, "{ratio}");
     }
 
+    /// Truth by construction: paint of 0.6 below 0.1 degrees, its edge 0.4 degrees over the flat cutoff, where every column of the
+    /// flat side has its cutoff near. The steps' rims fall into three rows, which leaves some hundredths.
+    #[test]
+    fn a_painted_edge_beside_the_cutoff_is_told() {
+        let (grid, looked) = wall(|v| v < 0.1);
+        let light = LightGrid::new(&grid, &ToneCurve::new(0.0));
+        let gains = row_gains(&light, &looked, false, &BeamOptions::default()).unwrap().logs();
+        let mean = |from: f64, to: f64| {
+            let rows = (0..grid.v.count).filter(|&j| (from..to).contains(&grid.v.at_deg(j)));
+            let inside: Vec<f64> = rows.map(|j| gains[j]).collect();
+            inside.iter().sum::<f64>() / inside.len() as f64
+        };
+        let ratio = (mean(-0.4, 0.0) - mean(0.2, 0.6)).exp();
+        assert!((ratio - 0.6).abs() < 0.04, "{ratio}");
+    }
+
     #[test]
     fn a_plain_wall_has_no_rows() {
         let (grid, looked) = wall(|_| false);

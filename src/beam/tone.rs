@@ -30,6 +30,10 @@ pub struct ToneKnowledge {
 }
 
 impl ToneKnowledge {
+    /// Of a raw photo, which has no tone curve: a sensor's light is straight to about a percent (from memory), which this
+    /// strength of the curve bends by less.
+    pub const RAW: Self = Self { strength: 0.0, sigma: 0.01, taken_off: 0.0 };
+
     /// The same once the curve was taken off the light.
     #[must_use]
     pub fn once_taken_off(self) -> Self {

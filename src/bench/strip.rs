@@ -3,7 +3,7 @@
 //! **Takes** the bytes of a JPEG or PNG. **Gives** the bytes to publish, and what was taken out and kept. **How**: only
 //! what is known to be harmless is copied; the coded picture goes over byte for byte; the EXIF block is written anew
 //! from the fields that a measurement uses. Then both files are decoded and must give the same pixels, orientation and
-//! exposure data. **Fails when** the photo cannot be decoded, is a HEIC, or the two differ.
+//! exposure data. **Fails when** the photo cannot be decoded, is a HEIC or DNG, or the two differ.
 
 use super::{strip_jpeg, strip_png};
 use crate::error::Error;
@@ -42,6 +42,10 @@ pub fn strip(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<Stripp
         Format::Heic => {
             let hint = "convert the photo to JPEG at full size and keep its exposure data, then give that";
             return Err(Error::file(file, "a HEIC photo, which cannot be cleaned, need JPEG or PNG", hint));
+        }
+        Format::Dng => {
+            let hint = "give the JPEG that the camera wrote beside it, or a JPEG of full size with its exposure data";
+            return Err(Error::file(file, "a DNG photo, which cannot be cleaned, need JPEG or PNG", hint));
         }
         Format::Png => strip_png::strip(bytes, file, &mut ledger)?,
     };

@@ -7,6 +7,7 @@
 use super::canvas::Canvas;
 use super::palette::VOID;
 use super::viewport::Viewport;
+use crate::photo::image::light_code;
 use crate::photo::{Photo, Pixels};
 use rayon::prelude::*;
 
@@ -141,6 +142,7 @@ fn add_row(strip: &mut [[u16; CHANNELS]], photo: &Photo, first: usize, y: usize,
         Pixels::Gray8(p) => add_each(strip, weight, |n| [p[at(n)]; CHANNELS]),
         Pixels::Gray16(p) => add_each(strip, weight, |n| [(p[at(n)] >> 8) as u8; CHANNELS]),
         Pixels::Rgb16(p) => add_each(strip, weight, |n| [0, 1, 2].map(|c| (p[3 * at(n) + c] >> 8) as u8)),
+        Pixels::Light(p) => add_each(strip, weight, |n| [0, 1, 2].map(|c| light_code(p[3 * at(n) + c]) as u8)),
     }
 }
 

@@ -4,6 +4,7 @@
 //! **How**: sums run along the stored rows, so memory is read once and in order; the small picture alone is turned
 //! upright. Luma is that of BT.601, which JFIF uses: JPEG halves the resolution of colour but not of luma.
 
+use crate::photo::image::light_code;
 use crate::photo::{Photo, Pixels};
 use crate::units::PxPoint;
 use rayon::prelude::*;
@@ -142,6 +143,10 @@ fn sum_blocks(photo: &Photo, block: usize, columns: usize, rows: usize) -> Vec<u
         }
         Pixels::Rgb8(samples) => shape.average::<u8, u16, 3>(samples, rgb_8),
         Pixels::Rgb16(samples) => shape.average::<u16, u32, 3>(samples, rgb_16),
+        Pixels::Light(samples) => {
+            let codes: Vec<u16> = samples.par_iter().map(|&light| (UNITS_16_BIT * light_code(light)) as u16).collect();
+            shape.average::<u16, u32, 3>(&codes, rgb_16)
+        }
     }
 }
 

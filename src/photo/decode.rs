@@ -4,14 +4,18 @@
 //! what the camera wrote about the shot.
 //! **How**: the type is told by content. Sizes are read from the header and judged before anything is decoded.
 //! **Weak when** the name says another type (flag `wrong-extension`) or exposure data is missing (flag `exif-missing`).
-//! **Fails when** the file is no JPEG, HEIC or PNG (HEIC with the cargo feature `heic`), of a kind or size beyond the limits, incomplete or damaged: one
+//! **Fails when** the file is no JPEG, HEIC or PNG (HEIC with the cargo
+//! feature `heic`, DNG with `raw`), of a kind or size beyond the limits, incomplete or damaged: one
 //! [`Error::File`] that says what was found, what is needed and what to do.
 
+#[cfg(feature = "raw")]
+use super::decode_dng::decode_dng;
 #[cfg(feature = "heic")]
 use super::decode_heic::decode_heic;
 use super::decode_jpeg::decode_jpeg;
 use super::decode_png::decode_png;
-use super::exif::{ExifFacts, read_exif};
+use super::dng_kind::is_dng;
+use super::exif::{ExifFacts, read_exif, read_tiff};
 use super::image::{Format, Photo, Pixels, ShotFacts, UprightMap};
 use crate::error::Error;
 use crate::flag::{Flag, FlagCode};
@@ -111,7 +115,8 @@ fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<P
     let format = format_of(bytes)?;
     let (picture, sha256) = rayon::join(|| picture_of(bytes, format, options), || sha256_hex(bytes));
     let Picture { width, height, pixels, exif, container_orientation } = picture?;
-    let ExifFacts { orientation, shot } = exif.map(read_exif).unwrap_or_default();
+    let facts = if format == Format::Dng { Some(read_tiff(bytes.to_vec())) } else { exif.map(read_exif) };
+    let ExifFacts { orientation, shot } = facts.unwrap_or_default();
     let orientation = container_orientation.unwrap_or(orientation);
     let flags = extension_flag(file, format).into_iter().chain(exposure_flag(&shot)).collect();
     Ok(Photo {
@@ -145,6 +150,13 @@ fn picture_of(bytes: &[u8], format: Format, options: &DecodeOptions) -> Result<P
     match format {
         Format::Jpeg => decode_jpeg(bytes, options),
         Format::Png => decode_png(bytes, options),
+        #[cfg(feature = "raw")]
+        Format::Dng => decode_dng(bytes, options),
+        #[cfg(not(feature = "raw"))]
+        Format::Dng => Err(Defect::new(
+            format!("a DNG (raw) photo, which this build of the program does not read, need {KINDS}"),
+            "give the JPEG or HEIC that the camera wrote beside it, or a program built with `cargo build --release --features raw`",
+        )),
         #[cfg(feature = "heic")]
         Format::Heic => decode_heic(bytes, options),
         #[cfg(not(feature = "heic"))]
@@ -165,6 +177,9 @@ fn format_of(bytes: &[u8]) -> Result<Format, Defect> {
     }
     if bytes.starts_with(b"\x89PNG\r\n\x1A\n") {
         return Ok(Format::Png);
+    }
+    if is_dng(bytes) {
+        return Ok(Format::Dng);
     }
     if bytes.is_empty() {
         return Err(Defect::new(
@@ -264,6 +279,7 @@ fn extension_flag(file: &str, format: Format) -> Option<Flag> {
         Format::Jpeg => ("JPEG", ["jpg", "jpeg", "jpe", "jfif", "mpo"].contains(&extension.as_str())),
         Format::Heic => ("HEIC", ["heic", "heif", "hif"].contains(&extension.as_str())),
         Format::Png => ("PNG", ["png", "apng"].contains(&extension.as_str())),
+        Format::Dng => ("DNG", extension == "dng"),
     };
     let text = || format!("The file's name ends in .{extension}, but it is a {name}; it was read as that.");
     (!is_right).then(|| Flag::new(FlagCode::WrongExtension, text()))

@@ -44,6 +44,11 @@ pub(super) fn read_exif(block: Vec<u8>) -> ExifFacts {
     if block.len() > EXIF_LIMIT_BYTES {
         return ExifFacts::default();
     }
+    read_tiff(block)
+}
+
+/// The same of a whole TIFF file, as a DNG is one.
+pub(super) fn read_tiff(block: Vec<u8>) -> ExifFacts {
     let parsed = guarded(|| {
         let outcome = Reader::new().continue_on_error(true).read_raw(block);
         outcome.or_else(|error| error.distill_partial_result(|_| {})).ok().map(|exif| facts(&exif))

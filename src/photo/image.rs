@@ -1,5 +1,6 @@
 //! The decoded photo: pixels as stored, seen upright through an index map, so that no pixel is moved to turn it.
 
+use super::linear::linear_to_srgb;
 use crate::flag::Flag;
 
 /// Pixels in the order of the file, rows from the top, samples interleaved.
@@ -13,6 +14,9 @@ pub enum Pixels {
     Rgb8(Vec<u8>),
     /// Three 16-bit samples a pixel: red, green, blue.
     Rgb16(Vec<u16>),
+    /// Three samples of light a pixel: red, green, blue, straight from the sensor, black level taken off. From 1 on a colour
+    /// is clipped; in the dark noise scatters it around zero.
+    Light(Vec<f32>),
 }
 
 /// Type of the file, by its content.
@@ -24,6 +28,8 @@ pub enum Format {
     Heic,
     /// PNG.
     Png,
+    /// DNG: a raw picture, in linear light.
+    Dng,
 }
 
 /// What the camera wrote about the shot; each field only when the file holds it.
@@ -120,7 +126,8 @@ impl Photo {
         self.upright.height
     }
 
-    /// The three encoded samples of upright pixel (x, y), as 0..=255 codes (16-bit samples keep their fraction).
+    /// The three encoded samples of upright pixel (x, y), as 0..=255 codes (16-bit samples keep their fraction; light is
+    /// encoded as sRGB).
     #[inline]
     pub fn rgb_code(&self, x: usize, y: usize) -> [f32; 3] {
         const TO_8_BIT: f32 = 1.0 / 257.0;
@@ -132,6 +139,7 @@ impl Photo {
             Pixels::Rgb16(p) => {
                 [f32::from(p[3 * i]) * TO_8_BIT, f32::from(p[3 * i + 1]) * TO_8_BIT, f32::from(p[3 * i + 2]) * TO_8_BIT]
             }
+            Pixels::Light(p) => [light_code(p[3 * i]), light_code(p[3 * i + 1]), light_code(p[3 * i + 2])],
         }
     }
 
@@ -145,6 +153,7 @@ impl Photo {
             Pixels::Gray16(p) => f32::from(p[i]) * TO_8_BIT,
             Pixels::Rgb8(p) => f32::from(p[3 * i + 1]),
             Pixels::Rgb16(p) => f32::from(p[3 * i + 1]) * TO_8_BIT,
+            Pixels::Light(p) => light_code(p[3 * i + 1]),
         }
     }
 
@@ -160,8 +169,15 @@ impl Photo {
             Pixels::Rgb16(p) => {
                 p.as_chunks::<3>().0.iter().map(|&pixel| TO_8_BIT * luma(pixel.map(f32::from))).collect()
             }
+            Pixels::Light(p) => p.as_chunks::<3>().0.iter().map(|&pixel| luma(pixel.map(light_code))).collect(),
         }
     }
+}
+
+/// The code that sRGB gives light, 0..=255.
+#[inline]
+pub(crate) fn light_code(light: f32) -> f32 {
+    linear_to_srgb(light.clamp(0.0, 1.0))
 }
 
 #[cfg(test)]

@@ -90,7 +90,8 @@ impl<'a> LinearImage<'a> {
     }
 
     /// The same view through a camera's own response on top of sRGB: `light_of` gives true light, 0..=1, for the light that
-    /// sRGB alone reads. An ambient photo is subtracted behind it, in true light.
+    /// sRGB alone reads. An ambient photo is subtracted behind it, in true light. A raw photo has no such response: its
+    /// light stays as it is.
     #[must_use]
     pub fn through(mut self, light_of: &dyn Fn(f32) -> f32) -> Self {
         for level in &mut self.table {
@@ -185,6 +186,10 @@ impl<'a> LinearImage<'a> {
             }
             Pixels::Gray8(samples) => [self.table[usize::from(samples[photo.upright.index(x, y)])]; 3],
             Pixels::Gray16(_) | Pixels::Rgb16(_) => photo.rgb_code(x, y).map(|code| self.level_of_code(code)),
+            Pixels::Light(samples) => {
+                let start = 3 * photo.upright.index(x, y);
+                [samples[start], samples[start + 1], samples[start + 2]]
+            }
         }
     }
 
@@ -227,6 +232,10 @@ fn clipped(photo: &Photo, x: usize, y: usize) -> bool {
         }
         Pixels::Gray8(samples) => samples[photo.upright.index(x, y)] >= CLIPPED_FROM_SAMPLE,
         Pixels::Gray16(_) | Pixels::Rgb16(_) => photo.rgb_code(x, y).iter().any(|&code| code >= CLIPPED_FROM_CODE),
+        Pixels::Light(samples) => {
+            let start = 3 * photo.upright.index(x, y);
+            samples[start..start + 3].iter().any(|&light| light >= 1.0)
+        }
     }
 }
 

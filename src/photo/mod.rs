@@ -5,8 +5,13 @@ pub mod image;
 pub mod decode;
 #[cfg(feature = "heic")]
 mod decode_heic;
+#[cfg(feature = "raw")]
+mod decode_dng;
 mod decode_jpeg;
 mod decode_png;
+#[cfg(feature = "raw")]
+mod dng_directories;
+mod dng_kind;
 mod exif;
 #[cfg(feature = "heic")]
 mod heic_boxes;
@@ -19,6 +24,8 @@ pub mod pair;
 mod pair_fit;
 mod pair_match;
 mod pair_reduce;
+#[cfg(feature = "raw")]
+mod raw_light;
 pub mod sharpness;
 
 pub use banding::{Bands, bands};

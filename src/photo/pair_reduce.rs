@@ -1,6 +1,6 @@
 //! Two photos of different light made comparable: smaller, on a logarithmic scale, without their shading.
 
-use super::image::{Photo, Pixels};
+use super::image::{Photo, Pixels, light_code};
 use rayon::prelude::*;
 
 /// Added to the code before the logarithm, 8-bit codes: about the noise of a dark photo, so that it does not swell.
@@ -139,6 +139,7 @@ fn log_rows(photo: &Photo, window: &Window, out: &mut [f32]) {
         Pixels::Gray8(samples) => sum_rows(photo, window, out, |i| f32::from(samples[i])),
         Pixels::Rgb16(samples) => sum_rows(photo, window, out, |i| f32::from(samples[3 * i + 1]) / 257.0),
         Pixels::Gray16(samples) => sum_rows(photo, window, out, |i| f32::from(samples[i]) / 257.0),
+        Pixels::Light(samples) => sum_rows(photo, window, out, |i| light_code(samples[3 * i + 1])),
     }
     let per_pixel = 1.0 / (window.factor * window.factor) as f32;
     for value in out {

@@ -129,6 +129,7 @@ fn photo_block(photo: &Photo) -> PhotoBlock {
             Format::Jpeg => "jpeg",
             Format::Heic => "heic",
             Format::Png => "png",
+            Format::Dng => "dng",
         }
         .to_owned(),
         orientation: photo.orientation,

@@ -9,7 +9,7 @@
 )]
 
 use lampwright::bench::fixture_manifest::{Case, Manifest, Source, Truth};
-use lampwright::scene::{render, sample};
+use lampwright::scene::{SceneSpec, render, sample};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -53,7 +53,12 @@ pub(crate) fn prepare(case: &Case, folder: &Path) -> Ready {
 }
 
 fn prepare_scene(family: &str, seed: u64, folder: &Path) -> Ready {
-    let scene = render(&sample(family, seed, None).expect("a family")).expect("a scene");
+    prepare_spec(&sample(family, seed, None).expect("a family"), folder)
+}
+
+/// Renders a scene into `folder` and makes it ready; the photo is the first argument.
+pub(crate) fn prepare_spec(spec: &SceneSpec, folder: &Path) -> Ready {
+    let scene = render(spec).expect("a scene");
     let place = |suffix: &str| folder.join(format!("{}.{suffix}", scene.name));
     fs::write(place("jpg"), &scene.photo).unwrap();
     fs::write(place("bay.toml"), &scene.bay_toml).unwrap();
