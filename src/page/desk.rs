@@ -73,7 +73,11 @@ pub(super) async fn desk(
 
 /// A day as a date field gives it.
 fn day(text: &str) -> Option<String> {
-    let is_day = text.len() == 10 && text.bytes().enumerate().all(|(n, byte)| if n == 4 || n == 7 { byte == b'-' } else { byte.is_ascii_digit() });
+    let is_day = text.len() == 10
+        && text
+            .bytes()
+            .enumerate()
+            .all(|(n, byte)| if n == 4 || n == 7 { byte == b'-' } else { byte.is_ascii_digit() });
     is_day.then(|| text.to_owned())
 }
 

@@ -101,9 +101,17 @@ async fn admit(shop: &Arc<Shop>, peer: SocketAddr, mut request: Request, next: N
     if !is_reading && !(request.method() == Method::POST && is_same_origin(shop, headers)) {
         if request.method() == Method::POST {
             log(&format!("turned away {}: not from our own page", peer.ip()));
-            return answer::problem(StatusCode::FORBIDDEN, "This did not come from our own page.", "Open the page anew.");
+            return answer::problem(
+                StatusCode::FORBIDDEN,
+                "This did not come from our own page.",
+                "Open the page anew.",
+            );
         }
-        return answer::problem(StatusCode::METHOD_NOT_ALLOWED, "Not a method of this server.", "It knows GET and POST.");
+        return answer::problem(
+            StatusCode::METHOD_NOT_ALLOWED,
+            "Not a method of this server.",
+            "It knows GET and POST.",
+        );
     }
     if shop.is_open_to_all(request.uri().path()) {
         return next.run(request).await;

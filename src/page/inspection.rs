@@ -92,8 +92,9 @@ pub(super) fn begin(shop: &Shop, mut session: Session, options: &RecordOptions) 
     })?;
     let place = entered_file(&shop.store, &caption.record);
     let folder = shop.store.join(ENTERED);
-    fs::create_dir_all(&folder)
-        .map_err(|error| Error::file(folder.display().to_string(), format!("cannot be made: {error}"), "check its rights"))?;
+    fs::create_dir_all(&folder).map_err(|error| {
+        Error::file(folder.display().to_string(), format!("cannot be made: {error}"), "check its rights")
+    })?;
     Staged::new(&place, json.as_bytes())?.commit()?;
     if let Err(error) = recorder.commit() {
         // Without its record it is nothing; a file that stays would be found by nobody.
@@ -231,6 +232,8 @@ pub(super) fn extension(bytes: &[u8]) -> Result<&'static str, Failure> {
         Ok("png")
     } else if bytes.get(4..8) == Some(b"ftyp") && bytes.get(8..12).is_some_and(|brand| HEIC.contains(&brand)) {
         Ok("heic")
+    } else if cfg!(feature = "raw") && (bytes.starts_with(b"II*\0") || bytes.starts_with(b"MM\0*")) {
+        Ok("dng")
     } else {
         let hint = "Send the photo itself: JPEG, HEIC or PNG, as the camera wrote it.";
         Err(Failure::NoPhoto("This file is no photo.".to_owned(), hint.to_owned()))

@@ -33,8 +33,8 @@ enum Given {
 fn answer(bytes: Vec<u8>, kind: &'static str, name: &str, given: Given) -> Response {
     let how = if given == Given::Shown { "inline" } else { "attachment" };
     // The name is made of ids and hexadecimal digits alone.
-    let disposition = HeaderValue::from_str(&format!("{how}; filename=\"{name}\""))
-        .unwrap_or(HeaderValue::from_static("attachment"));
+    let disposition =
+        HeaderValue::from_str(&format!("{how}; filename=\"{name}\"")).unwrap_or(HeaderValue::from_static("attachment"));
     let headers = [
         (header::CONTENT_TYPE, HeaderValue::from_static(kind)),
         (header::CONTENT_DISPOSITION, disposition),

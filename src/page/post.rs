@@ -56,7 +56,10 @@ impl Posted {
         }
         match text.parse::<f64>() {
             Ok(number) if number.is_finite() => Ok(Some(number)),
-            _ => Err(Failure::Entry(format!("{what}: that is no number."), "Type digits alone, 650 for example.".to_owned())),
+            _ => Err(Failure::Entry(
+                format!("{what}: that is no number."),
+                "Type digits alone, 650 for example.".to_owned(),
+            )),
         }
     }
 }

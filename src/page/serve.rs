@@ -144,9 +144,8 @@ fn greeting(shop: &Shop, scheme: &str, port: u16, fingerprint: Option<&str>) -> 
         }
     }
     if let Some(fingerprint) = fingerprint {
-        text += &format!(
-            "The certificate is self-signed: the browser warns once. Its SHA-256 must be\n  {fingerprint}\n"
-        );
+        text +=
+            &format!("The certificate is self-signed: the browser warns once. Its SHA-256 must be\n  {fingerprint}\n");
     }
     text += "End with Ctrl-C.\n";
     Ok(text)

@@ -41,7 +41,6 @@ pub(super) struct Shop {
     /// Words of `measure` that hold for every vehicle.
     pub(super) common: Vec<String>,
     pub(super) traffic: TrafficArg,
-    pub(super) screws: Option<Screws>,
     /// Names with port under which this server is known.
     pub(super) hosts: Vec<String>,
     /// Address for other devices, when they are let in.
@@ -73,6 +72,8 @@ impl Shop {
         } else {
             aim::absolute(Path::new(&args.rules))?
         };
+        // Said now, and not when the first photo is there.
+        args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?;
         let mut common = Vec::new();
         for (flag, path) in [("--screws", &args.screws), ("--lens", &args.lens)] {
             if let Some(path) = path {
@@ -85,7 +86,6 @@ impl Shop {
             rule,
             common,
             traffic: args.traffic,
-            screws: args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?,
             hosts,
             lan_address,
             is_tls: args.tls,

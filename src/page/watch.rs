@@ -118,13 +118,15 @@ pub(super) async fn ask(
 /// Looks into the folder until the server ends.
 pub(super) async fn look(shop: Arc<Shop>) {
     let Some(folder) = shop.watch.as_ref().map(|watch| watch.folder.clone()) else { return };
-    let sizes = |folder: PathBuf| async move { tokio::task::spawn_blocking(move || list(&folder)).await.unwrap_or_default() };
+    let sizes =
+        |folder: PathBuf| async move { tokio::task::spawn_blocking(move || list(&folder)).await.unwrap_or_default() };
     let mut before = sizes(folder.clone()).await;
     let mut done: BTreeSet<PathBuf> = before.keys().cloned().collect();
     loop {
         tokio::time::sleep(PAUSE).await;
         let now = sizes(folder.clone()).await;
-        let is_whole = |(file, size): &(&PathBuf, &u64)| !done.contains(*file) && before.get(*file) == Some(*size) && **size > 0;
+        let is_whole =
+            |(file, size): &(&PathBuf, &u64)| !done.contains(*file) && before.get(*file) == Some(*size) && **size > 0;
         let whole: Vec<PathBuf> = now.iter().filter(is_whole).map(|(file, _)| file.clone()).collect();
         for file in whole {
             done.insert(file.clone());

@@ -12,7 +12,7 @@ use super::head::Head;
 use super::head_file;
 use super::inspection::{Follows, How, Inspection};
 use super::key::{PublicKey, StationKey};
-use super::list::how_word;
+use super::list::{found_by, how_word};
 use super::merkle;
 use super::personal::{Salted, Sealed};
 use super::store::{Appended, Draft, Store};
@@ -187,8 +187,8 @@ fn summarise(change: &Transaction<'_>, number: u64, inspection: &Inspection) -> 
     let digest = |sealed: Option<Sealed>| sealed.map(|sealed| sealed.salted_sha256.0);
     change
         .prepare_cached(
-            "INSERT INTO summary (number, id, first, begun, who, vehicle, bay, rule, verdict, readings, how, plate, customer) \
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+            "INSERT INTO summary (number, id, first, begun, who, vehicle, bay, rule, verdict, readings, how, plate, customer, found_by) \
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
         )?
         .execute(params![
             number as i64,
@@ -204,6 +204,7 @@ fn summarise(change: &Transaction<'_>, number: u64, inspection: &Inspection) -> 
             how_word(inspection.follows.as_ref().map(|follows| follows.how)),
             digest(inspection.plate),
             digest(inspection.customer),
+            found_by(&inspection.vehicle, &inspection.who, &inspection.bay.id),
         ])
         .map(|_| ())
 }

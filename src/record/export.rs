@@ -129,15 +129,21 @@ fn named_files(number: u64, stored: &super::store::Stored) -> Vec<(String, Hash)
             for (kind, file) in kinds {
                 if let Some(file) = file {
                     let ending = match reading.reading.photo.format.as_str() {
-                        "png" if kind != "annotated" => "png",
-                        "heic" if kind != "annotated" => "heic",
-                        _ => "jpg",
+                        "jpeg" => "jpg".to_owned(),
+                        _ if kind == "annotated" => "jpg".to_owned(),
+                        other => plain(other),
                     };
-                    let name = format!("{number:06}-{}-{}-{}-{kind}.{ending}", lamp.side, lamp.beam, n + 1);
+                    let name =
+                        format!("{number:06}-{}-{}-{}-{kind}.{ending}", plain(&lamp.side), plain(&lamp.beam), n + 1);
                     files.push((name, file.sha256));
                 }
             }
         }
     }
     files
+}
+
+/// Letters and digits alone: a store from elsewhere must not say where a file goes.
+fn plain(text: &str) -> String {
+    text.chars().filter(char::is_ascii_alphanumeric).take(16).collect()
 }

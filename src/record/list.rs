@@ -56,21 +56,31 @@ pub struct Row {
     pub customer: Option<String>,
 }
 
-const SQL: &str = "\
+const COLUMNS: &str = "\
 SELECT s.number, s.id, s.first, s.begun, s.who, s.vehicle, s.bay, s.rule, s.verdict, s.readings, s.how,
        (SELECT text FROM personal WHERE digest = s.plate), (SELECT text FROM personal WHERE digest = s.customer)
-FROM summary s
+FROM ";
+
+/// Records whose own words, whose plate or customer, or whose id fit; each by an index that is read through or looked up.
+const FITTING: &str = "\
+(SELECT number FROM summary WHERE instr(found_by, :text) > 0
+ UNION SELECT n.number FROM personal p JOIN summary n ON n.first = p.first WHERE p.text LIKE :like ESCAPE '\\'
+ UNION SELECT number FROM summary WHERE length(:text) >= 8 AND id >= :text AND id < :text || 'g') JOIN summary s USING (number)";
+
+/// `:like` stands in both forms of the query, so that both take the same parameters.
+const WHERE: &str = "
 WHERE (:verdict IS NULL OR s.verdict = :verdict)
   AND (:from IS NULL OR s.begun >= :from)
   AND (:until IS NULL OR s.begun < :until)
-  AND (:text IS NULL
-       OR s.vehicle LIKE :text ESCAPE '\\' OR s.who LIKE :text ESCAPE '\\' OR s.bay LIKE :text ESCAPE '\\'
-       OR s.id LIKE :text ESCAPE '\\'
-       OR s.plate IN (SELECT digest FROM personal WHERE text LIKE :text ESCAPE '\\')
-       OR s.customer IN (SELECT digest FROM personal WHERE text LIKE :text ESCAPE '\\'))
+  AND (:text IS NULL OR :like IS NOT NULL)
   AND (:all OR NOT EXISTS (SELECT 1 FROM summary n WHERE n.first = s.first AND n.number > s.number))
 ORDER BY s.number DESC
 LIMIT :limit";
+
+/// The words of a record that it is found by, apart from those that can be erased.
+pub(super) fn found_by(vehicle: &str, who: &str, bay: &str) -> String {
+    format!("{vehicle}\n{who}\n{bay}").to_lowercase()
+}
 
 impl Store {
     /// Inspections, the newest first.
@@ -80,15 +90,19 @@ impl Store {
 
     /// Inspections that fit a filter, the newest first.
     pub fn find(&self, filter: &Filter) -> Result<Vec<Row>, Error> {
-        let text = filter.text.as_ref().map(|text| {
+        let text = filter.text.as_ref().map(|text| text.to_lowercase());
+        let like = text.as_ref().map(|text| {
             let escaped = text.replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_");
             format!("%{escaped}%")
         });
+        let source = if text.is_some() { FITTING } else { "summary s" };
+        let sql = [COLUMNS, source, WHERE].concat();
         let all = || -> rusqlite::Result<Vec<Row>> {
-            let mut query = self.db.prepare_cached(SQL)?;
+            let mut query = self.db.prepare_cached(&sql)?;
             let rows = query.query_map(
                 named_params! {
                     ":text": text,
+                    ":like": like,
                     ":verdict": filter.verdict,
                     ":from": filter.from,
                     ":until": filter.until,

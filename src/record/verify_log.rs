@@ -2,7 +2,7 @@
 
 use super::hash::Hash;
 use super::inspection::How;
-use super::list::how_word;
+use super::list::{found_by, how_word};
 use super::merkle::{self, Tree};
 use super::verify::Findings;
 use rayon::prelude::*;
@@ -104,7 +104,7 @@ struct Line {
 /// A row of the summary table, every column as text.
 #[derive(Debug, PartialEq, Eq)]
 struct Summary {
-    texts: [String; 9],
+    texts: [String; 10],
     readings: i64,
     plate: Option<Vec<u8>>,
     customer: Option<Vec<u8>>,
@@ -123,7 +123,7 @@ pub(super) fn read_log(
     let mut log = db.prepare("SELECT number, entry, leaf, peaks FROM log ORDER BY number")?;
     let mut lines = log.query([])?;
     let mut summary = db.prepare(
-        "SELECT number, id, first, begun, who, vehicle, bay, rule, verdict, how, readings, plate, customer \
+        "SELECT number, id, first, begun, who, vehicle, bay, rule, verdict, how, found_by, readings, plate, customer \
          FROM summary ORDER BY number",
     )?;
     let mut summaries = summary.query([])?;
@@ -188,8 +188,8 @@ fn mention(entry: &[u8]) -> Result<Mention, String> {
 fn next(rows: &mut Rows<'_>) -> rusqlite::Result<Option<(i64, Summary)>> {
     let Some(row) = rows.next()? else { return Ok(None) };
     let text = |at: usize| row.get::<_, String>(at);
-    let texts = [text(1)?, text(2)?, text(3)?, text(4)?, text(5)?, text(6)?, text(7)?, text(8)?, text(9)?];
-    let summary = Summary { texts, readings: row.get(10)?, plate: row.get(11)?, customer: row.get(12)? };
+    let texts = [text(1)?, text(2)?, text(3)?, text(4)?, text(5)?, text(6)?, text(7)?, text(8)?, text(9)?, text(10)?];
+    let summary = Summary { texts, readings: row.get(11)?, plate: row.get(12)?, customer: row.get(13)? };
     Ok(Some((number(row)?, summary)))
 }
 
@@ -228,6 +228,8 @@ fn hold(number: u64, entry: Mention, shown: Option<&Summary>, facts: &mut LogFac
         }
     }
     let note_id = |note: &Option<MentionNote>| note.as_ref().map_or_else(String::new, |note| note.id.clone());
+    let bay = note_id(&entry.bay);
+    let found_by = found_by(&entry.vehicle, &entry.who, &bay);
     let wanted = Summary {
         readings: readings().count() as i64,
         texts: [
@@ -236,10 +238,11 @@ fn hold(number: u64, entry: Mention, shown: Option<&Summary>, facts: &mut LogFac
             entry.begun,
             entry.who,
             entry.vehicle,
-            note_id(&entry.bay),
+            bay,
             note_id(&entry.rule),
             entry.verdict,
             how_word(entry.follows.map(|follows| follows.how)).to_owned(),
+            found_by,
         ],
         plate: plate.map(|hash| hash.0.to_vec()),
         customer: customer.map(|hash| hash.0.to_vec()),

@@ -42,7 +42,8 @@ fn main() {
             })
             .collect();
         times.sort_by(f64::total_cmp);
-        println!("{name:<40} median {:8.1} ms, worst {:8.1} ms (goal {goal_ms} ms)", times[RUNS / 2], times[RUNS - 1]);
+        let (least, median) = (times[0], times[RUNS / 2]);
+        println!("{name:<40} least {least:8.1} ms, median {median:8.1} ms (goal {goal_ms} ms)");
     };
     let read = || Store::read(&shop).unwrap();
     let find = |text: &str| {
@@ -60,10 +61,11 @@ fn main() {
         read().inspection(&(count / 2).to_string()).unwrap();
     });
     for _ in 0..3 {
-        let started = Instant::now();
+        let (started, cpu) = (Instant::now(), cpu_seconds());
         let verified = verify(&read(), &VerifyOptions::default()).unwrap();
         assert!(verified.findings.is_empty() && verified.head.size == count as u64);
-        println!("verify {count} entries: {:.2} s (goal 10 s)", started.elapsed().as_secs_f64());
+        let seconds = started.elapsed().as_secs_f64();
+        println!("verify {count} entries: {seconds:.2} s, of one core {:.2} s (goal 10 s)", cpu_seconds() - cpu);
     }
     let mut store = Store::open(&shop).unwrap();
     let started = Instant::now();
@@ -71,4 +73,14 @@ fn main() {
         store.append(draft(n, &[format!("photo {n}").into_bytes()])).unwrap();
     }
     println!("record one more, flushed: {:.1} ms", started.elapsed().as_secs_f64() * 50.0);
+}
+
+/// Time of all cores that this process has taken, seconds: tells more than the clock on a busy machine. 0 where the system does
+/// not tell it as Linux does.
+fn cpu_seconds() -> f64 {
+    /// Linux counts in hundredths of a second.
+    const TICKS: f64 = 100.0;
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let behind_name = stat.rsplit(')').next().unwrap_or_default();
+    behind_name.split_whitespace().skip(11).take(2).filter_map(|ticks| ticks.parse::<f64>().ok()).sum::<f64>() / TICKS
 }

@@ -35,9 +35,12 @@ CREATE TABLE summary (
     readings INTEGER NOT NULL,
     how     TEXT NOT NULL CHECK (how IN ('new', 'continues', 'corrects')),
     plate    BLOB,
-    customer BLOB
+    customer BLOB,
+    found_by TEXT NOT NULL
 ) STRICT;
 CREATE INDEX summary_first ON summary (first, number);
+-- Small enough to be read through for a part of a word.
+CREATE INDEX summary_found_by ON summary (found_by);
 
 -- Text that can be erased; the log holds the digest alone.
 CREATE TABLE personal (
@@ -48,6 +51,7 @@ CREATE TABLE personal (
     text   TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX personal_first ON personal (first);
+CREATE INDEX personal_text ON personal (text, first);
 
 CREATE TRIGGER log_order BEFORE INSERT ON log
 WHEN NEW.number <> (SELECT coalesce(max(number) + 1, 0) FROM log)
