@@ -39,9 +39,14 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
     // A photo that can be measured: verdict, both rulers, what to turn, the picture.
     assert_eq!(client.upload(&id, "nothing", "seen.jpg", &good_photo()).status, 303);
     let text = client.get(&format!("/i/{id}")).text();
-    for part in ["class=\"verdict", "ruler is-upright", "ruler is-level", "quarter turn", "What did you turn?"] {
+    for part in ["class=\"verdict is-out", "ruler is-upright", "quarter turn", "What did you turn?"] {
         assert!(text.contains(part), "{part} is missing: {text}");
     }
+    // The same photo is of a right lamp: as one it shows its elbow too. Any lamp can be chosen.
+    let chosen = client.get(&format!("/i/{id}?lamp=right-low"));
+    let right = client.upload_request(&id, &chosen, "nothing", "p.jpg", &good_photo());
+    assert_eq!(parse(&raw(server.port, &right)).status, 303);
+    assert!(client.get(&format!("/i/{id}")).text().contains("ruler is-level"));
     let picture = client.get(&format!("/i/{id}/picture/left-low/1"));
     assert_eq!((picture.status, picture.header("content-type")), (200, Some("image/jpeg")));
     assert!(image::load_from_memory(&picture.body).is_ok());
@@ -106,7 +111,8 @@ fn a_photo_counts_once_however_often_it_is_sent() {
     // Who had not seen this reading is told to look first.
     let fresh = client.get(&format!("/i/{id}"));
     let key = fresh.field("key");
-    let fields = [("form", client.form.as_str()), ("key", &key), ("seen", "0"), ("lamp", "left-low"), ("said", "nothing")];
+    let fields =
+        [("form", client.form.as_str()), ("key", &key), ("seen", "0"), ("lamp", "left-low"), ("said", "nothing")];
     let stale = client.multipart(&format!("/i/{id}/photo"), &fields, "p.jpg", &good_photo());
     let late = parse(&raw(server.port, &stale));
     assert!(late.status == 409 && late.text().contains("Another phone"), "{}", late.text());
@@ -116,7 +122,8 @@ fn a_photo_counts_once_however_often_it_is_sent() {
     let folder = server.stop();
     let server = Server::again(folder, &[]);
     let client = server.client();
-    let fields: Vec<(String, String)> = ["key", "seen", "lamp"].map(|name| (name.to_owned(), page.field(name))).to_vec();
+    let fields: Vec<(String, String)> =
+        ["key", "seen", "lamp"].map(|name| (name.to_owned(), page.field(name))).to_vec();
     let mut all: Vec<(&str, &str)> = vec![("form", &client.form), ("said", "nothing")];
     all.extend(fields.iter().map(|(name, value)| (name.as_str(), value.as_str())));
     let request = client.multipart(&format!("/i/{id}/photo"), &all, "p.jpg", &good_photo());
@@ -139,11 +146,16 @@ fn tapped_marks_measure_the_same_photo_again() {
     let text: Vec<String> = places
         .iter()
         .take(2)
-        .map(|place| format!("{}={:.1},{:.1}", place["id"], place["x_px"].as_f64().unwrap(), place["y_px"].as_f64().unwrap()))
+        .map(|place| {
+            format!("{}={:.1},{:.1}", place["id"], place["x_px"].as_f64().unwrap(), place["y_px"].as_f64().unwrap())
+        })
         .collect();
     let key = client.get(&format!("/i/{id}/tap/left-low/0")).field("key");
     let send = |marks: &str, seen: &str| {
-        client.post(&format!("/i/{id}/marks"), &[("key", &key), ("lamp", "left-low"), ("n", "0"), ("seen", seen), ("marks", marks)])
+        client.post(
+            &format!("/i/{id}/marks"),
+            &[("key", &key), ("lamp", "left-low"), ("n", "0"), ("seen", seen), ("marks", marks)],
+        )
     };
     for wrong in ["", "99=1,1", "0=1", "0=-5,3", "0=1,1 0=2,2", "0=NaN,1", "--bay=1,1"] {
         assert_eq!(send(wrong, "1").status, 422, "{wrong}");

@@ -31,7 +31,8 @@ pub struct ServeArgs {
     /// Let other devices of the network in: they need the one-time code that is shown in the terminal
     #[arg(long)]
     pub lan: bool,
-    /// Further name or address under which the page is reached, for example shop.local; may be repeated
+    /// Further name or address under which the page is reached, for example shop.local, with its port when that is
+    /// another; may be repeated
     #[arg(long = "host", value_name = "NAME", num_args = 1..)]
     pub hosts: Vec<String>,
     /// Encrypt with a self-signed certificate, whose fingerprint is shown

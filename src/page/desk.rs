@@ -100,7 +100,7 @@ fn table(rows: &[Row]) -> Markup {
                     thead { tr { th { "Verdict" } th { "Vehicle" } th { "Begun" } th { "Who" } th { "Bay" } th { "Plate" } th { "Photos" } } }
                     tbody { @for row in rows {
                         tr {
-                            td { span .stamp class=(words::tone_of(&row.verdict).class()) { (row.verdict) } }
+                            td { span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) } }
                             td { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
                             td { (words::when(&row.begun)) }
                             td { (row.who) } td { (row.bay) }

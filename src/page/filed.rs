@@ -77,7 +77,7 @@ pub(super) async fn filed(
     let body = html! {
         (layout::bar(&inspection.vehicle, Some(("/desk", "Desk"))))
         main #main .is-wide {
-            section .verdict class=(words::tone_of(&inspection.verdict).class()) {
+            section class={ "verdict " (words::tone_of(&inspection.verdict).class()) } {
                 p { "Inspection " (words::when(&inspection.begun)) }
                 h2 { (verdict_word(&inspection.verdict)) }
             }
@@ -128,7 +128,7 @@ fn lamp_block(first: &str, lamp: &LampRecord, has_pictures: bool) -> Markup {
     let title = words::lamp(&lamp.side, &lamp.beam);
     html! {
         section .lamp {
-            h2 { (title) " " span .stamp class=(words::tone_of(&lamp.verdict).class()) { (lamp.verdict) } }
+            h2 { (title) " " span class={ "stamp " (words::tone_of(&lamp.verdict).class()) } { (lamp.verdict) } }
             @if let Some(after) = lamp.after() {
                 div .beforeafter {
                     @if let Some(before) = lamp.before().filter(|_| lamp.before != lamp.after) {
@@ -152,7 +152,7 @@ fn photo(first: &str, lamp: &str, n: usize, reading: &RecordedReading, has_pictu
     html! {
         li {
             @if has_pictures { a href=(place) { img loading="lazy" src=(place) alt=(format!("Photo {} with what was found", n + 1)); } }
-            p { "Photo " (n + 1) ": " span .stamp class=(tone.class()) { (said) } }
+            p { "Photo " (n + 1) ": " span class={ "stamp " (tone.class()) } { (said) } }
             p .small { (words::when(&reading.measured)) @if !reading.turned.is_empty() { " · " (turned(reading)) " before it" } }
             @if has_pictures { p { a href=(format!("/desk/{first}/photo/{lamp}/{n}")) download { "Save the photo" } } }
         }

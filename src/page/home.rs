@@ -40,7 +40,7 @@ pub(super) async fn home(
                 ul .jobs {
                     @for row in &rows {
                         li { a href=(format!("/i/{}", row.first)) {
-                            span .stamp class=(words::tone_of(&row.verdict).class()) { (row.verdict) }
+                            span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) }
                             strong { (row.vehicle) }
                             span .small { (row.who) " · " (words::when(&row.begun)) }
                         } }

@@ -13,9 +13,10 @@ use super::words::{self, Tone};
 use super::work::aside;
 use crate::reading::Reading;
 use axum::Extension;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use maud::{Markup, html};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// Refusals that marks given by hand can mend.
@@ -26,18 +27,21 @@ pub(super) async fn inspection(
     State(shop): State<Arc<Shop>>,
     Extension(visit): Extension<Visit>,
     Path(id): Path<String>,
+    Query(asked): Query<HashMap<String, String>>,
 ) -> Result<Response, Failure> {
     let own = Arc::clone(&shop);
     let open = aside(move || Open::load(&own, &id)).await?;
     let key = random_hex(KEY_LENGTH / 2).map_err(|error| Failure::inside(&error))?;
     let version = version_text(&shop, open.id(), open.stored.number);
+    // A lamp that is done with can be chosen, to photograph it again.
+    let chosen = asked.get("lamp").and_then(|name| open.lamp(name)).or_else(|| open.session.next());
     let newest = open.newest();
     let body = html! {
         (layout::bar(&open.session.vehicle, None))
-        (strip(&open))
+        (strip(&open, chosen))
         main #main data-events=(format!("/i/{}/events", open.id())) data-version=(version) {
             @if let Some((lamp, n)) = newest { (verdict(&open, lamp, n)) }
-            (next_step(&shop, &visit, &open, &key))
+            (next_step(&shop, &visit, &open, chosen, &key))
             @if let Some((lamp, n)) = newest { (details(&open, lamp, n)) }
             @if open.session.next().is_some() { (other_lamps(&open)) }
             (layout::cautions(newest.is_none()))
@@ -47,15 +51,16 @@ pub(super) async fn inspection(
 }
 
 /// The lamps in the order of work and how each stands.
-fn strip(open: &Open) -> Markup {
-    let next = open.session.next();
+fn strip(open: &Open, next: Option<usize>) -> Markup {
     html! {
         ol .lamps aria-label="Lamps" {
             @for (n, lamp) in open.session.lamps.iter().enumerate() {
                 @let (tone, word) = words::state(lamp.state(open.session.is_quick));
                 li class=(tone.class()) aria-current=[(next == Some(n)).then_some("step")] {
-                    span { (words::lamp(&lamp.side, &lamp.beam)) }
-                    strong { (word) }
+                    a href=(format!("/i/{}?lamp={}", open.id(), lamp_name(&lamp.side, &lamp.beam))) {
+                        span { (words::lamp(&lamp.side, &lamp.beam)) }
+                        strong { (word) }
+                    }
                 }
             }
         }
@@ -67,7 +72,7 @@ fn verdict(open: &Open, lamp: usize, n: usize) -> Markup {
     let reading = &lamp.shots[n].reading;
     let (tone, said) = words::verdict(reading);
     html! {
-        section .verdict class=(tone.class()) role="status" {
+        section class={ "verdict " (tone.class()) } role="status" {
             p { (words::lamp(&lamp.side, &lamp.beam)) " · photo " (n + 1) }
             h2 { (said) }
         }

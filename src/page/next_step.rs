@@ -10,9 +10,9 @@ use crate::kit::session::{Lamp, Movement, ScrewName, State};
 use crate::kit::session_text::{STIFF, screw_notes};
 use maud::{Markup, html};
 
-/// The instruction and the form of the next photo; `key` is the form's own.
-pub(super) fn next_step(shop: &Shop, visit: &Visit, open: &Open, key: &str) -> Markup {
-    let Some(place) = open.session.next() else { return all_done(open) };
+/// The instruction and the form of the next photo, of the lamp at `place`; `key` is the form's own.
+pub(super) fn next_step(shop: &Shop, visit: &Visit, open: &Open, place: Option<usize>, key: &str) -> Markup {
+    let Some(place) = place else { return all_done(open) };
     let lamp = &open.session.lamps[place];
     let name = words::lamp(&lamp.side, &lamp.beam);
     let other = if lamp.side == "left" { "right" } else { "left" };

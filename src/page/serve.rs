@@ -49,7 +49,8 @@ pub fn serve(args: &ServeArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Err
         .collect();
     let hosts = known_hosts(&names, port, args.tls);
     let shop = Arc::new(Shop::new(args, hosts, lan_address)?);
-    let secured = if args.tls { Some(tls::self_signed(names)?) } else { None };
+    let bare = names.iter().map(|name| without_port(name).to_owned()).collect();
+    let secured = if args.tls { Some(tls::self_signed(bare)?) } else { None };
     let text = greeting(&shop, scheme, port, secured.as_ref().map(|(_, fingerprint)| fingerprint.as_str()))?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(cannot)?;
     stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()).map_err(|error| {
@@ -113,14 +114,23 @@ async fn interrupted() {
     }
 }
 
-/// Every name with the port, and without it where the scheme implies it.
+/// Every name with the port, unless it has one of its own (a port that is forwarded here), and without it where the scheme implies it.
 fn known_hosts(names: &[String], port: u16, is_tls: bool) -> Vec<String> {
     let is_implied = port == if is_tls { 443 } else { 80 };
-    let mut hosts: Vec<String> = names.iter().map(|name| format!("{name}:{port}")).collect();
+    let with_port = |name: &String| if without_port(name) == name { format!("{name}:{port}") } else { name.clone() };
+    let mut hosts: Vec<String> = names.iter().map(with_port).collect();
     if is_implied {
         hosts.extend(names.iter().cloned());
     }
     hosts
+}
+
+/// A name without the port that it may end with.
+fn without_port(name: &str) -> &str {
+    match name.rsplit_once(':') {
+        Some((bare, port)) if port.parse::<u16>().is_ok() && !bare.ends_with(':') => bare,
+        _ => name,
+    }
 }
 
 /// The address under which the network knows this machine: that of the way out. Nothing is sent.
@@ -177,5 +187,6 @@ mod tests {
         assert_eq!(known_hosts(&names, 8737, false), ["localhost:8737"]);
         assert_eq!(known_hosts(&names, 443, true), ["localhost:443", "localhost"]);
         assert_eq!(known_hosts(&names, 80, true), ["localhost:80"]);
+        assert_eq!(known_hosts(&["shop.local:9000".to_owned()], 8737, false), ["shop.local:9000"]);
     }
 }

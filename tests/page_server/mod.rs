@@ -223,7 +223,8 @@ impl Client {
         let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
         let kind = "Content-Type: application/x-www-form-urlencoded";
         let (own, length) = (self.own(), body.len());
-        let head = format!("POST {path} HTTP/1.1\r\n{own}{kind}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n");
+        let head =
+            format!("POST {path} HTTP/1.1\r\n{own}{kind}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n");
         parse(&raw(self.port, (head + &body).as_bytes()))
     }
 

@@ -49,7 +49,7 @@
                 if (request.status === 503 && n < pauses.length) {
                     say("The server is busy. Your photo waits …");
                 } else if (request.status < 400) {
-                    location.reload();
+                    location.replace(location.pathname);
                     return;
                 } else {
                     say(problem(request), true);
