@@ -42,7 +42,7 @@ fn assert_guarded(answer: &Answer, what: &str) {
     assert!(csp.contains("base-uri 'none'") && !csp.contains("unsafe"), "{what}: {csp}");
     for (name, value) in [
         ("x-content-type-options", "nosniff"),
-        ("referrer-policy", "no-referrer"),
+        ("referrer-policy", "same-origin"),
         ("cross-origin-opener-policy", "same-origin"),
         ("cross-origin-resource-policy", "same-origin"),
         ("x-frame-options", "DENY"),

@@ -41,7 +41,7 @@ pub(super) async fn form(
         main #main {
             form .sheet method="post" action="/new" autocomplete="off" {
                 (layout::form_fields(&visit.form))
-                (text("vehicle", "Vehicle: the shop's own reference", true, "order 12"))
+                (text("vehicle", "Vehicle: the shop's own reference", true, "for example order 12"))
                 (text("who", "Who inspects", true, "your name or sign"))
                 @if shop.bays.len() > 1 {
                     label { span { "Bay" }
@@ -56,12 +56,12 @@ pub(super) async fn form(
                     label .choice { input type="checkbox" name="quick" value="yes"; span { "Check only, turn nothing" } }
                 }
                 div .pair {
-                    (number("height", "Lamp centre above the floor, mm", true, "650"))
-                    (number("offset", "Lamp centre from the centreline, mm", false, "600"))
+                    (number("height", "Lamp centre above the floor, mm", true, "for example 650"))
+                    (number("offset", "Lamp centre from the centreline, mm", false, "for example 600"))
                 }
                 details {
                     summary { "More: plates, other lamps, rule, traffic" }
-                    (number("nominal", "Inclination on the vehicle's plate, %, down is −", false, "−1.0"))
+                    (number("nominal", "Inclination on the vehicle's plate, %, down is −", false, "for example −1.0"))
                     div .pair {
                         (number("other_height", "High or fog lamp above the floor, mm", false, "as the low beam"))
                         (number("other_offset", "High or fog lamp from the centreline, mm", false, "as the low beam"))

@@ -5,7 +5,7 @@ use super::layout;
 use super::shop::Shop;
 use super::work::aside;
 use crate::cli::plan::read_parsed;
-use crate::kit::control_log::{AxisChart, charts, parse};
+use crate::kit::control_log::{AxisChart, Entry, charts, parse};
 use crate::kit::control_picture::picture;
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -48,7 +48,7 @@ pub(super) async fn bay(State(shop): State<Arc<Shop>>, Path(n): Path<usize>) -> 
 }
 
 fn title(bay: &str, axes: &[AxisChart]) -> String {
-    let lamp = axes.first().and_then(|axis| axis.entries.first()).map_or(String::new(), |entry| entry.lamp_words());
+    let lamp = axes.first().and_then(|axis| axis.entries.first()).map_or(String::new(), Entry::lamp_words);
     format!("{bay}: {lamp}")
 }
 

@@ -33,7 +33,8 @@ const HEADERS: [(HeaderName, &str); 8] = [
     ),
     (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (header::X_FRAME_OPTIONS, "DENY"),
-    (header::REFERRER_POLICY, "no-referrer"),
+    // Not `no-referrer`: browsers then say `Origin: null` of our own forms.
+    (header::REFERRER_POLICY, "same-origin"),
     (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
     (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
     (HeaderName::from_static("permissions-policy"), "camera=(), microphone=(), geolocation=()"),
@@ -98,20 +99,16 @@ async fn admit(shop: &Arc<Shop>, peer: SocketAddr, mut request: Request, next: N
         return Failure::TooLarge.into_response();
     }
     let is_reading = matches!(*request.method(), Method::GET | Method::HEAD);
-    if !is_reading && !(request.method() == Method::POST && is_same_origin(shop, headers)) {
-        if request.method() == Method::POST {
-            log(&format!("turned away {}: not from our own page", peer.ip()));
-            return answer::problem(
-                StatusCode::FORBIDDEN,
-                "This did not come from our own page.",
-                "Open the page anew.",
-            );
-        }
+    if !is_reading && request.method() != Method::POST {
         return answer::problem(
             StatusCode::METHOD_NOT_ALLOWED,
             "Not a method of this server.",
             "It knows GET and POST.",
         );
+    }
+    if !is_reading && !is_same_origin(shop, headers) {
+        log(&format!("turned away {}: not from our own page", peer.ip()));
+        return answer::problem(StatusCode::FORBIDDEN, "This did not come from our own page.", "Open the page anew.");
     }
     if shop.is_open_to_all(request.uri().path()) {
         return next.run(request).await;

@@ -91,10 +91,10 @@ async fn run(
             server.serve(service).await
         }};
     }
-    match secured {
-        Some(config) => ready!(axum_server::from_tcp_rustls(listener, config)?),
-        None => ready!(axum_server::from_tcp(listener)?),
+    if let Some(config) = secured {
+        return ready!(axum_server::from_tcp_rustls(listener, config)?);
     }
+    ready!(axum_server::from_tcp(listener)?)
 }
 
 /// Returns when the program is asked to end.
@@ -146,7 +146,10 @@ fn own_address() -> Option<IpAddr> {
 fn greeting(shop: &Shop, scheme: &str, port: u16, fingerprint: Option<&str>) -> Result<String, Error> {
     let mut text = format!("Serving {scheme}://127.0.0.1:{port}/ for this machine\n");
     if let Some(address) = &shop.lan_address {
-        text += &format!("Other devices: {address}\n{}", code_text(shop, address)?);
+        text += "Other devices: ";
+        text += address;
+        text.push('\n');
+        text += &code_text(shop, address)?;
         text += "WARNING: everybody on this network can reach this port. A code lets one phone in, once, for five minutes; \
                  press Enter for another.\n";
         if !shop.is_tls {
@@ -154,8 +157,9 @@ fn greeting(shop: &Shop, scheme: &str, port: u16, fingerprint: Option<&str>) -> 
         }
     }
     if let Some(fingerprint) = fingerprint {
-        text +=
-            &format!("The certificate is self-signed: the browser warns once. Its SHA-256 must be\n  {fingerprint}\n");
+        text += "The certificate is self-signed: the browser warns once. Its SHA-256 must be\n  ";
+        text += fingerprint;
+        text.push('\n');
     }
     text += "End with Ctrl-C.\n";
     Ok(text)

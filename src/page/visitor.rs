@@ -11,14 +11,14 @@ use std::time::{Duration, Instant};
 /// Bytes of a code and of a cookie: 256 bit.
 const SECRET_BYTES: usize = 32;
 /// How long a one-time code holds.
-const CODE_LIFE: Duration = Duration::from_secs(5 * 60);
+const CODE_LIFE: Duration = Duration::from_mins(5);
 /// How long a phone stays in: a long working day.
-const VISIT_LIFE: Duration = Duration::from_secs(14 * 3600);
+const VISIT_LIFE: Duration = Duration::from_hours(14);
 /// Phones and desks at once; the oldest goes when another comes.
 const MOST_VISITS: usize = 500;
 /// Wrong codes of one address in a minute.
 const MOST_WRONG: u32 = 20;
-const MINUTE: Duration = Duration::from_secs(60);
+const MINUTE: Duration = Duration::from_mins(1);
 /// Addresses whose guesses are counted; forgotten a minute later.
 const MOST_ADDRESSES: usize = 10_000;
 

@@ -160,13 +160,11 @@ async fn take(shop: &Arc<Shop>, file: PathBuf) {
         let is_small = fs::metadata(&file).is_ok_and(|facts| facts.len() <= MOST_PHOTO_BYTES);
         if is_small { fs::read(&file).ok() } else { None }
     });
-    let (bytes, key) = match (read.await.ok().flatten(), random_hex(super::inspection::KEY_LENGTH / 2)) {
-        (Some(bytes), Ok(key)) => (bytes, key),
-        _ => {
-            watch.say(&asked.id, "The camera's photo could not be read. Ask for another one.".to_owned());
-            shop.hub.changed(&asked.id);
-            return;
-        }
+    let key = random_hex(super::inspection::KEY_LENGTH / 2).ok();
+    let Some((bytes, key)) = read.await.ok().flatten().zip(key) else {
+        watch.say(&asked.id, "The camera's photo could not be read. Ask for another one.".to_owned());
+        shop.hub.changed(&asked.id);
+        return;
     };
     let id = asked.id.clone();
     let arrived = Arrived {
