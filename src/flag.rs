@@ -89,6 +89,8 @@ flags! {
     ElbowNotMeasured, "elbow-not-measured", Warning, "The elbow could not be measured.";
     HotSpotNotMeasured, "hot-spot-not-measured", Warning, "The hot spot could not be measured.";
     CutoffNotStraight, "cutoff-not-straight", Warning, "The flat part of the cutoff is not straight.";
+    BracketMerged, "bracket-merged", Info, "Photos of several exposures were merged, so that neither marks nor hot spot are lost.";
+    BracketUneven, "bracket-uneven", Warning, "Photos of the bracket are not as bright as their exposures say; the light changed, or the camera treated them differently.";
     AmbientPhotoUsed, "ambient-photo-used", Info, "The room's light was subtracted with the ambient photo.";
     AmbientPhotoDiffers, "ambient-photo-differs", Warning, "The ambient photo's exposure differs from the photo's; it was scaled.";
 }

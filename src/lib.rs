@@ -20,6 +20,8 @@ pub mod draw;
 pub mod kit;
 #[cfg(feature = "records")]
 pub mod record;
+#[cfg(feature = "records")]
+pub mod report;
 pub mod scene;
 pub mod bench;
 pub mod cli;

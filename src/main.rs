@@ -1,12 +1,12 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
 use clap::Parser;
-#[cfg(feature = "records")]
-use lampwright::cli::record;
 use lampwright::cli::{
-    Cli, Command, ExitStatus, aim, bay, drive, fixture, lens, measure, options, prepare, response, rules, scenes,
-    score, sheet,
+    Cli, Command, ExitStatus, aim, batch, bay, drive, fixture, lens, measure, options, prepare, response, rules,
+    scenes, score, sheet,
 };
+#[cfg(feature = "records")]
+use lampwright::cli::{record, report};
 use lampwright::error::Error;
 use std::io::Write;
 use std::process::ExitCode;
@@ -17,8 +17,11 @@ fn main() -> ExitCode {
         Command::Measure(args) => {
             measure::command(&args, command_words, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())
         }
+        Command::Batch(args) => batch::run(&args, &mut std::io::stdout()),
         #[cfg(feature = "records")]
         Command::Record(args) => record::run(&args, &mut anstream::stdout()),
+        #[cfg(feature = "records")]
+        Command::Report(args) => report::run(&args, &mut anstream::stdout()),
         Command::Prepare(args) => prepare::prepare(&args, &mut anstream::stdout()),
         Command::Vehicle(args) => prepare::vehicle(&args, &mut anstream::stdout()),
         Command::Aim(args) => aim::run(&args, &mut anstream::stdout()),

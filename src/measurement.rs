@@ -3,6 +3,8 @@
 //! Photos -> marks -> wall -> angle grid -> beam -> verdict -> advice. A stage that cannot go on gives a [`Refusal`], which
 //! ends the run as a finding, not as an error.
 
+mod bracket;
+
 use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
@@ -35,6 +37,8 @@ pub struct NamedBytes<'a> {
 pub struct Request<'a> {
     /// The beam on the wall.
     pub photo: NamedBytes<'a>,
+    /// Further photos of the same still scene at other exposures, which are merged with the first.
+    pub bracket: &'a [NamedBytes<'a>],
     /// Photo that the marks are read from, when not the first.
     pub marks_photo: Option<NamedBytes<'a>>,
     /// Photo of the room's light, lamp off.
@@ -164,6 +168,7 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     let marks_photo = request.marks_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let ambient_photo = request.ambient_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let lens = lens(request, &photo)?;
+    let (photo, bracket, unmerged) = bracketed(request, photo)?;
     observer.stage("decode", StageView::Decode { photo: &photo });
     let mut run = Measurement {
         photo,
@@ -172,6 +177,11 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
         outcome: Err(Refusal::new(FlagCode::NoBeam, "", "")),
         flags: Vec::new(),
     };
+    if let Some(refusal) = unmerged {
+        run.outcome = Err(refusal);
+        return Ok(run);
+    }
+    run.flags.extend(bracket.iter().flat_map(|bracket| bracket.flags.iter().cloned()));
     if let Some((path, _)) = request.lens.filter(|_| run.photo.shot.focal_35mm.is_none()) {
         let text = format!(
             "the photo states no focal length, so {path} was taken for its lens by the picture's size alone; give the photo as the \
@@ -185,7 +195,12 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
         &mut run.view,
         &mut run.flags,
         &run.photo,
-        &Extra { marks_photo: marks_photo.as_ref(), ambient_photo: ambient_photo.as_ref(), lens },
+        &Extra {
+            marks_photo: marks_photo.as_ref(),
+            ambient_photo: ambient_photo.as_ref(),
+            bracket: bracket.as_ref(),
+            lens,
+        },
         observer,
     );
     Ok(run)
@@ -194,7 +209,27 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
 struct Extra<'a> {
     marks_photo: Option<&'a Photo>,
     ambient_photo: Option<&'a Photo>,
+    bracket: Option<&'a bracket::Exposures>,
     lens: Option<Lens>,
+}
+
+/// The photo, merged with the others of its bracket where there are any; or unmerged, with the reason.
+fn bracketed(
+    request: &Request<'_>,
+    photo: Photo,
+) -> Result<(Photo, Option<bracket::Exposures>, Option<Refusal>), Error> {
+    if request.bracket.is_empty() {
+        return Ok((photo, None, None));
+    }
+    let mut photos = vec![photo];
+    for other in request.bracket {
+        photos.push(decode(other.bytes, other.name, &DecodeOptions::default())?);
+    }
+    let known = request.response.map(|(_, profile)| profile);
+    Ok(match bracket::merged(&photos, known, &request.options.photo)? {
+        Ok((photo, exposures)) => (photo, Some(exposures), None),
+        Err(refusal) => (photos.swap_remove(0), None, Some(refusal)),
+    })
 }
 
 fn stages(
@@ -207,7 +242,7 @@ fn stages(
     observer: &mut dyn Observer,
 ) -> Result<Findings, Refusal> {
     let tried = TriedList::new(observer.is_looking());
-    let found = find_marks(request, photo, extra.marks_photo, flags, &tried);
+    let found = find_marks(request, photo, extra, flags, &tried);
     if let Ok(found) = &found {
         marks.clone_from(found);
     }
@@ -244,7 +279,13 @@ fn stages(
     let told = extra.ambient_photo.filter(|_| known.is_none()).map(|_| {
         tone_curve(&LinearImage::new(photo), marks, fitted, request.bay, is_elsewhere, flags, request.options)
     });
+    // A bracket was merged in true light already, when its response is known.
+    let (is_merged, response) = match extra.bracket {
+        Some(bracket) => (true, bracket.response.as_ref()),
+        None => (false, known.map(|profile| &profile.response)),
+    };
     let image = match (known, &told) {
+        _ if is_merged => image,
         (None, None) => image,
         (Some(profile), _) => {
             image.through(&|level| profile.response.light_of_code(f64::from(linear_to_srgb(level))) as f32)
@@ -258,10 +299,13 @@ fn stages(
     flags.extend(bands.map(banding));
     let (grid, tone) = rayon::join(
         || resample(&image, fitted, request.setup, request.bay, &request.options.grid),
-        || match (known, told) {
-            (Some(profile), _) => tone::of_response(&profile.response),
+        || match (response, told) {
+            (Some(response), _) => tone::of_response(response),
             (None, Some(tone)) => tone.once_taken_off(),
-            (None, None) => tone_curve(&image, marks, fitted, request.bay, is_elsewhere, flags, request.options),
+            // Photos of different brightness bend the marks differently: merged, they tell nothing.
+            (None, None) => {
+                tone_curve(&image, marks, fitted, request.bay, is_elsewhere || is_merged, flags, request.options)
+            }
         },
     );
     let focal_35mm = photo.shot.focal_35mm.unwrap_or(request.options.photo.assumed_focal_35mm);
@@ -392,13 +436,19 @@ fn tone_curve(
 fn find_marks(
     request: &Request<'_>,
     photo: &Photo,
-    marks_photo: Option<&Photo>,
+    extra: &Extra<'_>,
     flags: &mut Vec<Flag>,
     tried: &TriedList,
 ) -> Result<Marks, Refusal> {
+    let marks_photo = extra.marks_photo;
     let source = marks_photo.unwrap_or(photo);
-    let mut found =
-        marks::find_telling(source, &request.bay.marks, request.marks_by_hand, &request.options.marks, tried);
+    let find = |photo: &Photo, tried: &TriedList| {
+        marks::find_telling(photo, &request.bay.marks, request.marks_by_hand, &request.options.marks, tried)
+    };
+    let mut found = find(source, tried);
+    if let Some(bracket) = extra.bracket.filter(|_| marks_photo.is_none()) {
+        found = bracket.marks_at_every_brightness(found, photo, &|photo| find(photo, &TriedList::default()));
+    }
     if found.found.iter().any(|mark| mark.is_by_hand) {
         flags.push(Flag::plain(FlagCode::MarkByHand));
     }

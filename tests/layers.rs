@@ -23,6 +23,7 @@ const SHARED_KNOWLEDGE: &[(&str, &str, &str)] = &[
     ("beam", "photo::linear", "sRGB's own curve and luminance weights, under which the tone curve is laid"),
     ("wall", "camera::profile::focal_px", "what a 35 mm equivalent means in pixels is knowledge of the camera"),
     ("draw", "wall::geometry", "what is drawn at an angle stands where the same geometry puts it on the wall"),
+    ("draw", "photo::linear", "a raw photo's light is shown by sRGB's own curve"),
     ("marks", "photo::linear", "thresholds and fits work on light by sRGB's own curve"),
 ];
 
@@ -44,12 +45,16 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "kit" => vec!["units", "measured", "error", "bay", "marks", "beam", "aim", "reading"],
         // The store keeps readings and what was turned between them; it measures and draws nothing.
         "record" => vec!["error", "reading", "kit"],
+        // Reports show what the store keeps, in other units; the views of a picture are found by whoever drew it.
+        "report" => vec!["units", "error", "reading", "draw", "kit", "record"],
         // The developer's bench scores readings, measuring only through a function that it is given, and cleans photos,
         // which it decodes to see that nothing was lost.
         "bench" => vec!["flag", "error", "bay", "photo", "beam", "reading", "scene"],
-        "cli" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "scene", "bench"]].concat(),
+        "cli" => {
+            [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "report", "scene", "bench"]].concat()
+        }
         // The page runs the same plan, driver and recorder as the command line, and shows what they gave.
-        "page" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "cli"]].concat(),
+        "page" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "report", "cli"]].concat(),
         "main" => vec!["cli", "page", "error"],
         name if STAGES.contains(&name) => [BASE.to_vec(), before(STAGES, name)].concat(),
         name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"], &before(SHOWING, name)].concat(),

@@ -49,6 +49,7 @@ fn photo(path: &Path) -> Photo {
         upright: UprightMap::new(width, height, 1),
         shot: ShotFacts::default(),
         flags: Vec::new(),
+        merged: Vec::new(),
     }
 }
 

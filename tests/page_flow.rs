@@ -70,7 +70,10 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
     assert_eq!(json["schema"], "lampwright/export/1");
     assert_eq!(client.get(&format!("/desk/{id}/photo/left-low/1")).body, good_photo());
     assert!(client.get(&format!("/desk/{id}/readings.csv")).text().contains("left"));
-    assert_eq!(client.get(&format!("/i/{id}/report.pdf")).status, 501);
+    for path in [format!("/i/{id}/report.pdf"), format!("/i/{id}/report.pdf?full=1")] {
+        let report = client.get(&path);
+        assert!(report.status == 200 && report.body.starts_with(b"%PDF"), "{}", report.text());
+    }
     assert_eq!(client.get("/desk/bay/0").status, 200);
 }
 

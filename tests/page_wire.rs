@@ -182,7 +182,9 @@ fn four_phones_at_once_and_a_killed_server() {
         .collect();
     std::thread::sleep(Duration::from_millis(150));
     let folder = server.stop();
-    sending.into_iter().for_each(|one| one.join().unwrap());
+    for one in sending {
+        one.join().unwrap();
+    }
     let server = Server::again(folder, &[]);
     let store = lampwright::record::Store::read(&server.folder.path().join("shop")).unwrap();
     let verified = lampwright::record::verify(&store, &lampwright::record::VerifyOptions::default()).unwrap();

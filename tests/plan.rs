@@ -111,6 +111,7 @@ fn refused(plan: &Plan, photos: &PhotoFiles) -> Reading {
         upright: UprightMap::new(1, 1, 1),
         shot: ShotFacts::default(),
         flags: Vec::new(),
+        merged: Vec::new(),
     };
     Reading::of(&ReadingParts {
         photo: &photo,

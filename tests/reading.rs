@@ -38,6 +38,7 @@ fn photo() -> Photo {
         upright: UprightMap::new(3, 2, 6),
         shot: ShotFacts { exposure_s: Some(0.01), iso: Some(100), ..ShotFacts::default() },
         flags: vec![Flag::plain(FlagCode::WrongExtension)],
+        merged: Vec::new(),
     }
 }
 

@@ -26,7 +26,7 @@ pub const LEAST_PHOTOS: usize = 3;
 /// Least ratio between the longest and the shortest exposure: two thirds of a step say too little about a curve.
 const LEAST_RATIO: f64 = 1.5;
 /// Fewest cells that two or more photos see, and fewest codes between the darkest and the brightest of them.
-const LEAST_CELLS: usize = 200;
+const LEAST_CELLS: usize = 100;
 const LEAST_SPAN: f64 = 80.0;
 /// Codes that are used: below, rounding and black level rule; above, coding rings about clipped places.
 const USED: std::ops::RangeInclusive<f64> = 4.0..=251.0;
@@ -50,7 +50,7 @@ const CAUCHY: f64 = 2.4;
 const ROUNDS: usize = 8;
 const CAUCHY_ROUNDS: usize = 3;
 /// What no such photo tells (coding, sharpening, veiling light, cells that share their errors), as share of light.
-const MODEL_SIGMA: f64 = 0.01;
+const MODEL_SIGMA: f64 = 0.015;
 /// Median of |normal| over its spread.
 const MEDIAN_OF_NORMAL: f64 = 0.6745;
 
@@ -109,7 +109,7 @@ fn slope(code: f64) -> f64 {
     ln_srgb(code + 0.5) - ln_srgb((code - 0.5).max(0.5))
 }
 
-/// Readings of one channel of one cell: photo and code.
+/// Readings of one cell: photo and code.
 type Site = Vec<(usize, f64)>;
 
 /// Fits the response of one camera.
@@ -163,20 +163,18 @@ fn check(photos: &[Exposed]) -> Result<(), Error> {
     }
 }
 
-/// Cells that two or more photos see, channel by channel.
+/// Cells that two or more photos see.
 fn sites(photos: &[Exposed]) -> Result<Vec<Site>, Error> {
     let mut sites = Vec::new();
     for cell in 0..photos[0].cells.codes.len() {
-        for channel in 0..3 {
-            let code = |photo: &Exposed| photo.cells.codes[cell].map(|codes| f64::from(codes[channel]));
-            let site: Site = photos
-                .iter()
-                .enumerate()
-                .filter_map(|(index, photo)| Some((index, code(photo).filter(|code| USED.contains(code))?)))
-                .collect();
-            if site.len() > 1 {
-                sites.push(site);
-            }
+        let code = |photo: &Exposed| photo.cells.codes[cell].map(f64::from);
+        let site: Site = photos
+            .iter()
+            .enumerate()
+            .filter_map(|(index, photo)| Some((index, code(photo).filter(|code| USED.contains(code))?)))
+            .collect();
+        if site.len() > 1 {
+            sites.push(site);
         }
     }
     if sites.len() < LEAST_CELLS {

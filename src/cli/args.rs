@@ -26,6 +26,8 @@ pub enum Command {
     /// Measure a headlamp's aim from one photo of its beam on a marked wall
     #[command(after_help = CAUTIONS)]
     Measure(Box<MeasureArgs>),
+    /// Measure many photos from a list, a line of JSON each
+    Batch(super::batch::BatchArgs),
     /// Print the checklist of what must be right about the vehicle before a beam is measured
     Prepare(super::prepare::PrepareArgs),
     /// Work out how the vehicle stands from a tape measure: yaw, lamp height
@@ -40,6 +42,9 @@ pub enum Command {
     #[cfg(feature = "serve")]
     #[command(after_help = CAUTIONS)]
     Serve(Box<super::serve::ServeArgs>),
+    /// Print a record as PDF: one page for the customer, with the full table for the file on request
+    #[cfg(feature = "records")]
+    Report(super::report::ReportArgs),
     /// Render photos of a beam on a marked wall with exact truth, for those who tune the detection
     Scene(super::scenes::SceneArgs),
     /// Show the rules that aim is judged by, and check a rule file
@@ -64,8 +69,12 @@ pub enum Command {
 #[derive(Debug, Args)]
 pub struct MeasureArgs {
     /// Photo of the beam on the wall, JPEG, HEIC or PNG, straight from the camera
-    #[arg(value_name = "PHOTO")]
-    pub photo: PathBuf,
+    #[arg(value_name = "PHOTO", required_unless_present = "bracket")]
+    pub photo: Option<PathBuf>,
+    /// Photos of the same still scene at other exposures (camera rested, a factor of 2 to 8 between them, HDR off), merged with
+    /// PHOTO, or with one another, so that neither marks nor hot spot are lost
+    #[arg(long, value_name = "PHOTO", num_args = 1.., conflicts_with_all = ["marks_photo", "ambient_photo"])]
+    pub bracket: Vec<PathBuf>,
     /// Bay file: wall, floor, marks and how well they are known
     #[arg(long, value_name = "BAY.toml")]
     pub bay: PathBuf,

@@ -49,8 +49,10 @@ pub fn draw_with_known(plan: &Plan, photos: &PhotoFiles, known: &Known) -> Resul
 }
 
 fn measured(plan: &Plan, photos: &PhotoFiles, observer: &mut dyn Observer) -> Result<Measurement, Error> {
+    let bracket: Vec<NamedBytes<'_>> = photos.bracket.iter().map(named).collect();
     let request = Request {
         photo: named(&photos.photo),
+        bracket: &bracket,
         marks_photo: photos.marks.as_ref().map(named),
         ambient_photo: photos.ambient.as_ref().map(named),
         bay: &plan.bay,

@@ -167,6 +167,7 @@ fn measure_args(args: &FixtureAddArgs) -> Result<MeasureArgs, Error> {
     let others = [
         ("--json", read.json.is_some()),
         ("--annotated", read.annotated.is_some()),
+        ("--bracket", !read.bracket.is_empty()),
         ("--marks-photo", read.marks_photo.is_some()),
         ("--ambient-photo", read.ambient_photo.is_some()),
         ("--lens", read.lens.is_some()),
@@ -248,7 +249,7 @@ fn caps(args: &FixtureAddArgs) -> Result<Caps, Error> {
 /// Measures the file that will be written, not the one that was given.
 fn measure_today(plan: &Plan, files: &FixtureFiles, clean: &Stripped) -> Result<Today, Error> {
     let photo = PhotoFile { name: files.photo.clone(), bytes: clean.bytes.clone() };
-    let produced = drive(plan, &PhotoFiles { photo, marks: None, ambient: None })?;
+    let produced = drive(plan, &PhotoFiles { photo, marks: None, ambient: None, bracket: Vec::new() })?;
     let reading = serde_json::to_value(&produced.reading).map_err(|error| {
         Error::usage(format!("the reading cannot be written as JSON: {error}"), "please report this as a defect")
     })?;

@@ -34,6 +34,8 @@ pub struct PhotoFiles {
     pub marks: Option<PhotoFile>,
     /// The room's light, lamp off.
     pub ambient: Option<PhotoFile>,
+    /// The others of the bracket.
+    pub bracket: Vec<PhotoFile>,
 }
 
 impl PhotoFiles {
@@ -43,6 +45,7 @@ impl PhotoFiles {
             photo: read_photo(&plan.photo)?,
             marks: plan.marks_photo.as_deref().map(read_photo).transpose()?,
             ambient: plan.ambient_photo.as_deref().map(read_photo).transpose()?,
+            bracket: plan.bracket.iter().map(|path| read_photo(path)).collect::<Result<_, _>>()?,
         })
     }
 }
@@ -152,6 +155,11 @@ pub(super) fn read_photo(path: &Path) -> Result<PhotoFile, Error> {
         ));
     }
     Ok(PhotoFile { name, bytes: fs::read(path).map_err(fail)? })
+}
+
+/// Puts the files that the plan asks for in their places, the reading's own JSON apart.
+pub(super) fn put_files(plan: &Plan, produced: &Produced) -> Result<(), Error> {
+    stage_files(plan, "", produced.annotated.as_deref(), &produced.trace)?.into_iter().try_for_each(Staged::commit)
 }
 
 /// All files or none: each is staged before the first takes its place, the JSON last.

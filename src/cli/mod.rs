@@ -4,6 +4,7 @@ pub mod args;
 mod plan_texts;
 pub mod plan;
 pub mod measure;
+pub mod batch;
 pub mod trace;
 pub mod drive;
 pub mod scenes;
@@ -30,6 +31,8 @@ mod aim_unrecorded;
 pub mod record;
 #[cfg(feature = "serve")]
 pub mod serve;
+#[cfg(feature = "records")]
+pub mod report;
 mod size;
 mod mark_entry;
 pub(crate) mod write;

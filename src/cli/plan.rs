@@ -57,6 +57,8 @@ pub struct Plan {
     pub marks_photo: Option<PathBuf>,
     /// Photo of the room's light.
     pub ambient_photo: Option<PathBuf>,
+    /// Further photos of the same still scene, merged with the first.
+    pub bracket: Vec<PathBuf>,
     /// The bay.
     pub bay: Bay,
     /// What was entered for this vehicle.
@@ -123,8 +125,10 @@ impl Plan {
         let parsed_screws = args.screws.as_deref().zip(texts.screws.as_ref());
         let parsed_response = args.response.as_deref().zip(texts.response.as_ref());
         let options = args.options.as_deref().zip(optional(Input::Options, &args.options)?);
+        let (photo, bracket) = photos(args)?;
         Ok(Self {
-            photo: args.photo.clone(),
+            photo,
+            bracket,
             marks_photo: args.marks_photo.clone(),
             ambient_photo: args.ambient_photo.clone(),
             setup: LampSetup::new(&bay, &entry),
@@ -153,6 +157,24 @@ impl Plan {
 /// The text of a file that was named on the command line.
 fn read_input(input: Input, path: &Path) -> Result<String, Error> {
     if input == Input::Rule { rule_text(&name(path)) } else { read_text(path) }
+}
+
+/// The photo, and those that are merged with it.
+fn photos(args: &MeasureArgs) -> Result<(PathBuf, Vec<PathBuf>), Error> {
+    let all: Vec<&PathBuf> = args.photo.iter().chain(&args.bracket).collect();
+    let hint = "take two photos or more of the same still scene, each with its own exposure";
+    if !args.bracket.is_empty() && all.len() < 2 {
+        return Err(Error::usage("--bracket names one photo, need two or more", hint));
+    }
+    for (place, path) in all.iter().enumerate() {
+        if all[..place].iter().any(|other| resolved(other) == resolved(path)) {
+            return Err(Error::usage(format!("{} is named twice", path.display()), hint));
+        }
+    }
+    match all.split_first() {
+        Some((first, others)) => Ok(((*first).clone(), others.iter().map(|path| (*path).clone()).collect())),
+        None => Err(Error::usage("no photo", "name the photo of the beam")),
+    }
 }
 
 fn check_numbers(args: &MeasureArgs) -> Result<(), Error> {
@@ -320,7 +342,8 @@ fn annotated_target(path: &Path) -> Result<AnnotatedTarget, Error> {
 
 /// No output may overwrite an input or the other output, and its folder must exist.
 fn check_files(plan: &Plan, args: &MeasureArgs) -> Result<(), Error> {
-    let mut taken: Vec<PathBuf> = vec![args.photo.clone(), args.bay.clone()];
+    let mut taken: Vec<PathBuf> = vec![plan.photo.clone(), args.bay.clone()];
+    taken.extend(plan.bracket.iter().cloned());
     let optional = [&args.screws, &args.lens, &args.response, &args.marks_photo, &args.ambient_photo, &args.options];
     taken.extend(optional.into_iter().flatten().cloned());
     taken.push(PathBuf::from(&args.rules));

@@ -189,7 +189,7 @@ pub(super) fn plan_of(prepared: &Prepared, options: &Options) -> Result<Plan, Er
 
 fn place_in(args: &mut MeasureArgs, folder: &Path) {
     let place = |path: &mut PathBuf| *path = folder.join(&*path);
-    place(&mut args.photo);
+    args.photo.iter_mut().chain(&mut args.bracket).for_each(place);
     place(&mut args.bay);
     [&mut args.screws, &mut args.lens, &mut args.response, &mut args.marks_photo, &mut args.ambient_photo]
         .into_iter()

@@ -7,7 +7,7 @@
 use super::canvas::Canvas;
 use super::palette::VOID;
 use super::viewport::Viewport;
-use crate::photo::image::light_code;
+use crate::photo::linear::light_code;
 use crate::photo::{Photo, Pixels};
 use rayon::prelude::*;
 
@@ -213,6 +213,7 @@ mod tests {
             upright: UprightMap::new(width, height, orientation),
             shot: ShotFacts::default(),
             flags: Vec::new(),
+            merged: Vec::new(),
         }
     }
 

@@ -28,11 +28,13 @@ pub mod stages;
 pub mod annotate;
 pub mod encode;
 pub mod about;
+pub mod views;
 
 pub use about::{About, encode_about};
 pub use annotate::{AnnotateInput, annotate, annotate_known};
 pub use encode::{PictureFormat, encode};
 pub use known::Known;
+pub use views::views;
 
 #[cfg(test)]
 mod tests;

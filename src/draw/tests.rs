@@ -73,6 +73,7 @@ fn photo(width: usize, height: usize) -> Photo {
         upright: UprightMap::new(width, height, 1),
         shot: ShotFacts::default(),
         flags: Vec::new(),
+        merged: Vec::new(),
     }
 }
 

@@ -10,6 +10,7 @@ pub mod rule_picture;
 pub mod rule_text;
 pub mod sheet_page;
 pub mod sheet_pdf;
+pub(crate) mod sheet_qr;
 pub mod sheet_art;
 mod sheet_ruler;
 mod sheet_tiles;

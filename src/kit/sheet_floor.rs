@@ -1,6 +1,6 @@
 //! The floor's plan: centreline, line of the lamps, where the front wheels stand, and what must be level.
 
-use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, rectangle};
+use super::sheet_page::{Anchor, BLACK, DIM, Ink, LIGHT, Page, Paper, Pen, Spot, Style, rectangle};
 use super::sheet_plan::{Plan, arrow, heading, level_dimension, upright_dimension};
 use crate::bay::Bay;
 use crate::units::Mm;
@@ -78,7 +78,7 @@ fn area(page: &mut Page, plan: Plan, axle: f64) {
     let width = 0.5 * (AREA_WIDTH - AREA_GAP) / plan.scale;
     for top in [0.5 * AREA_WIDTH, -0.5 * AREA_GAP] {
         let corner = plan.at(front - AREA_LENGTH, top);
-        page.fill(rectangle(corner, (length, width)).to_vec(), 232);
+        page.fill(rectangle(corner, (length, width)).to_vec(), Ink::Grey(232));
         page.rectangle(corner, (length, width), Pen::solid(0.2, DIM));
     }
     // Beside the wheels there is no room for words.
@@ -98,7 +98,7 @@ fn lines(page: &mut Page, plan: Plan, distance: f64, back: f64) {
         "wall with marks",
         Style::bold(4.0).anchored(Anchor::Middle).upward(),
     );
-    let centre = Pen { width: 0.3, grey: BLACK, dash: Some((6.0, 1.5)) };
+    let centre = Pen { width: 0.3, ink: BLACK, dash: Some((6.0, 1.5)) };
     page.line((plan.at(back, 0.0).0 - 3.0, plan.zero.1), plan.at(distance, 0.0), centre);
     let between = plan.at(0.5 * distance, 0.0);
     page.words(

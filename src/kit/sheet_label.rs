@@ -2,10 +2,10 @@
 //!
 //! The QR code holds the SHA-256 of the bay file in lower-case hexadecimal, nothing else: what `sha256sum` prints.
 
-use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, millimetres, rectangle};
+use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, millimetres};
+use super::sheet_qr::qr;
 use crate::bay::Bay;
 use crate::error::Error;
-use qrcode::{Color, EcLevel, QrCode};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 
@@ -93,14 +93,14 @@ pub fn label(bay: &Bay, file: &[u8], dates: &LabelDates, paper: Paper) -> Result
         y += 11.0;
     }
     let qr_corner = (right - QR_MM, corner.1 + 42.0);
-    qr(&mut page, &digest, qr_corner)?;
+    qr(&mut page, &digest, qr_corner, QR_MM)?;
     page.words(
         (qr_corner.0 + 0.5 * QR_MM, qr_corner.1 + QR_MM + 7.0),
         "SHA-256 of the bay file",
         Style::regular(3.0).anchored(Anchor::Middle),
     );
     let bottom = corner.1 + LABEL.1 - 10.0;
-    page.words((left, bottom), format!("bay file {digest}"), Style::regular(2.9).grey(DIM));
+    page.words((left, bottom), format!("bay file {digest}"), Style::regular(2.9).ink(DIM));
     page.words(
         (left, bottom - 6.0),
         "Changed the wall, the floor or a mark? Survey again, and print a new label.",
@@ -108,7 +108,7 @@ pub fn label(bay: &Bay, file: &[u8], dates: &LabelDates, paper: Paper) -> Result
     );
     let notes = "Cut along the dashed line. Stick it on the floor beside the line of the lamps, under clear film, where no \
                  tyre turns on it. The code is checked with: sha256sum BAY.toml";
-    page.paragraph((corner.0, corner.1 + LABEL.1 + 8.0), LABEL.0, notes, Style::regular(3.2).grey(DIM));
+    page.paragraph((corner.0, corner.1 + LABEL.1 + 8.0), LABEL.0, notes, Style::regular(3.2).ink(DIM));
     Ok(page)
 }
 
@@ -124,27 +124,6 @@ fn facts(bay: &Bay, dates: &LabelDates) -> [(&'static str, Option<String>); 5] {
         ("Surveyed", dates.survey.clone()),
         ("Next check", dates.next_check.clone()),
     ]
-}
-
-fn qr(page: &mut Page, text: &str, corner: Spot) -> Result<(), Error> {
-    let code = QrCode::with_error_correction_level(text, EcLevel::Q)
-        .map_err(|error| Error::usage(format!("the QR code cannot be made: {error}"), "report this"))?;
-    let side = code.width();
-    let module = QR_MM / side as f64;
-    let mut black = Vec::new();
-    for (row, colours) in code.to_colors().chunks(side).enumerate() {
-        let mut column = 0;
-        while column < side {
-            let run = colours[column..].iter().take_while(|colour| **colour == Color::Dark).count();
-            if run > 0 {
-                let at = (corner.0 + column as f64 * module, corner.1 + row as f64 * module);
-                black.extend(rectangle(at, (run as f64 * module, module)));
-            }
-            column += run.max(1);
-        }
-    }
-    page.fill(black, BLACK);
-    Ok(())
 }
 
 #[cfg(test)]

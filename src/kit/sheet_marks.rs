@@ -176,7 +176,7 @@ fn whole(mark: PrintedMark, piece: &Page, corner: Spot, paper: Paper) -> Page {
 }
 
 fn small() -> Style {
-    Style::regular(2.4).grey(DIM)
+    Style::regular(2.4).ink(DIM)
 }
 
 fn advice(page: &mut Page, (x, y): Spot, width: f64, mark: PrintedMark) {

@@ -5,7 +5,7 @@
 //! lines, where it has any, and glued over its neighbours.
 //! **Fails when** the pages are too many to be joined well.
 
-use super::sheet_page::{Anchor, BLACK, DIM, Item, LIGHT, Page, Paper, Pen, Spot, Style};
+use super::sheet_page::{Anchor, BLACK, DIM, Ink, Item, LIGHT, Page, Paper, Pen, Spot, Style};
 use super::sheet_ruler::{PRINT_AT_100, RULERS_HEIGHT, RULERS_WIDTH, rulers};
 use crate::error::Error;
 
@@ -20,7 +20,7 @@ const GAP: f64 = 4.0;
 const MOST_PAGES: usize = 36;
 /// Crosses: half their length, and grey that is seen on black and on white.
 const CROSS: f64 = 4.0;
-const CROSS_PEN: Pen = Pen::solid(0.25, 128);
+const CROSS_PEN: Pen = Pen::solid(0.25, Ink::Grey(128));
 /// Where crosses stand along a seam's ends, mm inside the piece.
 const CROSS_INSET: f64 = 6.0;
 
@@ -131,7 +131,7 @@ fn page(
 }
 
 fn note() -> Style {
-    Style::regular(2.4).grey(DIM)
+    Style::regular(2.4).ink(DIM)
 }
 
 /// A small map of all pages with this one black; its right upper corner is given, its width comes back.

@@ -5,7 +5,7 @@
 //! wall at y (cos t - m sin t) = h + m d, m = (slope - p)/100, t the wall's tilt (plane geometry; y along the wall's face).
 
 use super::sheet_art::PrintedMark;
-use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, millimetres};
+use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, WHITE, millimetres};
 use super::sheet_plan::{Plan, heading, level_dimension, upright_dimension};
 use crate::bay::{Bay, Mark};
 use crate::units::Mm;
@@ -126,7 +126,7 @@ fn frame(page: &mut Page, plan: Plan, (left, right): Spot, (high, dimensions): S
     page.line((start.0 - 4.0, start.1), (end.0 + dimensions + 4.0, end.1), Pen::solid(0.8, BLACK));
     page.words((end.0 + dimensions + 6.0, end.1 + 1.2), "floor", Style::bold(3.4));
     let (top, foot) = (plan.at(0.0, high), plan.at(0.0, 0.0));
-    let pen = Pen { width: 0.3, grey: BLACK, dash: Some((6.0, 1.5)) };
+    let pen = Pen { width: 0.3, ink: BLACK, dash: Some((6.0, 1.5)) };
     page.line((top.0, top.1 - 7.0), (foot.0, foot.1 + 2.0), pen);
     page.words((top.0, top.1 - 8.2), "centreline", Style::bold(3.4).anchored(Anchor::Middle));
 }
@@ -141,7 +141,7 @@ fn draw_lines(page: &mut Page, plan: Plan, lines: &[AimLine], (left, right): Spo
         let at = (end.1 + 1.0).max(last + NAME_PITCH);
         page.line((end.0 + 2.0, end.1), (end.0 + 5.0, at - 1.0), pen);
         let style = if *is_lamp { Style::bold(3.0) } else { Style::regular(3.0) };
-        page.words((end.0 + 6.0, at), name.as_str(), style.grey(DIM));
+        page.words((end.0 + 6.0, at), name.as_str(), style.ink(DIM));
         last = at;
     }
 }
@@ -153,7 +153,7 @@ fn draw_marks(page: &mut Page, plan: Plan, bay: &Bay) {
         let art = PrintedMark { kind: mark.kind, id: mark.id, size_mm: mark.size.get() };
         let white =
             super::sheet_page::rectangle((centre.0 - 0.6 * edge, centre.1 - 0.6 * edge), (1.2 * edge, 1.2 * edge));
-        page.fill(white.to_vec(), 255);
+        page.fill(white.to_vec(), WHITE);
         page.fill(art.ink(centre, edge), BLACK);
         let is_left = mark.centre.x_mm < 0.0;
         let anchor = if is_left { Anchor::Start } else { Anchor::End };
@@ -206,7 +206,7 @@ fn draw_table(page: &mut Page, bay: &Bay, (x, y): Spot, row: f64) -> f64 {
     let columns =
         [(0.0, "mark"), (18.0, "kind"), (48.0, "size"), (62.0, "from the centreline"), (105.0, "above the floor")];
     for (at, name) in columns {
-        page.words((x + at, y), name, Style::regular(3.2).grey(DIM));
+        page.words((x + at, y), name, Style::regular(3.2).ink(DIM));
     }
     page.line((x, y + 1.4), (x + 132.0, y + 1.4), Pen::solid(0.2, BLACK));
     for (place, mark) in bay.marks.iter().enumerate() {
@@ -241,7 +241,7 @@ fn words(page: &mut Page, bay: &Bay, (x, y): Spot) {
         y = page.paragraph((x, y + 1.2), width, "The floor was not surveyed: the grey lines take it as level.", style);
     }
     let rule = "Grey lines: heights on the centreline for these lamps; the rule in use says where the cutoff belongs.";
-    y = page.paragraph((x, y + 1.2), width, rule, style.grey(DIM));
+    y = page.paragraph((x, y + 1.2), width, rule, style.ink(DIM));
     page.paragraph((x, y + 1.2), width, "No vehicle moves while somebody is at the wall.", Style::bold(3.0));
 }
 

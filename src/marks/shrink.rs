@@ -4,7 +4,7 @@
 //! **How**: sums run along the stored rows, so memory is read once and in order; the small picture alone is turned
 //! upright. Luma is that of BT.601, which JFIF uses: JPEG halves the resolution of colour but not of luma.
 
-use crate::photo::image::light_code;
+use crate::photo::linear::light_code;
 use crate::photo::{Photo, Pixels};
 use crate::units::PxPoint;
 use rayon::prelude::*;

@@ -24,6 +24,7 @@ pub(super) fn gray_photo(width: usize, height: usize, orientation: u8, code: imp
         upright,
         shot: ShotFacts::default(),
         flags: Vec::new(),
+        merged: Vec::new(),
     }
 }
 

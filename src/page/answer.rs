@@ -75,7 +75,9 @@ impl Failure {
                 "Too many photos at once. Yours was not used.",
                 "Wait a few seconds and send it again.",
             ),
-            Self::NotHere(found) => (StatusCode::NOT_IMPLEMENTED, found.clone(), "The page can be printed.".to_owned()),
+            Self::NotHere(found) => {
+                (StatusCode::NOT_IMPLEMENTED, found.clone(), "Start it otherwise, or go back.".to_owned())
+            }
             Self::Inside => said(
                 StatusCode::INTERNAL_SERVER_ERROR,
                 "Something went wrong inside. Nothing was recorded.",

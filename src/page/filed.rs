@@ -9,12 +9,17 @@ use super::pictures::saved;
 use super::shop::Shop;
 use super::words;
 use super::work::aside;
+use crate::error::Error;
+use crate::kit::sheet_page::Paper;
+use crate::kit::sheet_pdf::pdf;
 use crate::record::export::export;
-use crate::record::{Answer, Head, Inspection, LampRecord, RecordedReading, Stored};
+use crate::record::{Answer, Head, Inspection, LampRecord, RecordedReading, Store, Stored};
+use crate::report::{Pictures, ReportInput, front_pages, table_pages};
 use axum::Extension;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use maud::{Markup, html};
+use std::collections::HashMap;
 use std::sync::{Arc, PoisonError};
 
 /// What a check of the store came to.
@@ -87,6 +92,7 @@ pub(super) async fn filed(
             nav .foot aria-label="Further" {
                 @if can_go_on { a .button href=(format!("/i/{first}")) { "Go on with this vehicle" } }
                 a .button href=(format!("/i/{first}/report.pdf")) { "Report (PDF)" }
+                a .button href=(format!("/i/{first}/report.pdf?full=1")) { "Report with full table (PDF)" }
                 a .button href=(format!("/desk/{first}/record.json")) download { "Save as JSON" }
                 a .button href=(format!("/desk/{first}/readings.csv")) download { "Save as table (CSV)" }
                 button #print type="button" { "Print" }
@@ -205,4 +211,33 @@ async fn exported(shop: Arc<Shop>, id: String) -> Result<crate::record::export::
         export(&shop.records()?, &[stored.number]).map_err(|error| Failure::inside(&error))
     })
     .await
+}
+
+/// The report as PDF: a page for the customer, and the full table for the file when `full` is asked for.
+pub(super) async fn report(
+    State(shop): State<Arc<Shop>>,
+    Path(id): Path<String>,
+    Query(asked): Query<HashMap<String, String>>,
+) -> Result<Response, Failure> {
+    let own = Arc::clone(&shop);
+    let name = format!("report-{id}.pdf");
+    // It decodes pictures: among the photos that are measured.
+    let made = shop.work.run(move || {
+        let (stored, _) = read(&own, &id)?;
+        let made = || {
+            let store = Store::read(&own.store)?;
+            let mut pictures = Pictures::default();
+            for hash in Pictures::wanted(&stored.inspection) {
+                pictures.add(hash, store.photo_bytes(&hash)?)?;
+            }
+            let input = ReportInput { stored: &stored, head: store.head()?, pictures: &pictures };
+            let mut pages = front_pages(&input, Paper::A4)?;
+            if asked.contains_key("full") {
+                pages.extend(table_pages(&input, Paper::A4));
+            }
+            pdf(&pages, &format!("Headlamp aim report, record {}", stored.inspection.id))
+        };
+        made().map_err(|error: Error| Failure::inside(&error))
+    });
+    Ok(saved(made.await?, "application/pdf", &name))
 }

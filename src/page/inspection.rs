@@ -204,7 +204,7 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
         let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record)?;
         plan.caption = Some(caption);
         let photo = PhotoFile { name: name.clone(), bytes: arrived.bytes };
-        let photos = PhotoFiles { photo, marks: None, ambient: None };
+        let photos = PhotoFiles { photo, marks: None, ambient: None, bracket: Vec::new() };
         let produced = drive::drive(&plan, &photos)?;
         recorder.add(&plan, &photos, &produced, turned);
         recorder.commit()

@@ -23,7 +23,7 @@ pub(super) fn routes(shop: &Arc<Shop>) -> Router {
         .route("/i/{id}/upright/{lamp}/{n}", get(pictures::upright))
         .route("/i/{id}/events", get(events::events))
         .route("/i/{id}/camera", post(watch::ask))
-        .route("/i/{id}/report.pdf", get(report))
+        .route("/i/{id}/report.pdf", get(filed::report))
         .route("/desk", get(desk::desk))
         .route("/desk/check", post(desk::check))
         .route("/desk/bay/{n}", get(desk_bay::bay))
@@ -38,9 +38,4 @@ pub(super) fn routes(shop: &Arc<Shop>) -> Router {
         .method_not_allowed_fallback(|| async { Failure::WrongMethod })
         .layer(from_fn_with_state(Arc::clone(shop), guard::guard))
         .with_state(Arc::clone(shop))
-}
-
-/// The PDF report.
-async fn report() -> Failure {
-    Failure::NotHere("This build makes no PDF report yet.".to_owned())
 }

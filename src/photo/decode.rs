@@ -130,6 +130,7 @@ fn decode_content(bytes: &[u8], file: &str, options: &DecodeOptions) -> Result<P
         upright: UprightMap::new(width, height, orientation),
         shot,
         flags,
+        merged: Vec::new(),
     })
 }
 

@@ -1,6 +1,6 @@
 //! The decoded photo: pixels as stored, seen upright through an index map, so that no pixel is moved to turn it.
 
-use super::linear::linear_to_srgb;
+use super::linear::light_code;
 use crate::flag::Flag;
 
 /// Pixels in the order of the file, rows from the top, samples interleaved.
@@ -113,6 +113,19 @@ pub struct Photo {
     pub shot: ShotFacts,
     /// Flags raised while reading the file.
     pub flags: Vec<Flag>,
+    /// The photos that this one was merged from, as they were given; none for a photo as the camera wrote it.
+    pub merged: Vec<MergedFrom>,
+}
+
+/// One of the photos that a picture was merged from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MergedFrom {
+    /// Name of the file as the user gave it.
+    pub file: String,
+    /// SHA-256 of the file's bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// Its exposure over that of the shortest, as the pictures have it.
+    pub exposure: f64,
 }
 
 impl Photo {
@@ -172,12 +185,6 @@ impl Photo {
             Pixels::Light(p) => p.as_chunks::<3>().0.iter().map(|&pixel| luma(pixel.map(light_code))).collect(),
         }
     }
-}
-
-/// The code that sRGB gives light, 0..=255.
-#[inline]
-pub(crate) fn light_code(light: f32) -> f32 {
-    linear_to_srgb(light.clamp(0.0, 1.0))
 }
 
 #[cfg(test)]

@@ -23,6 +23,12 @@ pub fn srgb_to_linear(code: f32) -> f32 {
     if encoded <= 0.040_45 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
 }
 
+/// The code that sRGB gives light, 0..=255.
+#[inline]
+pub(crate) fn light_code(light: f32) -> f32 {
+    linear_to_srgb(light.clamp(0.0, 1.0))
+}
+
 /// sRGB encoding of linear light 0..=1 to a code 0..=255 (IEC 61966-2-1).
 pub fn linear_to_srgb(level: f32) -> f32 {
     let encoded = if level <= 0.003_130_8 { level * 12.92 } else { 1.055 * level.powf(1.0 / 2.4) - 0.055 };

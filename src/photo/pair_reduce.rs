@@ -1,6 +1,7 @@
 //! Two photos of different light made comparable: smaller, on a logarithmic scale, without their shading.
 
-use super::image::{Photo, Pixels, light_code};
+use super::image::{Photo, Pixels};
+use super::linear::light_code;
 use rayon::prelude::*;
 
 /// Added to the code before the logarithm, 8-bit codes: about the noise of a dark photo, so that it does not swell.

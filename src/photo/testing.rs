@@ -31,6 +31,7 @@ fn photo(width: usize, height: usize, orientation: u8, pixels: Pixels) -> Photo 
         upright: UprightMap::new(width, height, orientation),
         shot: ShotFacts::default(),
         flags: Vec::new(),
+        merged: Vec::new(),
     }
 }
 

@@ -80,6 +80,21 @@ pub struct PhotoBlock {
     pub focal_35mm: Option<f64>,
     /// Further: capture time as the file states it.
     pub captured: Option<String>,
+    /// Further: the photos that were merged (`--bracket`), as they were given; left out for a photo alone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub merged: Vec<MergedBlock>,
+}
+
+/// One of the photos that were merged.
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MergedBlock {
+    /// Name of the file as given.
+    pub file: String,
+    /// SHA-256 of its bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// Its exposure over that of the shortest, as the pictures have it.
+    pub exposure: Option<f64>,
 }
 
 /// The lamp in the bay.

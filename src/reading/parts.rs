@@ -5,8 +5,8 @@
 
 use super::block::{
     AdviceBlock, AxisAdviceBlock, AxisBlock, BrightZoneBlock, CutoffBlock, FeaturesBlock, FlagBlock, HotSpotBlock,
-    MarkPlaceBlock, MarksBlock, PartBlock, PhotoBlock, PlaceBlock, READING_SCHEMA, Reading, RiseBlock, SetupBlock,
-    SoftwareBlock, VerdictBlock,
+    MarkPlaceBlock, MarksBlock, MergedBlock, PartBlock, PhotoBlock, PlaceBlock, READING_SCHEMA, Reading, RiseBlock,
+    SetupBlock, SoftwareBlock, VerdictBlock,
 };
 use crate::aim::{Advice, AppliedRule, AxisAdvice, AxisVerdict, LampCase, Verdict};
 use crate::bay::{ASSUMED_OFFSET_MM, ASSUMED_OFFSET_SIGMA_MM, Bay, LampEntry, LampSetup, LampSide, Traffic};
@@ -137,6 +137,15 @@ fn photo_block(photo: &Photo) -> PhotoBlock {
         iso: photo.shot.iso,
         focal_35mm: photo.shot.focal_35mm.filter(|mm| mm.is_finite()),
         captured: photo.shot.captured.clone(),
+        merged: photo
+            .merged
+            .iter()
+            .map(|one| MergedBlock {
+                file: one.file.clone(),
+                sha256: one.sha256.clone(),
+                exposure: round(one.exposure, FINE_STEPS),
+            })
+            .collect(),
     }
 }
 

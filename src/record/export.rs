@@ -126,7 +126,10 @@ fn named_files(number: u64, stored: &super::store::Stored) -> Vec<(String, Hash)
                 ("ambient", reading.ambient_photo.as_ref()),
                 ("annotated", reading.annotated.as_ref()),
             ];
-            for (kind, file) in kinds {
+            let kinds = kinds.map(|(kind, file)| (kind.to_owned(), file));
+            let bracket =
+                reading.bracket.iter().enumerate().map(|(k, file)| (format!("bracket-{}", k + 2), Some(file)));
+            for (kind, file) in kinds.into_iter().chain(bracket) {
                 if let Some(file) = file {
                     let ending = match reading.reading.photo.format.as_str() {
                         "jpeg" => "jpg".to_owned(),

@@ -158,6 +158,9 @@ pub struct RecordedReading {
     pub marks_photo: Option<FiledFile>,
     /// The photo of the room's light.
     pub ambient_photo: Option<FiledFile>,
+    /// The other photos of the bracket, in the order in which they were named.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bracket: Vec<FiledFile>,
     /// The annotated picture.
     pub annotated: Option<FiledFile>,
     /// Everything else that went in.
@@ -245,6 +248,7 @@ impl RecordedReading {
         [Some(&self.photo), self.marks_photo.as_ref(), self.ambient_photo.as_ref(), self.annotated.as_ref()]
             .into_iter()
             .flatten()
+            .chain(&self.bracket)
     }
 }
 

@@ -81,6 +81,8 @@ struct MentionReading {
     photo: MentionFile,
     marks_photo: Option<MentionFile>,
     ambient_photo: Option<MentionFile>,
+    #[serde(default)]
+    bracket: Vec<MentionFile>,
     annotated: Option<MentionFile>,
     parameters: super::inspection::Parameters,
     #[expect(dead_code, reason = "passed over, and an entry without it is none")]
@@ -223,7 +225,7 @@ fn hold(number: u64, entry: Mention, shown: Option<&Summary>, facts: &mut LogFac
     }
     for reading in readings() {
         let others = [&reading.marks_photo, &reading.ambient_photo, &reading.annotated];
-        for file in std::iter::once(&reading.photo).chain(others.into_iter().flatten()) {
+        for file in std::iter::once(&reading.photo).chain(others.into_iter().flatten()).chain(&reading.bracket) {
             facts.photos.entry(file.sha256).or_insert((number, file.bytes));
         }
     }

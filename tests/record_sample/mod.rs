@@ -50,6 +50,7 @@ pub(crate) fn draft(order: usize, photos: &[Vec<u8>]) -> Draft {
             photo: filed(&format!("left-{n}.jpg"), bytes),
             marks_photo: None,
             ambient_photo: None,
+            bracket: Vec::new(),
             annotated: None,
             parameters: parameters.clone(),
             reading: reading(),

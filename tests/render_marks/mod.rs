@@ -213,6 +213,7 @@ pub(crate) fn gray(codes: Vec<u8>, width: usize, height: usize, orientation: u8)
         upright: UprightMap::new(width, height, orientation),
         shot: ShotFacts::default(),
         flags: Vec::new(),
+        merged: Vec::new(),
     }
 }
 

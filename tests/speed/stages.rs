@@ -51,6 +51,7 @@ fn plan(root: &Path) -> Plan {
 
 fn run(plan: &Plan, bytes: &[u8]) -> Vec<(&'static str, Duration)> {
     let request = Request {
+        bracket: &[],
         options: &plan.options,
         photo: NamedBytes { name: "shot-clean.jpg", bytes },
         marks_photo: None,

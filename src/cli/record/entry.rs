@@ -126,12 +126,13 @@ impl Recorder {
             photo: filed(&photos.photo),
             marks_photo: photos.marks.as_ref().map(filed),
             ambient_photo: photos.ambient.as_ref().map(filed),
+            bracket: photos.bracket.iter().map(filed).collect(),
             annotated: produced.filed.as_ref().map(|bytes| self::filed("annotated.jpg", bytes)),
             parameters,
             reading: produced.reading.clone(),
         };
-        let others = [photos.marks.as_ref(), photos.ambient.as_ref()];
-        let photos = std::iter::once(&photos.photo).chain(others.into_iter().flatten());
+        let others = [photos.marks.as_ref(), photos.ambient.as_ref()].into_iter().flatten().chain(&photos.bracket);
+        let photos = std::iter::once(&photos.photo).chain(others);
         self.draft.files.extend(photos.map(|photo| photo.bytes.clone()).chain(produced.filed.clone()));
         self.draft.parameters.extend(texts);
         let (side, beam) = (plan.setup.side.as_str(), plan.lamp.beam.as_str());

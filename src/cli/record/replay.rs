@@ -89,6 +89,7 @@ fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
         photo: photo(&recorded.photo)?,
         marks: recorded.marks_photo.as_ref().map(photo).transpose()?,
         ambient: recorded.ambient_photo.as_ref().map(photo).transpose()?,
+        bracket: recorded.bracket.iter().map(photo).collect::<Result<_, _>>()?,
     };
     plan.photo = PathBuf::from(&recorded.photo.name);
     Ok(drive::drive(&plan, &photos)?.reading)

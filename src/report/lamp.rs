@@ -1,0 +1,164 @@
+//! One lamp on the page: what was found, pictures before and now, numbers, and the two rulers.
+
+use super::ReportInput;
+use super::axis::{AxisView, Place, Way, reach_of};
+use super::figures::{limits, mm, mm_and_u, percent_and_u, signed, signed_percent};
+use super::look::{LABEL, RULE_LINE, SMALL, TEXT, cut, draw_badge_right};
+use super::picture::{View, shown_last};
+use super::ruler::ruler;
+use super::words::{finding, lamp_name, minute, refused, sentence};
+use crate::kit::sheet_page::{DIM, Page, Pen, Spot, Style};
+use crate::reading::Reading;
+use crate::record::{LampRecord, RecordedReading};
+
+/// Least height of a lamp's block, mm.
+pub(super) const LEAST_HEIGHT: f64 = 75.0;
+/// Beyond, more height only leaves gaps.
+pub(super) const MOST_HEIGHT: f64 = 108.0;
+/// Part of the width that pictures and numbers take.
+const LEFT_PART: f64 = 0.625;
+/// Height of the lying ruler.
+const LYING: f64 = 24.0;
+const GAP: f64 = 4.0;
+/// Where findings begin, behind "Before:".
+const INDENT: f64 = 14.5;
+const NUMBER: Style = Style::regular(3.1);
+/// Columns of the table as parts of its width: name, before, now, allowed; and name, measured, allowed.
+const TWICE: &[f64] = &[0.0, 0.215, 0.475, 0.735];
+const ONCE: &[f64] = &[0.0, 0.215, 0.5];
+
+/// Draws a lamp's block.
+pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
+    let (x, y) = corner;
+    let right = x + size.0;
+    page.line((x, y), (right, y), Pen::solid(0.5, DIM));
+    page.words((x, y + 6.6), lamp_name(lamp), Style::bold(4.8));
+    draw_badge_right(page, (right, y + 1.8), 3.6, &lamp.verdict);
+    let Some(after) = lamp.after() else {
+        return unmeasured(page, input, lamp, corner, size);
+    };
+    let left_width = LEFT_PART * size.0;
+    let top = findings(page, lamp, after, (x, y + 12.0), left_width) + 0.6;
+    let room = y + size.1 - table_height(lamp) - 3.0 - top;
+    let tables = pictures(page, input, lamp, (x, top), (left_width, room)) + 2.0;
+    table(page, lamp, (x, tables), left_width);
+    let (ruler_x, ruler_width) = (x + left_width + GAP, size.0 - left_width - GAP);
+    let horizontal = AxisView::of(lamp, Way::Horizontal);
+    let lying = y + size.1 - 1.0 - if horizontal.is_some() { LYING } else { 0.0 };
+    if let Some(axis) = AxisView::of(lamp, Way::Vertical) {
+        ruler(page, &axis, Way::Vertical, (ruler_x, y + 9.5), (ruler_width, lying - y - 11.0));
+    }
+    if let Some(axis) = horizontal {
+        ruler(page, &axis, Way::Horizontal, (ruler_x, lying), (ruler_width, LYING));
+    }
+}
+
+/// What the table takes: a head, two lines an axis, two for the reach.
+fn table_height(lamp: &LampRecord) -> f64 {
+    let axes = [Way::Vertical, Way::Horizontal].into_iter().filter(|way| AxisView::of(lamp, *way).is_some()).count();
+    let has_reach = lamp.after().is_some_and(|after| reach_of(&after.reading).is_some());
+    4.0 + 8.5 * axes as f64 + if has_reach { 8.7 } else { 0.0 }
+}
+
+/// Before and now in words; returns where the next thing may begin.
+fn findings(page: &mut Page, lamp: &LampRecord, after: &RecordedReading, at: Spot, width: f64) -> f64 {
+    let mut y = at.1;
+    let mut say = |name: &str, reading: &Reading, style: Style| {
+        page.words((at.0, y), name, style);
+        y = page.paragraph((at.0 + INDENT, y), width - INDENT, &format!("{}.", finding(reading)), style);
+    };
+    match lamp.before().filter(|_| lamp.before != lamp.after) {
+        Some(before) => {
+            say("Before:", &before.reading, TEXT.ink(DIM));
+            say("Now:", &after.reading, Style { is_bold: true, ..TEXT });
+        }
+        None => say("Found:", &after.reading, Style { is_bold: true, ..TEXT }),
+    }
+    y
+}
+
+/// Two pictures beside one another; returns where they end.
+fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spot, room: Spot) -> f64 {
+    let width = 0.5 * (room.0 - 3.0);
+    let second = at.0 + width + 3.0;
+    let shots = if lamp.before == lamp.after {
+        [("The wall", lamp.after(), View::Wall), ("The beam", lamp.after(), View::Beam)]
+    } else {
+        [("Before", lamp.before(), View::Beam), ("Now", lamp.after(), View::Beam)]
+    };
+    let shape = shots.iter().map(|(_, reading, view)| input.pictures.shape(*reading, *view)).fold(0.0, f64::max);
+    let frame = (width, (room.1 - 3.6).min(shape * width));
+    for ((name, reading, view), x) in shots.into_iter().zip([at.0, second]) {
+        let time = reading.map(|reading| format!("{} UTC", minute(&reading.measured))).unwrap_or_default();
+        page.words((x, at.1 + 2.4), name, Style::bold(2.9));
+        let indent = Style::bold(2.9).width_of(name) + 2.0;
+        page.words((x + indent, at.1 + 2.4), time, LABEL);
+        input.pictures.draw(page, reading, view, (x, at.1 + 3.6), frame);
+    }
+    at.1 + 3.6 + frame.1
+}
+
+/// Numbers: each axis in percent, under it in millimetres on the wall; then the reach. `None` is a column that is not there.
+fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
+    let Some(after) = lamp.after() else { return };
+    let before = lamp.before().filter(|_| lamp.before != lamp.after);
+    let columns = if before.is_some() { TWICE } else { ONCE };
+    let mut line = |y: f64, name: &str, [first, second, third]: [String; 3], style: Style| {
+        let all = [Some(name.to_owned()), before.map(|_| first), Some(second), Some(third)];
+        for (n, cell) in all.into_iter().flatten().enumerate() {
+            let end = columns.get(n + 1).copied().unwrap_or(1.0);
+            let style = style.fitted(&cell, (end - columns[n]) * width - 2.5);
+            page.words((at.0 + columns[n] * width, y), cell, style);
+        }
+    };
+    let mut y = at.1 + 3.0;
+    let now = if before.is_some() { "Now" } else { "Measured" };
+    line(y, "", ["Before", now, "Allowed"].map(str::to_owned), LABEL);
+    for (name, way) in [("Height", Way::Vertical), ("Direction", Way::Horizontal)] {
+        let Some(axis) = AxisView::of(lamp, way) else { continue };
+        let places = [axis.before, axis.now];
+        let is_judged = axis.lower_deg.or(axis.upper_deg).is_some();
+        let allowed = |unit: &str, show: &dyn Fn(f64) -> String| limits(axis.lower_deg, axis.upper_deg, unit, show);
+        let in_percent =
+            |place: Option<Place>| place.map_or_else(String::new, |place| percent_and_u(place.value_deg, place.u_deg));
+        let [was, is] = places.map(in_percent);
+        let limits = if is_judged { allowed("%", &signed_percent) } else { "not judged".to_owned() };
+        y += 4.8;
+        line(y, name, [was, is, limits], NUMBER);
+        let in_mm = |place: Option<Place>| {
+            place.map_or_else(String::new, |place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm))
+        };
+        let [was, is] = places.map(in_mm);
+        let wall_mm = |limit: f64| signed(mm(limit, axis.distance_mm), 0);
+        let limits = if is_judged { allowed("mm", &wall_mm) } else { String::new() };
+        y += 3.7;
+        line(y, "on the wall", [was, is, limits], SMALL.ink(DIM));
+    }
+    if let Some(now) = reach_of(&after.reading) {
+        let reaches = [before.and_then(|before| reach_of(&before.reading)), Some(now)];
+        let [was, is] = reaches.map(|reach| reach.map_or_else(String::new, |reach| reach.words()));
+        y += 5.0;
+        line(y, "Light ends at", [was, is, String::new()], Style { is_bold: true, ..NUMBER });
+        let [was, is] = reaches.map(|reach| reach.and_then(|reach| reach.span()).unwrap_or_default());
+        y += 3.7;
+        line(y, "on a level road", [was, is, String::new()], SMALL.ink(DIM));
+    }
+    page.line((at.0, at.1 - 0.4), (at.0 + width, at.1 - 0.4), Pen::solid(0.2, RULE_LINE));
+}
+
+/// A lamp without a measured photo: why, and the last photo's picture.
+fn unmeasured(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
+    let at = (corner.0, corner.1 + 13.0);
+    let Some(last) = shown_last(lamp) else {
+        page.words(at, "No photo of this lamp has been measured yet.", TEXT);
+        return;
+    };
+    let width = LEFT_PART * size.0;
+    let style = Style { is_bold: true, ..TEXT };
+    let mut y = page.paragraph(at, width, "No photo of this lamp could be measured. The last one:", style);
+    y = page.paragraph((at.0, y + 0.5), width, &sentence(&refused(&last.reading)), TEXT);
+    let shape = input.pictures.shape(Some(last), View::Wall);
+    let frame = (width, (corner.1 + size.1 - y - 6.5).clamp(10.0, (shape * width).max(10.0)));
+    page.words((at.0, y + 2.0), cut(&format!("{} UTC", minute(&last.measured)), width, LABEL), LABEL);
+    input.pictures.draw(page, Some(last), View::Wall, (at.0, y + 3.5), frame);
+}
