@@ -32,6 +32,7 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
     let text = client.get(&format!("/i/{id}")).text();
     assert!(text.contains("Photo not usable") && text.contains("What to change"), "{text}");
     assert!(text.contains(&format!("/i/{id}/tap/left-low/0")), "{text}");
+    assert!(!text.contains("--"), "words of the command line: {text}");
     assert_eq!(client.get(&format!("/i/{id}/tap/left-low/0")).status, 200);
     let upright = client.get(&format!("/i/{id}/upright/left-low/0"));
     assert_eq!((upright.status, upright.header("content-type")), (200, Some("image/jpeg")));

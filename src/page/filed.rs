@@ -169,8 +169,8 @@ fn turned(reading: &RecordedReading) -> String {
     let words = reading.turned.iter().map(|movement| {
         let way = if movement.quarter_turns < 0.0 { "counterclockwise" } else { "clockwise" };
         let screw = match movement.screw {
-            crate::kit::session::ScrewName::Vertical => "height screw",
-            crate::kit::session::ScrewName::Horizontal => "side screw",
+            crate::kit::session::ScrewName::Vertical => "vertical screw",
+            crate::kit::session::ScrewName::Horizontal => "horizontal screw",
         };
         format!("{screw} {:.1} quarter turns {way}", movement.quarter_turns.abs())
     });

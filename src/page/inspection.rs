@@ -7,6 +7,7 @@
 
 use super::answer::Failure;
 use super::shop::Shop;
+use super::words::sentence;
 use crate::aim::Screws;
 use crate::cli::measure::{PhotoFile, PhotoFiles};
 use crate::cli::record::{RecordOptions, Recorder, caption};
@@ -214,12 +215,6 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
         Error::File { path, found, hint } if *path == name => Failure::NoPhoto(sentence(found), sentence(hint)),
         _ => Failure::inside(&error),
     })
-}
-
-fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase).into_iter().flatten();
-    first.chain(letters).chain(['.']).collect()
 }
 
 /// The extension that the content asks for; what is no photo is named here, before anything looks into it.

@@ -88,8 +88,8 @@ fn refused(id: &str, lamp: &str, n: usize, reading: &Reading) -> Markup {
         section .note.is-stop {
             @for flag in &reasons {
                 @let (found, hint) = found_and_hint(&flag.text, flag.hint.as_deref());
-                p { strong { "What to change: " (hint) } }
-                p { (found) }
+                p { strong { "What to change: " (words::hint(hint)) } }
+                @if !found.is_empty() { p { (words::sentence(found)) } }
             }
             @if can_tap {
                 a .button href=(format!("/i/{id}/tap/{lamp}/{n}")) { "Tap the marks on the picture" }
@@ -113,7 +113,7 @@ fn details(open: &Open, lamp: usize, n: usize) -> Markup {
     let place = format!("/i/{}/picture/{name}/{n}", open.id());
     let title = words::lamp(&lamp.side, &lamp.beam);
     html! {
-        section aria-label="Where the beam stands" {
+        section .where aria-label="Where the beam stands" {
             (rulers(&shot.reading))
             figure .seen {
                 a href=(place) { img src=(place) alt=(format!("{title}, photo {}: the beam on the wall with what was found", n + 1)); }
@@ -147,7 +147,7 @@ pub(super) fn notes(reading: &Reading) -> Markup {
     html! {
         @if !list.is_empty() {
             details {
-                summary { "Notes on this photo: " (list.len()) @if weak > 0 { ", " (weak) " that make it weaker" } }
+                summary { "Notes on this photo" @if weak > 0 { " (" (weak) " weaken it)" } }
                 ul { @for flag in &list { li .is-care[flag.severity == "warning"] { (flag.text) } } }
             }
         }

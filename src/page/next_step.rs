@@ -24,8 +24,6 @@ pub(super) fn next_step(shop: &Shop, visit: &Visit, open: &Open, place: Option<u
             @match state {
                 State::ToTurn => {
                     ol .turns { @for movement in &lamp.proposed { (turn(movement, open)) } }
-                    @for note in screw_notes(lamp, open.screws.as_ref()) { p .small { (note) } }
-                    p .small { (STIFF) }
                 }
                 State::ToRecheck => p .do {
                     "It is in. Push the vehicle down at the front and let it settle, then photograph once more. "
@@ -38,14 +36,19 @@ pub(super) fn next_step(shop: &Shop, visit: &Visit, open: &Open, place: Option<u
                 _ => p .do { "Photograph the " b { (lamp.side) " " (words::beam(&lamp.beam)) } " again." },
             }
             (photo_form(shop, visit, open, lamp, state, key))
+            @if state == State::ToTurn {
+                // Behind the button: what must be read each time comes first.
+                @for note in screw_notes(lamp, open.screws.as_ref()) { p .small { (note) } }
+                p .small { (STIFF) }
+            }
         }
     }
 }
 
 fn turn(movement: &Movement, open: &Open) -> Markup {
     let (axis, word) = match movement.screw {
-        ScrewName::Vertical => (Axis::Vertical, "Height screw"),
-        ScrewName::Horizontal => (Axis::Horizontal, "Side screw"),
+        ScrewName::Vertical => (Axis::Vertical, "Vertical screw"),
+        ScrewName::Horizontal => (Axis::Horizontal, "Horizontal screw"),
     };
     let described = open.screws.as_ref().and_then(|screws| screws.for_axis(axis)).map(|screw| screw.name.as_str());
     let is_back = movement.quarter_turns < 0.0;
@@ -55,11 +58,17 @@ fn turn(movement: &Movement, open: &Open) -> Markup {
             span .arrow aria-hidden="true" { @if is_back { "↺" } @else { "↻" } }
             div {
                 span .what { (word) @if let Some(name) = described { " (" (name) ")" } }
-                strong { (format!("{quarters:.1}")) " quarter turn" @if (quarters - 1.0).abs() > 1e-9 { "s" } }
+                strong { (number(quarters)) " quarter turn" @if (quarters - 1.0).abs() > 1e-9 { "s" } }
                 span .way { @if is_back { "counterclockwise" } @else { "clockwise" } }
             }
         }
     }
+}
+
+/// With a tenth where there is one: nobody turns finer.
+fn number(quarters: f64) -> String {
+    let text = format!("{quarters:.1}");
+    text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
 }
 
 fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State, key: &str) -> Markup {
@@ -106,7 +115,7 @@ fn turned_fields() -> Markup {
             label .choice { input type="radio" name="said" value="nothing"; span { "Nothing" } }
             label .choice { input #other type="radio" name="said" value="other"; span { "Something else" } }
             div #turned .pair {
-                @for (word, label) in [("vertical", "Height screw, quarter turns"), ("horizontal", "Side screw, quarter turns")] {
+                @for (word, label) in [("vertical", "Vertical screw, quarter turns"), ("horizontal", "Horizontal screw, quarter turns")] {
                     div {
                         label { span { (label) } input type="text" inputmode="decimal" name=(format!("{word}_quarters")) maxlength="6"; }
                         label { span { "Which way" }

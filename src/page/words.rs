@@ -69,6 +69,20 @@ fn ways(reading: &Reading) -> String {
     }
 }
 
+/// What the command line advises, as one does it on this page.
+pub(super) fn hint(text: &str) -> String {
+    const TYPED: &str = "take the photo again, take a second one with the lights on and give it as --marks-photo, or give a \
+                         mark's place with --mark ID=X,Y";
+    sentence(&text.replace(TYPED, "photograph again, or tap the marks on the picture"))
+}
+
+/// With a capital at its start and a full stop at its end.
+pub(super) fn sentence(text: &str) -> String {
+    let mut letters = text.trim().trim_end_matches('.').chars();
+    let first = letters.next().map(char::to_uppercase).into_iter().flatten();
+    first.chain(letters).chain(['.']).collect()
+}
+
 /// A lamp's state in a word.
 pub(super) const fn state(state: State) -> (Tone, &'static str) {
     match state {

@@ -109,7 +109,8 @@
             const text = [...set].map(([id, [x, y]]) => `${id}=${x.toFixed(1)},${y.toFixed(1)}`).join(" ");
             event.target.elements.marks.value = text;
         });
-        addEventListener("resize", whole);
+        // A phone's address bar that comes and goes must not take the view away.
+        addEventListener("resize", () => { if (isNear) draw(); else whole(); });
         whole();
     };
 
