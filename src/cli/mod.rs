@@ -29,11 +29,13 @@ mod aim_record;
 mod aim_unrecorded;
 #[cfg(feature = "records")]
 pub mod record;
+#[cfg(feature = "serve")]
+pub mod serve;
 #[cfg(feature = "records")]
 pub mod report;
 mod size;
 mod mark_entry;
-mod write;
+pub(crate) mod write;
 pub mod exit;
 
 pub use args::{Cli, Command, MeasureArgs};

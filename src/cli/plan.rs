@@ -288,7 +288,7 @@ fn units(units: UnitsArg) -> DisplayUnits {
 }
 
 /// A built-in rule by its id, else a file by its path.
-pub(super) fn rule(id_or_path: &str) -> Result<Rule, Error> {
+pub(crate) fn rule(id_or_path: &str) -> Result<Rule, Error> {
     Rule::parse(&rule_text(id_or_path)?, id_or_path)
 }
 
@@ -311,13 +311,13 @@ fn name(path: &Path) -> String {
     path.display().to_string()
 }
 
-pub(super) fn read_text(path: &Path) -> Result<String, Error> {
+pub(crate) fn read_text(path: &Path) -> Result<String, Error> {
     fs::read_to_string(path)
         .map_err(|error| Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights"))
 }
 
 /// Reads a file's text and parses it.
-pub(super) fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
+pub(crate) fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
     parse(&read_text(path)?, &name(path))
 }
 
