@@ -306,7 +306,7 @@ fn a_code_lets_one_phone_in() {
     let ip: std::net::IpAddr = address.split(':').next().unwrap().parse().unwrap();
     let send = |request: String| {
         let mut line = std::net::TcpStream::connect((ip, server.port)).unwrap();
-        line.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+        line.set_read_timeout(Some(Duration::from_mins(1))).unwrap();
         line.write_all(request.as_bytes()).unwrap();
         let mut all = Vec::new();
         line.read_to_end(&mut all).unwrap();
