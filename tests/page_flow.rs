@@ -181,7 +181,7 @@ fn a_watched_folder_feeds_the_inspection_that_asked() {
     let wait = |what: &dyn Fn() -> bool| {
         let begun = Instant::now();
         while !what() {
-            assert!(begun.elapsed() < Duration::from_secs(60), "{}", server.log());
+            assert!(begun.elapsed() < Duration::from_mins(1), "{}", server.log());
             std::thread::sleep(Duration::from_millis(200));
         }
     };

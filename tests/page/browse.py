@@ -42,7 +42,7 @@ ambient_lux = {lux}
 least_mark_level = {level}
 """
 PHOTOS = {
-    "left-found": ("left", -0.05, -1.25, 0.6, 0.02),
+    "left-found": ("left", -0.05, -1.7, 0.6, 0.02),
     "left-set": ("left", 0.0, -0.58, 0.6, 0.02),
     "right-set": ("right", 0.02, -0.57, 0.6, 0.02),
     # Two marks that carry other tags than the bay file says: nobody finds them but a person.
@@ -144,6 +144,8 @@ class Walk:
                 self.browser.ask(f"{domain}.enable")
             self.size(*WIDTHS["phone"])
         self.browser.session = self.tabs[name]
+        # A page that is not in front draws nothing, and would be waited for in vain.
+        self.browser.ask("Page.bringToFront")
 
     def size(self, width, height, scheme="light"):
         self.browser.ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=width < 600)
@@ -179,11 +181,10 @@ class Walk:
             raise SystemExit(f"nothing says {words!r}: {self.js('document.body.innerText.slice(0, 1500)')}")
 
     def photo(self, path):
-        root = self.browser.ask("DOM.getDocument")["root"]["nodeId"]
-        node = self.browser.ask("DOM.querySelector", nodeId=root, selector="#file")["nodeId"]
+        field = self.browser.ask("Runtime.evaluate", expression="document.querySelector('#file')")["result"]["objectId"]
         self.js("window.isOld = true; 1")
         begun = time.time()
-        self.browser.ask("DOM.setFileInputFiles", nodeId=node, files=[str(path)])
+        self.browser.ask("DOM.setFileInputFiles", objectId=field, files=[str(path)])
         return begun
 
     def result(self, begun, words):

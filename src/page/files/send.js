@@ -49,6 +49,8 @@
                 if (request.status === 503 && n < pauses.length) {
                     say("The server is busy. Your photo waits …");
                 } else if (request.status < 400) {
+                    // Nothing is on its way any more: nobody is to be asked whether to leave.
+                    isSending = false;
                     location.replace(location.pathname);
                     return;
                 } else {
