@@ -25,3 +25,5 @@ pub mod report;
 pub mod scene;
 pub mod bench;
 pub mod cli;
+#[cfg(feature = "serve")]
+pub mod page;

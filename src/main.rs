@@ -25,6 +25,8 @@ fn main() -> ExitCode {
         Command::Prepare(args) => prepare::prepare(&args, &mut anstream::stdout()),
         Command::Vehicle(args) => prepare::vehicle(&args, &mut anstream::stdout()),
         Command::Aim(args) => aim::run(&args, &mut anstream::stdout()),
+        #[cfg(feature = "serve")]
+        Command::Serve(args) => lampwright::page::serve(&args, &mut anstream::stdout()),
         Command::Scene(args) => scenes::run(&args),
         Command::Options => options::run(&mut anstream::stdout()),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),

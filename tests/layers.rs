@@ -53,7 +53,9 @@ fn allowed(module: &str) -> Vec<&'static str> {
         "cli" => {
             [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "report", "scene", "bench"]].concat()
         }
-        "main" => vec!["cli", "error"],
+        // The page runs the same plan, driver and recorder as the command line, and shows what they gave.
+        "page" => [BASE, STAGES, SHOWING, &["options", "measurement", "kit", "record", "report", "cli"]].concat(),
+        "main" => vec!["cli", "page", "error"],
         name if STAGES.contains(&name) => [BASE.to_vec(), before(STAGES, name)].concat(),
         name if SHOWING.contains(&name) => [BASE, STAGES, &["measurement"], &before(SHOWING, name)].concat(),
         _ => vec![],

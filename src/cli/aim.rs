@@ -265,7 +265,7 @@ fn photo(args: &PhotoArgs) -> Result<(String, ExitStatus), Error> {
 }
 
 /// The plan of one photo of one lamp.
-pub(super) fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: Option<&Path>) -> Result<Plan, Error> {
+pub(crate) fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: Option<&Path>) -> Result<Plan, Error> {
     let mut words: Vec<String> = ["lampwright", "measure"].map(str::to_owned).to_vec();
     words.push(photo.display().to_string());
     for (flag, value) in [("--lamp", &lamp.side), ("--beam", &lamp.beam)] {
@@ -314,7 +314,7 @@ fn movement(text: &str, screws: Option<&Screws>) -> Result<Movement, Error> {
     }
 }
 
-pub(super) fn absolute(path: &Path) -> Result<String, Error> {
+pub(crate) fn absolute(path: &Path) -> Result<String, Error> {
     let path = path.canonicalize().map_err(|error| {
         Error::file(path.display().to_string(), format!("cannot be read: {error}"), "check the path and its rights")
     })?;
@@ -327,7 +327,7 @@ fn read(path: &Path) -> Result<(Session, Option<Screws>), Error> {
     Ok((session, screws))
 }
 
-fn screws_of(session: &Session) -> Result<Option<Screws>, Error> {
+pub(crate) fn screws_of(session: &Session) -> Result<Option<Screws>, Error> {
     let place = session.common.iter().position(|word| word == "--screws");
     let path = place.and_then(|place| session.common.get(place + 1));
     path.map(|path| plan::read_parsed(Path::new(path), Screws::parse)).transpose()

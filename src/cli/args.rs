@@ -38,6 +38,10 @@ pub enum Command {
     /// Keep inspections: list, show, export, verify, measure again, back up, erase, correct
     #[cfg(feature = "records")]
     Record(super::record::RecordArgs),
+    /// Serve the page for phone and desk: photograph, be told what to turn, file the result
+    #[cfg(feature = "serve")]
+    #[command(after_help = CAUTIONS)]
+    Serve(Box<super::serve::ServeArgs>),
     /// Print a record as PDF: one page for the customer, with the full table for the file on request
     #[cfg(feature = "records")]
     Report(super::report::ReportArgs),

@@ -29,12 +29,14 @@ mod aim_record;
 mod aim_unrecorded;
 #[cfg(feature = "records")]
 pub mod record;
+#[cfg(feature = "serve")]
+pub mod serve;
 #[cfg(feature = "records")]
 pub mod report;
 pub mod manual;
 mod size;
 mod mark_entry;
-mod write;
+pub(crate) mod write;
 pub mod exit;
 
 pub use args::{Cli, Command, MeasureArgs};

@@ -300,7 +300,7 @@ fn units(units: UnitsArg) -> DisplayUnits {
 }
 
 /// A built-in rule by its id, else a file by its path.
-pub(super) fn rule(id_or_path: &str) -> Result<Rule, Error> {
+pub(crate) fn rule(id_or_path: &str) -> Result<Rule, Error> {
     Rule::parse(&rule_text(id_or_path)?, id_or_path)
 }
 
@@ -324,7 +324,7 @@ fn name(path: &Path) -> String {
 }
 
 /// The text of a small file, from a pipe too; one that does not end must not be read to its end.
-pub(super) fn read_text(path: &Path) -> Result<String, Error> {
+pub(crate) fn read_text(path: &Path) -> Result<String, Error> {
     let mut text = String::new();
     File::open(path).and_then(|file| file.take(MAX_TEXT_BYTES + 1).read_to_string(&mut text)).map_err(|error| {
         Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights")
@@ -337,7 +337,7 @@ pub(super) fn read_text(path: &Path) -> Result<String, Error> {
 }
 
 /// Reads a file's text and parses it.
-pub(super) fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
+pub(crate) fn read_parsed<T>(path: &Path, parse: impl Fn(&str, &str) -> Result<T, Error>) -> Result<T, Error> {
     parse(&read_text(path)?, &name(path))
 }
 

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 /// A file that is written but not yet in its place; dropped, it leaves nothing behind.
 #[derive(Debug)]
-pub(super) struct Staged {
+pub(crate) struct Staged {
     place: PathBuf,
     content: Content,
 }
@@ -27,7 +27,7 @@ enum Content {
 
 impl Staged {
     /// Makes `content` ready for `place`.
-    pub(super) fn new(place: &Path, content: &[u8]) -> Result<Self, Error> {
+    pub(crate) fn new(place: &Path, content: &[u8]) -> Result<Self, Error> {
         let fail = |error: io::Error| cannot_write(place, &error);
         let place = match fs::metadata(place) {
             Ok(found) if !found.is_file() && !found.is_dir() => {
@@ -45,7 +45,7 @@ impl Staged {
     }
 
     /// Moves it into its place.
-    pub(super) fn commit(mut self) -> Result<(), Error> {
+    pub(crate) fn commit(mut self) -> Result<(), Error> {
         let written = match &self.content {
             Content::Beside(part) => fs::rename(part, &self.place),
             Content::Held(bytes) => {

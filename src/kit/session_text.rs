@@ -13,6 +13,10 @@ const CAUTIONS: &str = "Park brake on, wheels chocked; exhaust led outside if th
 can move. Lamps are hot, discharge lamps carry high voltage; do not look into the beam. Local codes and the vehicle's manual \
 come before this advice.";
 
+/// Said beside every movement.
+pub const STIFF: &str =
+    "A screw that is stiff or at its end: stop, do not force it; the lamp's mounting is to be looked at first.";
+
 /// What to do next.
 pub fn next(session: &Session, screws: Option<&Screws>) -> String {
     let mut text = String::new();
@@ -57,28 +61,35 @@ pub fn next(session: &Session, screws: Option<&Screws>) -> String {
 
 fn turn_words(lamp: &Lamp, screws: Option<&Screws>) -> String {
     let mut text = format!("  {CAUTIONS}\n  {}: turn, in this order:\n", lamp.name());
-    let response = lamp.response(screws);
     for movement in &lamp.proposed {
         let _ = writeln!(text, "    {}", movement_words(movement, screws));
     }
+    for note in screw_notes(lamp, screws) {
+        let _ = writeln!(text, "  {note}");
+    }
+    text += "  Then photograph again (--as-told, or --turned for what was turned instead).\n";
+    let _ = writeln!(text, "  {STIFF}");
+    text
+}
+
+/// What is to be known of the screws that are to be turned.
+pub fn screw_notes(lamp: &Lamp, screws: Option<&Screws>) -> Vec<String> {
+    let response = lamp.response(screws);
+    let mut notes = Vec::new();
     for axis in [Axis::Vertical, Axis::Horizontal] {
         let name = if axis == Axis::Vertical { "vertical" } else { "horizontal" };
         let is_turned = lamp.proposed.iter().any(|movement| movement.turned().screw == axis);
         if is_turned && !response.is_known(axis) {
-            let _ = writeln!(text, "  It is not known yet what the {name} screw does: this turn shows it.");
+            notes.push(format!("It is not known yet what the {name} screw does: this turn shows it."));
         }
         if let Some(backlash) = response.noticed_backlash(axis) {
-            let _ = writeln!(
-                text,
-                "  The {name} screw has about {:.2} turns of backlash: end every movement clockwise.",
+            notes.push(format!(
+                "The {name} screw has about {:.2} turns of backlash: end every movement clockwise.",
                 backlash.value
-            );
+            ));
         }
     }
-    text += "  Then photograph again (--as-told, or --turned for what was turned instead).\n";
-    text +=
-        "  A screw that is stiff or at its end: stop, do not force it; the lamp's mounting is to be looked at first.\n";
-    text
+    notes
 }
 
 fn movement_words(movement: &Movement, screws: Option<&Screws>) -> String {

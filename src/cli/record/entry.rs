@@ -24,7 +24,7 @@ const COVERAGE_FACTOR: f64 = 2.0;
 const DAY: usize = 10;
 
 /// A new record's id and day, as its picture names them.
-pub(in crate::cli) fn caption() -> Caption {
+pub(crate) fn caption() -> Caption {
     let mut date = entry::now();
     date.truncate(DAY);
     Caption { record: entry::new_id(), date }
@@ -32,14 +32,14 @@ pub(in crate::cli) fn caption() -> Caption {
 
 /// A record in the making.
 #[derive(Debug)]
-pub(in crate::cli) struct Recorder {
+pub(crate) struct Recorder {
     store: Store,
     draft: Draft,
 }
 
 impl Recorder {
     /// Begins an inspection.
-    pub(in crate::cli) fn begin(plan: &Plan, options: &RecordOptions, id: &str, vehicle: &str) -> Result<Self, Error> {
+    pub(crate) fn begin(plan: &Plan, options: &RecordOptions, id: &str, vehicle: &str) -> Result<Self, Error> {
         let folder = options.record.as_deref().unwrap_or(Path::new(""));
         let store = Store::open(folder)?;
         let who = filled("--by", options.by.as_deref())?;
@@ -84,7 +84,7 @@ impl Recorder {
     }
 
     /// Goes on with the inspection of an earlier record.
-    pub(in crate::cli) fn go_on(store: &Path, earlier: &str, id: &str) -> Result<Self, Error> {
+    pub(crate) fn go_on(store: &Path, earlier: &str, id: &str) -> Result<Self, Error> {
         let store = Store::open(store)?;
         let inspection = store.newest(earlier)?.inspection;
         let follows = store.follow(&inspection.id, How::Continues, &inspection.who, None)?;
@@ -100,7 +100,7 @@ impl Recorder {
     }
 
     /// Makes it a correction of an earlier record.
-    pub(in crate::cli) fn corrects(&mut self, earlier: &str, reason: &str) -> Result<(), Error> {
+    pub(crate) fn corrects(&mut self, earlier: &str, reason: &str) -> Result<(), Error> {
         let (who, reason) = (&self.draft.inspection.who, filled("--reason", Some(reason))?);
         let old = self.store.newest(earlier)?.inspection;
         self.draft.inspection.follows = Some(self.store.follow(&old.id, How::Corrects, who, Some(reason))?);
@@ -112,12 +112,12 @@ impl Recorder {
     }
 
     /// Adds a lamp without readings, so that the lamps stand in the order of work.
-    pub(in crate::cli) fn add_lamp(&mut self, side: &str, beam: &str) {
+    pub(crate) fn add_lamp(&mut self, side: &str, beam: &str) {
         self.draft.inspection.lamps.push(LampRecord::new(side, beam, Vec::new()));
     }
 
     /// Adds a reading to its lamp.
-    pub(in crate::cli) fn add(&mut self, plan: &Plan, photos: &PhotoFiles, produced: &Produced, turned: Vec<Movement>) {
+    pub(crate) fn add(&mut self, plan: &Plan, photos: &PhotoFiles, produced: &Produced, turned: Vec<Movement>) {
         let (parameters, texts) = parameters(plan);
         let filed = |photo: &PhotoFile| filed(&photo.name, &photo.bytes);
         let reading = RecordedReading {
@@ -149,7 +149,7 @@ impl Recorder {
     }
 
     /// Records it; what this returns may be shown.
-    pub(in crate::cli) fn commit(mut self) -> Result<String, Error> {
+    pub(crate) fn commit(mut self) -> Result<String, Error> {
         let appended = self.store.append(self.draft)?;
         Ok(format!(
             "Recorded in {}: record {}, id {}\nLog head {}\n",

@@ -9,7 +9,7 @@ mod replay;
 mod show;
 
 pub use args::{RecordAction, RecordArgs, RecordOptions};
-pub(super) use entry::{Recorder, caption};
+pub(crate) use entry::{Recorder, caption};
 
 use super::exit::ExitStatus;
 use super::measure::cannot_print;

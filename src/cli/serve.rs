@@ -1,0 +1,47 @@
+//! Arguments of `serve`.
+
+use super::args::TrafficArg;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Arguments of `serve`.
+#[derive(Debug, Clone, Args)]
+pub struct ServeArgs {
+    /// Bay file; may be repeated for a shop with several bays
+    #[arg(long = "bay", value_name = "BAY.toml", required = true, num_args = 1..)]
+    pub bays: Vec<PathBuf>,
+    /// Store that every inspection is recorded in (`lampwright record init STORE` makes one)
+    #[arg(long, value_name = "STORE")]
+    pub record: PathBuf,
+    /// Rule that a new inspection starts with: an id of `lampwright rules list`, or the path of a rule file
+    #[arg(long, value_name = "ID|FILE", default_value = crate::aim::rule::DEFAULT_RULE)]
+    pub rules: String,
+    /// Side of the road that a new inspection starts with
+    #[arg(long, value_enum, default_value_t = TrafficArg::Right)]
+    pub traffic: TrafficArg,
+    /// Screws file; without one the screws are learned
+    #[arg(long, value_name = "SCREWS.toml")]
+    pub screws: Option<PathBuf>,
+    /// Lens file: calibration of the camera's lens, when all photos come from one camera
+    #[arg(long, value_name = "LENS.toml")]
+    pub lens: Option<PathBuf>,
+    /// Port; 0 lets the system choose
+    #[arg(long, value_name = "N", default_value_t = 8737)]
+    pub port: u16,
+    /// Let other devices of the network in: they need the one-time code that is shown in the terminal
+    #[arg(long)]
+    pub lan: bool,
+    /// Further name or address under which the page is reached, for example shop.local, with its port when that is
+    /// another; may be repeated
+    #[arg(long = "host", value_name = "NAME", num_args = 1..)]
+    pub hosts: Vec<String>,
+    /// Encrypt with a self-signed certificate, whose fingerprint is shown
+    #[arg(long)]
+    pub tls: bool,
+    /// Folder that a fixed camera writes its photos into; each new one goes to the inspection that asked for it
+    #[arg(long, value_name = "DIR")]
+    pub watch: Option<PathBuf>,
+    /// Longest time that one upload may take, seconds
+    #[arg(long, value_name = "N", default_value_t = 120, value_parser = clap::value_parser!(u64).range(1..=3600))]
+    pub upload_seconds: u64,
+}

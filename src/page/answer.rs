@@ -1,0 +1,121 @@
+//! What a request ends with when it does not end well: a page with one sentence and what to do, never a path or a cause.
+
+use super::layout;
+use super::log::log;
+use crate::error::Error;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, html};
+
+/// Why a request was not served.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Failure {
+    /// No such page.
+    NotFound,
+    /// There is such a page, but not for this method.
+    WrongMethod,
+    /// The request lacks what shows that it comes from our own page.
+    NotOurs,
+    /// Something that was entered does not fit: found, hint.
+    Entry(String, String),
+    /// The file is no photo that can be read: found, hint.
+    NoPhoto(String, String),
+    /// The file is too large.
+    TooLarge,
+    /// It took too long to arrive, or broke off.
+    BrokeOff,
+    /// Somebody else went on with the same lamp meanwhile.
+    Moved,
+    /// Too much to do at once.
+    Busy,
+    /// This build or this start cannot do it.
+    NotHere(String),
+    /// Anything else; the cause goes to the log.
+    Inside,
+}
+
+impl Failure {
+    /// What went wrong inside; the cause is logged and not shown.
+    pub(super) fn inside(error: &Error) -> Self {
+        log(&format!("failed: {error}"));
+        Self::Inside
+    }
+
+    fn parts(&self) -> (StatusCode, String, String) {
+        let said = |status, found: &str, hint: &str| (status, found.to_owned(), hint.to_owned());
+        match self {
+            Self::NotFound => said(StatusCode::NOT_FOUND, "There is no such page.", "Go back to the start."),
+            Self::WrongMethod => {
+                said(StatusCode::METHOD_NOT_ALLOWED, "This cannot be done there.", "Go back to the start.")
+            }
+            Self::NotOurs => said(
+                StatusCode::FORBIDDEN,
+                "This page is from an earlier start of the server.",
+                "Open it anew and try again.",
+            ),
+            Self::Entry(found, hint) => (StatusCode::UNPROCESSABLE_ENTITY, found.clone(), hint.clone()),
+            Self::NoPhoto(found, hint) => (StatusCode::UNSUPPORTED_MEDIA_TYPE, found.clone(), hint.clone()),
+            Self::TooLarge => said(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "The file is larger than 64 MiB.",
+                "Send the photo as the camera wrote it, not a raw file.",
+            ),
+            Self::BrokeOff => said(
+                StatusCode::REQUEST_TIMEOUT,
+                "The photo did not arrive whole. Nothing was recorded.",
+                "Stand nearer to the access point and send it again.",
+            ),
+            Self::Moved => said(
+                StatusCode::CONFLICT,
+                "Another phone went on with this lamp meanwhile. Your photo was not used.",
+                "Look at what is next now, and photograph again.",
+            ),
+            Self::Busy => said(
+                StatusCode::SERVICE_UNAVAILABLE,
+                "Too many photos at once. Yours was not used.",
+                "Wait a few seconds and send it again.",
+            ),
+            Self::NotHere(found) => {
+                (StatusCode::NOT_IMPLEMENTED, found.clone(), "Start it otherwise, or go back.".to_owned())
+            }
+            Self::Inside => said(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "Something went wrong inside. Nothing was recorded.",
+                "Try again; when it stays, look at the server's own messages.",
+            ),
+        }
+    }
+}
+
+impl IntoResponse for Failure {
+    fn into_response(self) -> Response {
+        let (status, found, hint) = self.parts();
+        let mut response = problem(status, &found, &hint);
+        if status == StatusCode::SERVICE_UNAVAILABLE {
+            response.headers_mut().insert(header::RETRY_AFTER, header::HeaderValue::from_static("3"));
+        }
+        response
+    }
+}
+
+/// A page with one problem.
+pub(super) fn problem(status: StatusCode, found: &str, hint: &str) -> Response {
+    let body = html! {
+        main {
+            h1 { "Not done" }
+            div .note.is-stop id="problem" role="alert" { p { strong { (found) } } p { (hint) } }
+            p { a .button href="/" { "To the start" } }
+        }
+    };
+    (status, page(&layout::shell("Not done", &body))).into_response()
+}
+
+/// A page.
+pub(super) fn page(markup: &Markup) -> Response {
+    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], markup.0.clone()).into_response()
+}
+
+/// Goes on at another page; a reload there sends nothing again.
+pub(super) fn see_other(place: &str) -> Response {
+    (StatusCode::SEE_OTHER, [(header::LOCATION, place.to_owned())]).into_response()
+}

@@ -1,0 +1,145 @@
+//! The desk: every inspection, search, the figures of the day, and whether the store is whole.
+
+use super::answer::{Failure, page, see_other};
+use super::figures::Figures;
+use super::filed::{Checked, checked_note};
+use super::guard::Visit;
+use super::layout;
+use super::log::log;
+use super::post::Posted;
+use super::shop::Shop;
+use super::words;
+use super::work::aside;
+use crate::record::{Filter, Row, VerifyOptions, entry, verify};
+use axum::Extension;
+use axum::extract::{Query, State};
+use axum::response::Response;
+use maud::{Markup, html};
+use std::collections::HashMap;
+use std::sync::{Arc, PoisonError};
+
+/// Rows on the page.
+const SHOWN: u64 = 100;
+const VERDICTS: [&str; 6] = ["pass", "fail", "borderline", "none", "refused", "begun"];
+
+/// The page.
+pub(super) async fn desk(
+    State(shop): State<Arc<Shop>>,
+    Extension(visit): Extension<Visit>,
+    Query(asked): Query<HashMap<String, String>>,
+) -> Result<Response, Failure> {
+    let asked = Posted::of(asked);
+    let filter = Filter {
+        text: asked.line("q", "Search")?,
+        verdict: VERDICTS.into_iter().find(|verdict| *verdict == asked.text("verdict")).map(str::to_owned),
+        from: day(asked.text("from")),
+        limit: Some(SHOWN),
+        ..Filter::default()
+    };
+    let own = Arc::clone(&shop);
+    let sought = filter.clone();
+    let (rows, figures, head) = aside(move || {
+        let store = own.records()?;
+        let inside = |error| Failure::inside(&error);
+        let rows = store.find(&sought).map_err(inside)?;
+        Ok((rows, Figures::of_today(&store)?, store.head().map_err(inside)?))
+    })
+    .await?;
+    let checked = shop.checked.lock().unwrap_or_else(PoisonError::into_inner).clone();
+    let body = html! {
+        (layout::bar("Desk", None))
+        main #main .is-wide {
+            (figures_line(&figures))
+            (checked_note(checked.as_ref(), &head, &visit.form))
+            form .search method="get" action="/desk" role="search" {
+                label { span { "Vehicle, plate, customer, person or id" } input type="search" name="q" value=[filter.text.as_deref()] maxlength="120"; }
+                label { span { "Verdict" }
+                    select name="verdict" {
+                        option value="" { "all" }
+                        @for verdict in VERDICTS { option value=(verdict) selected[filter.verdict.as_deref() == Some(verdict)] { (verdict) } }
+                    }
+                }
+                label { span { "From day" } input type="date" name="from" value=[filter.from.as_deref()]; }
+                button .is-main { "Search" }
+            }
+            (table(&rows))
+            nav .foot aria-label="Bays" {
+                @for (n, bay) in shop.bays.iter().enumerate() { a .button href=(format!("/desk/bay/{n}")) { (bay.bay.name) ": control chart" } }
+            }
+        }
+    };
+    Ok(page(&layout::shell("Desk", &body)))
+}
+
+/// A day as a date field gives it.
+fn day(text: &str) -> Option<String> {
+    let is_day = text.len() == 10
+        && text
+            .bytes()
+            .enumerate()
+            .all(|(n, byte)| if n == 4 || n == 7 { byte == b'-' } else { byte.is_ascii_digit() });
+    is_day.then(|| text.to_owned())
+}
+
+fn figures_line(figures: &Figures) -> Markup {
+    html! {
+        dl .figures aria-label=(format!("Figures of {} (UTC)", figures.day)) {
+            div { dt { "checked today" } dd { (figures.checked) } }
+            div { dt { "out of aim" } dd { (figures.out) } }
+            div { dt { "corrected" } dd { (figures.corrected) } }
+        }
+    }
+}
+
+fn table(rows: &[Row]) -> Markup {
+    html! {
+        @if rows.is_empty() { p .note { "Nothing found." } }
+        @else {
+            div .scrolls tabindex="0" role="region" aria-label="Inspections" {
+                table {
+                    thead { tr { th { "Verdict" } th { "Vehicle" } th { "Begun" } th { "Who" } th { "Bay" } th { "Plate" } th { "Photos" } } }
+                    tbody { @for row in rows {
+                        tr {
+                            td { span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) } }
+                            td { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
+                            td { (words::when(&row.begun)) }
+                            td { (row.who) } td { (row.bay) }
+                            td { (row.plate.as_deref().unwrap_or("")) }
+                            td { (row.readings) }
+                        }
+                    } }
+                }
+            }
+            @if rows.len() as u64 == SHOWN { p .small { "The newest " (SHOWN) " are shown: search for older ones." } }
+        }
+    }
+}
+
+/// Checks the store again.
+pub(super) async fn check(
+    State(shop): State<Arc<Shop>>,
+    Extension(visit): Extension<Visit>,
+    form: Posted,
+) -> Result<Response, Failure> {
+    visit.check(form.text("form"))?;
+    check_store(shop).await?;
+    Ok(see_other("/desk"))
+}
+
+/// Reads the whole store and notes what was found.
+pub(super) async fn check_store(shop: Arc<Shop>) -> Result<(), Failure> {
+    let own = Arc::clone(&shop);
+    // Among the photos that are measured: reading the whole store is as much work as they are.
+    let found = shop.work.run(move || {
+        let store = own.records()?;
+        let verified = verify(&store, &VerifyOptions::default()).map_err(|error| Failure::inside(&error))?;
+        for finding in &verified.findings {
+            log(&format!("store: {} {}", finding.place, finding.found));
+        }
+        let places = verified.findings.iter().map(|finding| (finding.place.clone(), finding.found.clone())).collect();
+        Ok(Checked { when: entry::now(), size: verified.head.size, findings: places })
+    });
+    let found = found.await?;
+    *shop.checked.lock().unwrap_or_else(PoisonError::into_inner) = Some(found);
+    Ok(())
+}

@@ -1,0 +1,164 @@
+//! The page of an inspection: what the last photo came to, what is next, where the beam stands.
+
+use super::answer::{Failure, page};
+use super::events::version_text;
+use super::guard::Visit;
+use super::inspection::{KEY_LENGTH, Open, lamp_name};
+use super::layout;
+use super::next_step::next_step;
+use super::ruler::{Along, ruler};
+use super::shop::Shop;
+use super::visitor::random_hex;
+use super::words::{self, Tone};
+use super::work::aside;
+use crate::reading::Reading;
+use axum::Extension;
+use axum::extract::{Path, Query, State};
+use axum::response::Response;
+use maud::{Markup, html};
+use std::collections::HashMap;
+use std::sync::Arc;
+
+/// Refusals that marks given by hand can mend.
+const MENDED_BY_MARKS: [&str; 2] = ["marks-missing", "bay-mismatch"];
+
+/// The page.
+pub(super) async fn inspection(
+    State(shop): State<Arc<Shop>>,
+    Extension(visit): Extension<Visit>,
+    Path(id): Path<String>,
+    Query(asked): Query<HashMap<String, String>>,
+) -> Result<Response, Failure> {
+    let own = Arc::clone(&shop);
+    let open = aside(move || Open::load(&own, &id)).await?;
+    let key = random_hex(KEY_LENGTH / 2).map_err(|error| Failure::inside(&error))?;
+    let version = version_text(&shop, open.id(), open.stored.number);
+    // A lamp that is done with can be chosen, to photograph it again.
+    let chosen = asked.get("lamp").and_then(|name| open.lamp(name)).or_else(|| open.session.next());
+    let newest = open.newest();
+    let body = html! {
+        (layout::bar(&open.session.vehicle, None))
+        (strip(&open, chosen))
+        main #main data-events=(format!("/i/{}/events", open.id())) data-version=(version) {
+            @if let Some((lamp, n)) = newest { (verdict(&open, lamp, n)) }
+            (next_step(&shop, &visit, &open, chosen, &key))
+            @if let Some((lamp, n)) = newest { (details(&open, lamp, n)) }
+            @if open.session.next().is_some() { (other_lamps(&open)) }
+            (layout::cautions(newest.is_none()))
+        }
+    };
+    Ok(page(&layout::shell(&open.session.vehicle, &body)))
+}
+
+/// The lamps in the order of work and how each stands.
+fn strip(open: &Open, next: Option<usize>) -> Markup {
+    html! {
+        ol .lamps aria-label="Lamps" {
+            @for (n, lamp) in open.session.lamps.iter().enumerate() {
+                @let (tone, word) = words::state(lamp.state(open.session.is_quick));
+                li class=(tone.class()) aria-current=[(next == Some(n)).then_some("step")] {
+                    a href=(format!("/i/{}?lamp={}", open.id(), lamp_name(&lamp.side, &lamp.beam))) {
+                        span { (words::lamp(&lamp.side, &lamp.beam)) }
+                        strong { (word) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn verdict(open: &Open, lamp: usize, n: usize) -> Markup {
+    let lamp = &open.session.lamps[lamp];
+    let reading = &lamp.shots[n].reading;
+    let (tone, said) = words::verdict(reading);
+    html! {
+        section class={ "verdict " (tone.class()) } role="status" {
+            p { (words::lamp(&lamp.side, &lamp.beam)) " · photo " (n + 1) }
+            h2 { (said) }
+        }
+        @if tone == Tone::Stop { (refused(open.id(), &lamp_name(&lamp.side, &lamp.beam), n, reading)) }
+    }
+}
+
+/// Why a photo cannot be used, what to change, and where.
+fn refused(id: &str, lamp: &str, n: usize, reading: &Reading) -> Markup {
+    let reasons: Vec<_> = reading.flags.iter().filter(|flag| flag.severity == "refusal").collect();
+    let can_tap = reasons.iter().any(|flag| MENDED_BY_MARKS.contains(&flag.code.as_str()));
+    html! {
+        section .note.is-stop {
+            @for flag in &reasons {
+                @let (found, hint) = found_and_hint(&flag.text, flag.hint.as_deref());
+                p { strong { "What to change: " (words::hint(hint)) } }
+                @if !found.is_empty() { p { (words::sentence(found)) } }
+            }
+            @if can_tap {
+                a .button href=(format!("/i/{id}/tap/{lamp}/{n}")) { "Tap the marks on the picture" }
+            }
+        }
+    }
+}
+
+/// The text without the hint that it ends with.
+fn found_and_hint<'a>(text: &'a str, hint: Option<&'a str>) -> (&'a str, &'a str) {
+    match hint {
+        Some(hint) => (text.strip_suffix(hint).unwrap_or(text).trim_end().trim_end_matches([';', ':']), hint),
+        None => ("", text),
+    }
+}
+
+fn details(open: &Open, lamp: usize, n: usize) -> Markup {
+    let lamp = &open.session.lamps[lamp];
+    let shot = &lamp.shots[n];
+    let name = lamp_name(&lamp.side, &lamp.beam);
+    let place = format!("/i/{}/picture/{name}/{n}", open.id());
+    let title = words::lamp(&lamp.side, &lamp.beam);
+    html! {
+        section .where aria-label="Where the beam stands" {
+            (rulers(&shot.reading))
+            figure .seen {
+                a href=(place) { img src=(place) alt=(format!("{title}, photo {}: the beam on the wall with what was found", n + 1)); }
+                figcaption .small { "Tap the picture to see it whole." }
+            }
+            (notes(&shot.reading))
+        }
+    }
+}
+
+/// Both rulers, as far as the rule judges.
+pub(super) fn rulers(reading: &Reading) -> Markup {
+    let verdict = reading.verdict.as_ref();
+    html! {
+        @if let Some(verdict) = verdict {
+            div .rulers {
+                @if let Some(axis) = &verdict.vertical { (ruler(Along::Vertical, axis)) }
+                @if let Some(axis) = &verdict.horizontal { (ruler(Along::Horizontal, axis)) }
+            }
+            @if verdict.vertical.is_none() && verdict.horizontal.is_none() {
+                p .note { "The rule judges nothing that could be measured here." }
+            }
+        }
+    }
+}
+
+/// What makes the reading weaker.
+pub(super) fn notes(reading: &Reading) -> Markup {
+    let list: Vec<_> = reading.flags.iter().filter(|flag| flag.severity != "refusal").collect();
+    let weak = list.iter().filter(|flag| flag.severity == "warning").count();
+    html! {
+        @if !list.is_empty() {
+            details {
+                summary { "Notes on this photo" @if weak > 0 { " (" (weak) " weaken it)" } }
+                ul { @for flag in &list { li .is-care[flag.severity == "warning"] { (flag.text) } } }
+            }
+        }
+    }
+}
+
+/// Every lamp's photos, so that any can be looked at again.
+fn other_lamps(open: &Open) -> Markup {
+    html! {
+        @if open.session.lamps.iter().any(|lamp| !lamp.shots.is_empty()) {
+            p { a href=(format!("/desk/{}", open.id())) { "All photos of this vehicle" } }
+        }
+    }
+}

@@ -1,0 +1,188 @@
+//! A folder that a fixed camera writes into: each new photo goes to the inspection whose page asked for it.
+//!
+//! A file counts when its size stood still between two looks; what lay there at the start is left alone. Nothing in the folder
+//! is changed. A photo that nobody asked for is not used, and the page says so: whether a screw was turned before it, nobody knows.
+
+use super::answer::{Failure, see_other};
+use super::guard::{MOST_PHOTO_BYTES, Visit};
+use super::inspection::{Arrived, add, is_id};
+use super::log::log;
+use super::post::Posted;
+use super::said::said;
+use super::shop::Shop;
+use super::visitor::random_hex;
+use crate::error::Error;
+use crate::kit::session::SinceLast;
+use axum::Extension;
+use axum::extract::{Path as UrlPath, State};
+use axum::response::Response;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+/// Time between two looks.
+const PAUSE: Duration = Duration::from_millis(500);
+const EXTENSIONS: [&str; 5] = ["jpg", "jpeg", "png", "heic", "heif"];
+
+/// What the camera waits for.
+#[derive(Debug, Clone)]
+pub(super) struct Asked {
+    /// The inspection.
+    pub(super) id: String,
+    lamp: String,
+    seen: usize,
+    said: SinceLast,
+}
+
+#[derive(Debug, Default)]
+struct Inside {
+    asked: Option<Asked>,
+    /// Of each inspection, what was last said of a photo that was not used.
+    said: BTreeMap<String, String>,
+    version: u64,
+}
+
+/// The folder and who asked for its next photo.
+#[derive(Debug)]
+pub(super) struct Watch {
+    folder: PathBuf,
+    inside: Mutex<Inside>,
+}
+
+impl Watch {
+    /// Fails when it is no folder.
+    pub(super) fn new(folder: &Path) -> Result<Self, Error> {
+        if !folder.is_dir() {
+            let hint = "name the folder that the camera writes into";
+            return Err(Error::file(folder.display().to_string(), "is no folder", hint));
+        }
+        Ok(Self { folder: folder.to_owned(), inside: Mutex::new(Inside::default()) })
+    }
+
+    fn inside<T>(&self, act: impl FnOnce(&mut Inside) -> T) -> T {
+        act(&mut self.inside.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Counts what changed about an inspection without a record.
+    pub(super) fn version(&self, id: &str) -> u64 {
+        self.inside(|inside| {
+            let waits = inside.asked.as_ref().is_some_and(|asked| asked.id == id);
+            2 * inside.version + u64::from(waits)
+        })
+    }
+
+    /// Whether the camera's next photo is for this inspection.
+    pub(super) fn waits_for(&self, id: &str) -> bool {
+        self.inside(|inside| inside.asked.as_ref().is_some_and(|asked| asked.id == id))
+    }
+
+    /// What is to be said of the last photo, when it was not used.
+    pub(super) fn words(&self, id: &str) -> Option<String> {
+        self.inside(|inside| inside.said.get(id).cloned())
+    }
+
+    fn say(&self, id: &str, words: String) {
+        self.inside(|inside| {
+            inside.version += 1;
+            inside.said.insert(id.to_owned(), words);
+        });
+    }
+}
+
+/// Asks for the camera's next photo, or no longer.
+pub(super) async fn ask(
+    State(shop): State<Arc<Shop>>,
+    Extension(visit): Extension<Visit>,
+    UrlPath(id): UrlPath<String>,
+    form: Posted,
+) -> Result<Response, Failure> {
+    visit.check(form.text("form"))?;
+    let watch = shop.watch.as_ref().filter(|_| is_id(&id)).ok_or(Failure::NotFound)?;
+    let asked = if form.text("stop").is_empty() {
+        let seen = form.text("seen").parse().map_err(|_| Failure::NotOurs)?;
+        Some(Asked { id: id.clone(), lamp: form.text("lamp").to_owned(), seen, said: said(&form)? })
+    } else {
+        None
+    };
+    watch.inside(|inside| {
+        inside.said.remove(&id);
+        inside.version += 1;
+        inside.asked = asked;
+    });
+    shop.hub.changed(&id);
+    Ok(see_other(&format!("/i/{id}")))
+}
+
+/// Looks into the folder until the server ends.
+pub(super) async fn look(shop: Arc<Shop>) {
+    let Some(folder) = shop.watch.as_ref().map(|watch| watch.folder.clone()) else { return };
+    let sizes =
+        |folder: PathBuf| async move { tokio::task::spawn_blocking(move || list(&folder)).await.unwrap_or_default() };
+    let mut before = sizes(folder.clone()).await;
+    let mut done: BTreeSet<PathBuf> = before.keys().cloned().collect();
+    loop {
+        tokio::time::sleep(PAUSE).await;
+        let now = sizes(folder.clone()).await;
+        let is_whole =
+            |(file, size): &(&PathBuf, &u64)| !done.contains(*file) && before.get(*file) == Some(*size) && **size > 0;
+        let whole: Vec<PathBuf> = now.iter().filter(is_whole).map(|(file, _)| file.clone()).collect();
+        for file in whole {
+            done.insert(file.clone());
+            take(&shop, file).await;
+        }
+        done.retain(|file| now.contains_key(file));
+        before = now;
+    }
+}
+
+/// The photos in the folder and their sizes; links and folders are passed over.
+fn list(folder: &Path) -> BTreeMap<PathBuf, u64> {
+    let is_photo = |path: &Path| {
+        let extension = path.extension().map(|extension| extension.to_string_lossy().to_lowercase());
+        extension.is_some_and(|extension| EXTENSIONS.contains(&extension.as_str()))
+    };
+    let entries = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
+    entries
+        .filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()) && is_photo(&entry.path()))
+        .filter_map(|entry| Some((entry.path(), entry.metadata().ok()?.len())))
+        .collect()
+}
+
+async fn take(shop: &Arc<Shop>, file: PathBuf) {
+    let Some(watch) = &shop.watch else { return };
+    let Some(asked) = watch.inside(|inside| inside.asked.take()) else {
+        log("a photo of the fixed camera was not used: no page asked for it");
+        return;
+    };
+    let read = tokio::task::spawn_blocking(move || {
+        let is_small = fs::metadata(&file).is_ok_and(|facts| facts.len() <= MOST_PHOTO_BYTES);
+        if is_small { fs::read(&file).ok() } else { None }
+    });
+    let key = random_hex(super::inspection::KEY_LENGTH / 2).ok();
+    let Some((bytes, key)) = read.await.ok().flatten().zip(key) else {
+        watch.say(&asked.id, "The camera's photo could not be read. Ask for another one.".to_owned());
+        shop.hub.changed(&asked.id);
+        return;
+    };
+    let id = asked.id.clone();
+    let arrived = Arrived {
+        id: asked.id,
+        lamp: Some(asked.lamp),
+        seen: Some(asked.seen),
+        said: asked.said,
+        key,
+        bytes,
+        words: Vec::new(),
+    };
+    if let Err(failure) = add(shop, arrived).await {
+        let words = match failure {
+            Failure::NoPhoto(found, hint) | Failure::Entry(found, hint) => format!("{found} {hint}"),
+            Failure::Moved => "The camera's photo was not used: a phone went on with this lamp meanwhile.".to_owned(),
+            _ => "The camera's photo could not be used. Ask for another one.".to_owned(),
+        };
+        watch.say(&id, words);
+        shop.hub.changed(&id);
+    }
+}

@@ -1,0 +1,381 @@
+"""Walks through the page in a real browser: a two-lamp vehicle from start to the filed sheet, with photos of 12 megapixels.
+
+Usage: browse.py BROWSER PROGRAM FOLDER [AXE.js]. Asserts what must hold on the way, writes a screenshot of every page at
+360 x 800 and at 1280 px, light and dark, and the times from sending a photo to its result. Needs Python's standard library alone.
+"""
+
+import base64
+import json
+import os
+import pathlib
+import re
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "browser"))
+from check import CHECKS, Browser  # noqa: E402
+
+# The vehicle's photos: one bay, drawn with one seed; only lamp, aim and the room's light differ.
+SCENE = """family = "page"
+extends = "clean"
+[picture]
+long_px = 4000
+short_px = 3000
+orientation = 6
+[setup]
+lamp = "{lamp}"
+traffic = "right"
+height_mm = 650.0
+offset_mm = 600.0
+distance_mm = 10000.0
+vehicle_yaw_deg = 0.0
+[beam]
+shape = "kink15"
+aim_h_deg = {h}
+aim_v_deg = {v}
+[room]
+ambient_lux = {lux}
+least_mark_level = {level}
+"""
+PHOTOS = {
+    "left-found": ("left", -0.05, -1.7, 0.6, 0.02),
+    "left-set": ("left", 0.0, -0.58, 0.6, 0.02),
+    "right-set": ("right", 0.02, -0.57, 0.6, 0.02),
+    # Two marks that carry other tags than the bay file says: nobody finds them but a person.
+    "strange-marks": ("left", 0.0, -0.58, 0.6, 0.02),
+}
+WIDTHS = {"phone": (360, 800), "desk": (1280, 900)}
+# Beside what tests/browser looks at. A link within a line of text may be small; what is pressed with gloves may not.
+OWN_CHECKS = {
+    "a target is smaller than 48 px": """[...document.querySelectorAll('button, .button, summary, select, input:not([type=hidden]), .choice, nav a, .jobs a')]
+        .filter(e => e.offsetParent && !e.closest('.choice, .camera') || e.matches('.choice, .camera'))
+        .filter(e => e.offsetParent && (e.getBoundingClientRect().height < 47.5 || e.getBoundingClientRect().width < 47.5))
+        .map(e => e.outerHTML.slice(0, 70))""",
+    "a field has no label": """[...document.querySelectorAll('input:not([type=hidden]), select')]
+        .filter(e => !e.labels?.length).map(e => e.outerHTML.slice(0, 70))""",
+    "the page has no level-one heading": "document.querySelectorAll('h1').length === 1 ? [] : ['h1']",
+}
+SKIPPED = ["a link leads nowhere"]  # it knows links within one page only
+
+
+def photos(program, folder):
+    for name, (lamp, h, v, lux, level) in PHOTOS.items():
+        place = folder / name
+        place.mkdir(parents=True, exist_ok=True)
+        text = SCENE.format(lamp=lamp, h=h, v=v, lux=lux, level=level)
+        if name == "strange-marks":
+            text += "[[marks]]\nid = 100\n[[marks]]\nid = 101\n"
+        if (place / "page-005.jpg").exists() and (place / "page.toml").read_text() == text:
+            continue
+        (place / "page.toml").write_text(text)
+        subprocess.run([program, "scene", "--family", place / "page.toml", "--seed", "5", "--out", place], check=True)
+    return {name: folder / name / "page-005.jpg" for name in PHOTOS}
+
+
+class Relay(threading.Thread):
+    """Stands between browser and server, and cuts every line when it is told to."""
+
+    def __init__(self, to):
+        super().__init__(daemon=True)
+        self.to, self.lines, self.is_cut, self.limit = to, [], False, None
+        self.door = socket.create_server(("127.0.0.1", 0))
+        self.port = self.door.getsockname()[1]
+
+    def run(self):
+        while True:
+            line, _ = self.door.accept()
+            if self.is_cut:
+                line.close()
+                continue
+            far = socket.create_connection(("127.0.0.1", self.to))
+            self.lines += [line, far]
+            for a, b, up in ((line, far, True), (far, line, False)):
+                threading.Thread(target=self.pump, args=(a, b, up), daemon=True).start()
+
+    def pump(self, a, b, is_up):
+        total = 0
+        try:
+            while piece := a.recv(1 << 14):
+                total += len(piece)
+                if is_up and self.limit is not None and total > self.limit:
+                    self.limit = None
+                    self.cut()
+                b.sendall(piece)
+        except OSError:
+            pass
+        finally:
+            for line in (a, b):
+                try:
+                    line.shutdown(socket.SHUT_RDWR)
+                except OSError:
+                    pass
+
+    def cut(self):
+        self.is_cut = True
+        for line in self.lines:
+            try:
+                line.shutdown(socket.SHUT_RDWR)
+            except OSError:
+                pass
+        self.lines.clear()
+
+    def mend(self):
+        self.is_cut = False
+
+
+class Walk:
+    """One browser's tabs on one server."""
+
+    def __init__(self, browser, base, folder, axe):
+        self.browser, self.base, self.folder, self.axe = browser, base, folder, axe
+        self.found, self.tabs, self.times = [], {}, []
+
+    def tab(self, name):
+        if name not in self.tabs:
+            self.browser.session = None
+            target = self.browser.ask("Target.createTarget", url="about:blank")["targetId"]
+            self.tabs[name] = self.browser.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+            self.browser.session = self.tabs[name]
+            for domain in ("Page", "Runtime", "Log", "Network", "DOM"):
+                self.browser.ask(f"{domain}.enable")
+            self.size(*WIDTHS["phone"])
+        self.browser.session = self.tabs[name]
+        # A page that is not in front draws nothing, and would be waited for in vain.
+        self.browser.ask("Page.bringToFront")
+
+    def size(self, width, height, scheme="light"):
+        self.browser.ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=width < 600)
+        self.browser.ask("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": scheme}])
+
+    def js(self, expression):
+        return self.browser.value(expression)
+
+    def until(self, expression, what, patience=60):
+        begun = time.time()
+        while time.time() - begun < patience:
+            try:
+                if value := self.js(expression):
+                    return value
+            except SystemExit:  # the page is being left
+                pass
+            time.sleep(0.05)
+        raise SystemExit(f"waited in vain for {what}: {self.js('document.body.innerText.slice(0, 1500)')}")
+
+    def go(self, path):
+        self.js(f"location.href = {json.dumps(self.base + path)}; 1") if self.js("location.href") != "about:blank" else \
+            self.browser.ask("Page.navigate", url=self.base + path)
+        self.until(f"location.pathname + location.search === {json.dumps(path)} && document.readyState === 'complete'", path)
+
+    def fill(self, **fields):
+        for name, value in fields.items():
+            self.js(f"document.querySelector('[name={name}]').value = {json.dumps(value)}; 1")
+
+    def press(self, words):
+        script = f"""(() => {{ const e = [...document.querySelectorAll('button, a')].find(e => e.offsetParent && e.innerText.includes({json.dumps(words)}));
+            if (!e) return false; e.click(); return true; }})()"""
+        if not self.js(script):
+            raise SystemExit(f"nothing says {words!r}: {self.js('document.body.innerText.slice(0, 1500)')}")
+
+    def photo(self, path):
+        field = self.browser.ask("Runtime.evaluate", expression="document.querySelector('#file')")["result"]["objectId"]
+        self.js("window.isOld = true; 1")
+        begun = time.time()
+        self.browser.ask("DOM.setFileInputFiles", objectId=field, files=[str(path)])
+        return begun
+
+    def result(self, begun, words):
+        self.until("!window.isOld && document.readyState === 'complete' && !!document.querySelector('.verdict')", f"a result ({words})")
+        self.times.append(time.time() - begun)
+        self.expect(words)
+
+    def expect(self, words):
+        text = self.js("document.body.innerText").lower()
+        if words.lower() not in text:
+            self.found.append(f"{words!r} is not said: {text[:600]!r}")
+
+    def look(self, name):
+        """Checks the page and takes its picture at every size."""
+        for size, (width, height) in WIDTHS.items():
+            for scheme in ("light", "dark"):
+                self.size(width, height, scheme)
+                self.js("Promise.all([...document.images].map(i => { i.loading = 'eager'; return i.decode().catch(() => 0); })).then(() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(1)))))")
+                where = f"{name}, {size}, {scheme}"
+                checks = {key: value for key, value in CHECKS.items() if key not in SKIPPED} | OWN_CHECKS
+                for what, js in checks.items():
+                    if wrong := self.js(js):
+                        self.found.append(f"{where}: {what}: {', '.join(map(str, wrong[:5]))}")
+                if self.axe:
+                    # The page's own policy lets no foreign script in: it is brought in by the debugger.
+                    self.js(self.axe + "; 1")
+                    result = self.js("axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa'] }).then(r => r.violations.map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 90) + ' ' + n.failureSummary).join(' | ')))")
+                    self.found += [f"{where}: axe: {line}" for line in result]
+                full = min(self.js("document.documentElement.scrollHeight"), 12000)
+                for suffix, tall in (("", height), ("-whole", full)):
+                    picture = self.browser.ask("Page.captureScreenshot", format="png", captureBeyondViewport=True,
+                                               clip={"x": 0, "y": 0, "width": width, "height": tall, "scale": 1})
+                    (self.folder / f"{name}-{size}-{scheme}{suffix}.png").write_bytes(base64.b64decode(picture["data"]))
+        self.size(*WIDTHS["phone"])
+
+    def noise(self):
+        for event in self.browser.events:
+            method, p = event.get("method"), event.get("params", {})
+            if method in ("Runtime.consoleAPICalled", "Runtime.exceptionThrown", "Log.entryAdded"):
+                text = json.dumps(p)[:300]
+                # Lines that the test itself cut, and answers that are errors on purpose, are told on the console too.
+                if not re.search(r"ERR_|status of 4|status of 5|Failed to load", text):
+                    yield f"console: {text}"
+            elif method == "Network.requestWillBeSent" and not re.match(r"(http://127\.0\.0\.1:|data:|blob:|about:)", p["request"]["url"]):
+                yield f"request: {p['request']['url'][:200]}"
+
+
+def walk(w, pictures, relay):
+    w.tab("phone")
+    w.go("/")
+    w.look("start")
+    w.press("New inspection")
+    w.until("!!document.querySelector('[name=vehicle]')", "the form")
+    w.look("new")
+    w.fill(vehicle="order 12", who="AB", height="650", offset="600")
+    w.js("document.querySelector('[name=prepared]').click(); 1")
+    w.press("Begin")
+    w.until("location.pathname.startsWith('/i/') && !!document.querySelector('#file')", "the inspection")
+    w.expect("cover the right")
+    w.look("first")
+
+    # The first photo shows too little: refused, with what to change; its marks are tapped.
+    w.result(w.photo(pictures["strange-marks"]), "Photo not usable")
+    w.expect("What to change")
+    w.look("refused")
+    w.press("Tap the marks")
+    w.until("document.querySelector('#board .pin, #ask') && document.querySelector('#board-picture').complete", "the board")
+    w.look("tap")
+    tap_marks(w, pictures)
+    w.until("location.pathname.startsWith('/i/') && !location.pathname.includes('tap') && !!document.querySelector('.verdict')", "the measured photo")
+    w.look("tapped")
+
+    # Another vehicle by a second phone, whose page hears of the first one's photo.
+    w.go("/new")
+    w.fill(vehicle="order 13", who="AB", height="650", offset="600")
+    w.press("Begin")
+    w.until("location.pathname.startsWith('/i/') && !!document.querySelector('#file')", "the inspection")
+    place = w.js("location.pathname")
+    w.tab("second")
+    w.go(place)
+    w.tab("phone")
+    w.result(w.photo(pictures["left-found"]), "Too low")
+    w.expect("quarter turn")
+    w.look("turn")
+    w.tab("second")
+    w.until("document.body.innerText.toLowerCase().includes('too low')", "the second phone to hear of it")
+    # Both send at once: one of them counts, the other is told.
+    w.js("window.isOld = true; 1")
+    w.tab("phone")
+    w.photo(pictures["left-set"])
+    w.tab("second")
+    w.photo(pictures["left-set"])
+    w.tab("phone")
+    w.until("!window.isOld || document.querySelector('#sending.is-stop')", "an end on the first phone")
+    w.tab("second")
+    w.until("!window.isOld || document.querySelector('#sending.is-stop')", "an end on the second phone")
+    told = []
+    for tab in ("phone", "second"):
+        w.tab(tab)
+        told.append(bool(w.js("document.querySelector('#sending.is-stop')?.innerText.includes('Another phone')")))
+    if sum(told) > 1:
+        w.found.append(f"both phones were turned away: {told}")
+    w.tab("phone")
+    w.go(place)
+    w.expect("recheck")
+    w.look("recheck")
+
+    # The line breaks in the middle of a photo: it is sent again by itself and counts once.
+    relay.limit = 300_000
+    w.photo(pictures["left-set"])
+    w.until("/again|broke off/i.test(document.querySelector('#sending').innerText)", "the page to notice the broken line")
+    relay.mend()
+    w.until("!window.isOld && !!document.querySelector('.verdict')", "the photo after the line was mended")
+    w.expect("right low beam")
+    w.look("left-done")
+    w.result(w.photo(pictures["right-set"]), "Every lamp is done")
+    w.look("done")
+    w.press("Finish")
+    w.until("location.pathname.startsWith('/desk/')", "the sheet")
+    w.look("sheet")
+    w.go("/desk")
+    w.look("desk")
+    readings = w.js(f"fetch({json.dumps(place.replace('/i/', '/desk/') + '/record.json')}).then(r => r.json()).then(j => j.records[0].entry.lamps.map(l => l.readings.length))")
+    if readings != [3, 1]:
+        w.found.append(f"readings {readings}, need [3, 1]")
+    w.go("/desk/bay/0")
+    w.look("bay")
+    # Times alone: one vehicle, one photo after another, each measured from the choice of the file to the loaded result.
+    w.times.clear()
+    for n in range(int(os.environ.get("PAGE_TIMES", "5"))):
+        w.go("/new")
+        w.fill(vehicle=f"time {n}", who="AB", height="650", offset="600")
+        w.press("Begin")
+        w.until("location.pathname.startsWith('/i/') && !!document.querySelector('#file')", "the inspection")
+        w.result(w.photo(pictures["left-set"]), "Pass")
+
+
+def tap_marks(w, pictures):
+    """Taps every mark where the truth says that it is: first near it, then in its middle."""
+    true = lambda name: json.loads((pictures[name].parent / "page-005.truth.json").read_text())["marks"]  # noqa: E731
+    places = {str(bay["report_id"]): (mark["x_px"], mark["y_px"]) for bay, mark in zip(true("left-found"), true("strange-marks"))}
+    w.size(*WIDTHS["phone"])
+    for _ in range(2 * len(places)):
+        marked = w.js("document.querySelector('#marks [aria-current]')?.dataset.id")
+        if not marked:
+            break
+        x, y = places[marked]
+        spot = w.js(f"""(() => {{ const b = document.getElementById('board'), i = document.getElementById('board-picture');
+            b.scrollIntoView({{ block: 'center' }});
+            const r = i.getBoundingClientRect(); return [r.left + r.width * {x} / b.dataset.width, r.top + r.height * {y} / b.dataset.height]; }})()""")
+        for kind in ("mousePressed", "mouseReleased"):
+            w.browser.ask("Input.dispatchMouseEvent", type=kind, x=spot[0], y=spot[1], button="left", clickCount=1)
+        time.sleep(0.2)
+    w.press("Measure with these marks")
+
+
+def main():
+    chromium, program, folder = sys.argv[1], str(pathlib.Path(sys.argv[2]).resolve()), pathlib.Path(sys.argv[3]).resolve()
+    axe = pathlib.Path(sys.argv[4]).read_text() if len(sys.argv) > 4 else None
+    folder.mkdir(parents=True, exist_ok=True)
+    pictures = photos(program, folder / "photos")
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as place:
+        place = pathlib.Path(place)
+        shop = place / "shop"
+        subprocess.run([program, "record", "init", shop], check=True, stdout=subprocess.DEVNULL)
+        bay = pictures["left-found"].parent / "page-005.bay.toml"
+        relay = Relay(None)
+        server = subprocess.Popen([program, "serve", "--bay", bay, "--record", shop, "--port", "0", "--host", "127.0.0.1",
+                                   "--host", f"127.0.0.1:{relay.port}"], stdout=subprocess.PIPE, stderr=open(folder / "server.log", "w"), text=True)
+        browser = None
+        try:
+            port = int(re.search(r":(\d+)/", server.stdout.readline()).group(1))
+            relay.to = port
+            relay.start()
+            browser = Browser(chromium, place / "profile")
+            w = Walk(browser, f"http://127.0.0.1:{relay.port}", folder, axe)
+            walk(w, pictures, relay)
+            w.found += w.noise()
+        finally:
+            if browser:
+                browser.process.terminate()
+                browser.process.wait(timeout=20)
+            server.terminate()
+            server.wait(timeout=20)
+    times = sorted(w.times)
+    print("from the choice of a 12-megapixel JPEG to the loaded result, s:", " ".join(f"{t:.2f}" for t in times))
+    for line in w.found:
+        print(line)
+    print(f"{'FAILED' if w.found else 'good'}: screenshots in {folder}")
+    return 1 if w.found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,228 @@
+//! The page from outside: an inspection from its start to what the desk sees, and that every photo counts once.
+
+#![cfg(feature = "serve")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test's helpers must fail loudly, as the tests do")]
+
+mod page_server;
+
+use page_server::{Server, good_photo, parse, raw};
+use std::fs;
+use std::time::{Duration, Instant};
+
+/// A JPEG whose every pixel is black: it decodes and shows no mark.
+fn dark_photo() -> Vec<u8> {
+    let picture = image::RgbImage::new(1280, 960);
+    let mut bytes = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new(&mut bytes).encode_image(&picture).unwrap();
+    bytes
+}
+
+#[test]
+fn an_inspection_from_the_first_photo_to_the_desk() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order <12>");
+    let page = client.get(&format!("/i/{id}"));
+    let text = page.text();
+    assert!(text.contains("order &lt;12&gt;") && text.contains("cover the <b>right</b>"), "{text}");
+    assert_eq!(page.field("lamp"), "left-low");
+
+    // A refused photo says what to change, shows where, and lets the marks be tapped.
+    assert_eq!(client.upload(&id, "nothing", "dark.jpg", &dark_photo()).status, 303);
+    let text = client.get(&format!("/i/{id}")).text();
+    assert!(text.contains("Photo not usable") && text.contains("What to change"), "{text}");
+    assert!(text.contains(&format!("/i/{id}/tap/left-low/0")), "{text}");
+    assert!(!text.contains("--"), "words of the command line: {text}");
+    assert_eq!(client.get(&format!("/i/{id}/tap/left-low/0")).status, 200);
+    let upright = client.get(&format!("/i/{id}/upright/left-low/0"));
+    assert_eq!((upright.status, upright.header("content-type")), (200, Some("image/jpeg")));
+
+    // A photo that can be measured: verdict, both rulers, what to turn, the picture.
+    assert_eq!(client.upload(&id, "nothing", "seen.jpg", &good_photo()).status, 303);
+    let text = client.get(&format!("/i/{id}")).text();
+    for part in ["class=\"verdict is-out", "ruler is-upright", "quarter turn", "What did you turn?"] {
+        assert!(text.contains(part), "{part} is missing: {text}");
+    }
+    // The same photo is of a right lamp: as one it shows its elbow too. Any lamp can be chosen.
+    let chosen = client.get(&format!("/i/{id}?lamp=right-low"));
+    let right = client.upload_request(&id, &chosen, "nothing", "p.jpg", &good_photo());
+    assert_eq!(parse(&raw(server.port, &right)).status, 303);
+    assert!(client.get(&format!("/i/{id}")).text().contains("ruler is-level"));
+    let picture = client.get(&format!("/i/{id}/picture/left-low/1"));
+    assert_eq!((picture.status, picture.header("content-type")), (200, Some("image/jpeg")));
+    assert!(image::load_from_memory(&picture.body).is_ok());
+
+    // Nobody said what was turned: not used.
+    let entries = server.entries();
+    let unsaid = client.upload(&id, "", "seen.jpg", &good_photo());
+    assert_eq!(unsaid.status, 422, "{}", unsaid.text());
+    assert_eq!(server.entries(), entries);
+
+    // The desk finds it, whole, and gives it away byte by byte.
+    let desk = client.get("/desk?q=12");
+    assert!(desk.text().contains(&format!("/desk/{id}")), "{}", desk.text());
+    assert!(!client.get("/desk?q=nowhere").text().contains(&format!("/desk/{id}")));
+    assert_eq!(client.post("/desk/check", &[]).status, 303);
+    assert!(client.get("/desk").text().contains("Store whole"));
+    let filed = client.get(&format!("/desk/{id}")).text();
+    assert!(filed.contains("Save the photo") && filed.contains("As it is"), "{filed}");
+    let json = client.get(&format!("/desk/{id}/record.json"));
+    let json: serde_json::Value = serde_json::from_slice(&json.body).unwrap();
+    assert_eq!(json["schema"], "lampwright/export/1");
+    assert_eq!(client.get(&format!("/desk/{id}/photo/left-low/1")).body, good_photo());
+    assert!(client.get(&format!("/desk/{id}/readings.csv")).text().contains("left"));
+    for path in [format!("/i/{id}/report.pdf"), format!("/i/{id}/report.pdf?full=1")] {
+        let report = client.get(&path);
+        assert!(report.status == 200 && report.body.starts_with(b"%PDF"), "{}", report.text());
+    }
+    assert_eq!(client.get("/desk/bay/0").status, 200);
+}
+
+#[test]
+fn the_store_says_invalid_when_it_was_changed() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    client.upload(&id, "nothing", "seen.jpg", &good_photo());
+    let photo = server.files().into_iter().find(|path| path.to_string_lossy().contains("/photos/")).unwrap();
+    let mut bytes = fs::read(&photo).unwrap();
+    bytes[1000] ^= 1;
+    fs::remove_file(&photo).unwrap();
+    fs::write(&photo, bytes).unwrap();
+    client.post("/desk/check", &[]);
+    assert!(client.get("/desk").text().contains("INVALID"));
+}
+
+#[test]
+fn a_photo_counts_once_however_often_it_is_sent() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let page = client.get(&format!("/i/{id}"));
+    let request = client.upload_request(&id, &page, "nothing", "p.jpg", &good_photo());
+    // Three at once and one behind them, with one key.
+    let sent: Vec<u16> = std::thread::scope(|scope| {
+        let tries: Vec<_> = (0..3).map(|_| scope.spawn(|| parse(&raw(server.port, &request)).status)).collect();
+        tries.into_iter().map(|one| one.join().unwrap()).collect()
+    });
+    assert_eq!(sent, [303, 303, 303]);
+    assert_eq!(parse(&raw(server.port, &request)).status, 303);
+    assert_eq!((server.readings(), server.entries()), (1, 2));
+
+    // Another photo under the same key is another photo: not taken for the first.
+    let other = client.upload_request(&id, &page, "nothing", "p.jpg", &dark_photo());
+    assert_eq!(parse(&raw(server.port, &other)).status, 409);
+    // Who had not seen this reading is told to look first.
+    let fresh = client.get(&format!("/i/{id}"));
+    let key = fresh.field("key");
+    let fields =
+        [("form", client.form.as_str()), ("key", &key), ("seen", "0"), ("lamp", "left-low"), ("said", "nothing")];
+    let stale = client.multipart(&format!("/i/{id}/photo"), &fields, "p.jpg", &good_photo());
+    let late = parse(&raw(server.port, &stale));
+    assert!(late.status == 409 && late.text().contains("Another phone"), "{}", late.text());
+    assert_eq!(server.readings(), 1);
+
+    // After a restart the key is still known, and the inspection goes on where it was.
+    let folder = server.stop();
+    let server = Server::again(folder, &[]);
+    let client = server.client();
+    let fields: Vec<(String, String)> =
+        ["key", "seen", "lamp"].map(|name| (name.to_owned(), page.field(name))).to_vec();
+    let mut all: Vec<(&str, &str)> = vec![("form", &client.form), ("said", "nothing")];
+    all.extend(fields.iter().map(|(name, value)| (name.as_str(), value.as_str())));
+    let request = client.multipart(&format!("/i/{id}/photo"), &all, "p.jpg", &good_photo());
+    assert_eq!(parse(&raw(server.port, &request)).status, 303);
+    assert_eq!(server.readings(), 1);
+    assert!(client.get(&format!("/i/{id}")).text().contains("class=\"verdict"));
+}
+
+/// The marks of the picture itself, given back as if they had been tapped: the same photo counts then.
+#[test]
+fn tapped_marks_measure_the_same_photo_again() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    client.upload(&id, "nothing", "p.jpg", &good_photo());
+    let json = client.get(&format!("/desk/{id}/record.json"));
+    let json: serde_json::Value = serde_json::from_slice(&json.body).unwrap();
+    let reading = &json["records"][0]["entry"]["lamps"][0]["readings"][0]["reading"];
+    let places = reading["marks"]["places"].as_array().unwrap();
+    let text: Vec<String> = places
+        .iter()
+        .take(2)
+        .map(|place| {
+            format!("{}={:.1},{:.1}", place["id"], place["x_px"].as_f64().unwrap(), place["y_px"].as_f64().unwrap())
+        })
+        .collect();
+    let key = client.get(&format!("/i/{id}/tap/left-low/0")).field("key");
+    let send = |marks: &str, seen: &str| {
+        client.post(
+            &format!("/i/{id}/marks"),
+            &[("key", &key), ("lamp", "left-low"), ("n", "0"), ("seen", seen), ("marks", marks)],
+        )
+    };
+    for wrong in ["", "99=1,1", "0=1", "0=-5,3", "0=1,1 0=2,2", "0=NaN,1", "--bay=1,1"] {
+        assert_eq!(send(wrong, "1").status, 422, "{wrong}");
+    }
+    assert_eq!(server.readings(), 1);
+    assert_eq!(send(&text.join(" "), "1").status, 303);
+    assert_eq!(server.readings(), 2);
+    let json = client.get(&format!("/desk/{id}/record.json")).text();
+    assert!(json.contains("mark-by-hand"), "{json}");
+}
+
+#[test]
+fn a_watched_folder_feeds_the_inspection_that_asked() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("old.jpg"), good_photo()).unwrap();
+    let server = Server::start(&["--watch", folder.path().to_str().unwrap()]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let wait = |what: &dyn Fn() -> bool| {
+        let begun = Instant::now();
+        while !what() {
+            assert!(begun.elapsed() < Duration::from_mins(1), "{}", server.log());
+            std::thread::sleep(Duration::from_millis(200));
+        }
+    };
+    // Nobody asked: not used.
+    std::thread::sleep(Duration::from_secs(1));
+    fs::write(folder.path().join("unasked.jpg"), good_photo()).unwrap();
+    wait(&|| server.log().contains("no page asked for it"));
+    assert_eq!(server.readings(), 0);
+    let ask = client.post(&format!("/i/{id}/camera"), &[("seen", "0"), ("lamp", "left-low"), ("said", "nothing")]);
+    assert_eq!(ask.status, 303, "{}", ask.text());
+    assert!(client.get(&format!("/i/{id}")).text().contains("Waiting for the fixed camera"));
+    fs::write(folder.path().join("notes.txt"), "no photo").unwrap();
+    fs::write(folder.path().join("new.jpg"), good_photo()).unwrap();
+    wait(&|| server.readings() == 1);
+    // It waits for one photo, and says what became of one that is none.
+    client.post(&format!("/i/{id}/camera"), &[("seen", "1"), ("lamp", "left-low"), ("said", "told")]);
+    fs::write(folder.path().join("broken.jpg"), b"not a photo at all").unwrap();
+    wait(&|| client.get(&format!("/i/{id}")).text().contains("This file is no photo"));
+    assert_eq!(server.readings(), 1);
+}
+
+/// An open page hears of another phone's photo.
+#[test]
+fn an_open_page_is_told() {
+    use std::io::Read;
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let mut line = page_server::connect(server.port);
+    let request = format!("GET /i/{id}/events HTTP/1.1\r\n{}\r\n", client.own());
+    std::io::Write::write_all(&mut line, request.as_bytes()).unwrap();
+    let mut heard = String::new();
+    let mut hear = |wanted: &str| {
+        while !heard.contains(wanted) {
+            let mut part = [0_u8; 1000];
+            let n = line.read(&mut part).unwrap();
+            assert!(n > 0, "ended after {heard}");
+            heard += &String::from_utf8_lossy(&part[..n]);
+        }
+    };
+    hear("data: 0.0");
+    client.upload(&id, "nothing", "p.jpg", &good_photo());
+    hear("data: 1.0");
+}

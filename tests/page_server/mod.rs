@@ -1,0 +1,270 @@
+//! A server of the page in a fresh folder, and a client that says exactly what it is told to, byte by byte.
+
+#![allow(dead_code, reason = "each test program uses its own part")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test's helpers must fail loudly, as the tests do"
+)]
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{Ipv4Addr, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+use tempfile::TempDir;
+
+/// Longest wait for an answer: measuring with a test's build on a busy machine takes seconds.
+const PATIENCE: Duration = Duration::from_mins(2);
+/// What parts a form with a file.
+const BOUNDARY: &str = "page-test-boundary";
+
+/// A running server and its folder.
+pub(crate) struct Server {
+    pub(crate) folder: TempDir,
+    pub(crate) port: u16,
+    /// What it printed at its start.
+    pub(crate) greeting: String,
+    child: Child,
+}
+
+/// An answer.
+#[derive(Debug, Clone)]
+pub(crate) struct Answer {
+    pub(crate) status: u16,
+    pub(crate) headers: Vec<(String, String)>,
+    pub(crate) body: Vec<u8>,
+}
+
+/// One who asks, with the cookie that it was given.
+#[derive(Debug, Clone)]
+pub(crate) struct Client {
+    pub(crate) port: u16,
+    pub(crate) cookie: String,
+    /// What its forms carry.
+    pub(crate) form: String,
+}
+
+fn fixtures() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures")
+}
+
+/// A photo that can be measured: the right low beam of `shop`'s vehicle.
+pub(crate) fn good_photo() -> Vec<u8> {
+    fs::read(fixtures().join("shots/shot-clean.jpg")).unwrap()
+}
+
+impl Server {
+    /// Starts one on a free port; `more` are further arguments.
+    pub(crate) fn start(more: &[&str]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        fs::copy(fixtures().join("bays/shot-clean.toml"), folder.path().join("bay.toml")).unwrap();
+        let program = env!("CARGO_BIN_EXE_lampwright");
+        let made = Command::new(program).args(["record", "init", "shop"]).current_dir(folder.path()).output().unwrap();
+        assert!(made.status.success(), "{made:?}");
+        Self::again(folder, more)
+    }
+
+    /// Starts one on a folder that is there.
+    pub(crate) fn again(folder: TempDir, more: &[&str]) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_lampwright"))
+            .args(["serve", "--bay", "bay.toml", "--record", "shop", "--port", "0"])
+            .args(more)
+            .current_dir(folder.path())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(fs::File::options().append(true).create(true).open(folder.path().join("log")).unwrap())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let mut greeting = String::new();
+        while !greeting.contains("End with") {
+            greeting += &(lines.next().expect("the server starts").unwrap() + "\n");
+        }
+        let port = greeting.split("127.0.0.1:").nth(1).unwrap().split('/').next().unwrap().parse().unwrap();
+        Self { folder, port, greeting, child }
+    }
+
+    /// Ends it and keeps its folder.
+    pub(crate) fn stop(mut self) -> TempDir {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        std::mem::replace(&mut self.folder, folder)
+    }
+
+    /// Whether it is still there.
+    pub(crate) fn is_alive(&mut self) -> bool {
+        self.child.try_wait().unwrap().is_none()
+    }
+
+    /// What it said on standard error.
+    pub(crate) fn log(&self) -> String {
+        fs::read_to_string(self.folder.path().join("log")).unwrap()
+    }
+
+    /// Peak of its memory, MiB, where the system tells.
+    pub(crate) fn peak_mib(&self) -> Option<u64> {
+        let status = fs::read_to_string(format!("/proc/{}/status", self.child.id())).ok()?;
+        let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
+        Some(line.trim().trim_end_matches(" kB").trim().parse::<u64>().ok()? / 1024)
+    }
+
+    /// How many readings are recorded, over all inspections.
+    pub(crate) fn readings(&self) -> u64 {
+        let store = lampwright::record::Store::read(&self.folder.path().join("shop")).unwrap();
+        store.list(1000).unwrap().iter().map(|row| row.readings).sum()
+    }
+
+    /// How many entries the log has.
+    pub(crate) fn entries(&self) -> u64 {
+        lampwright::record::Store::read(&self.folder.path().join("shop")).unwrap().head().unwrap().size
+    }
+
+    /// Every file below its folder, without the log of the server and the database's own working files.
+    pub(crate) fn files(&self) -> Vec<PathBuf> {
+        fn list(folder: &Path, found: &mut Vec<PathBuf>) {
+            for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
+                if entry.path().is_dir() { list(&entry.path(), found) } else { found.push(entry.path()) }
+            }
+        }
+        let mut found = Vec::new();
+        list(self.folder.path(), &mut found);
+        let is_own = |path: &PathBuf| {
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            name != "log" && !name.ends_with("-wal") && !name.ends_with("-shm")
+        };
+        found.retain(is_own);
+        found.sort();
+        found
+    }
+
+    /// One who comes in at this machine.
+    pub(crate) fn client(&self) -> Client {
+        let mut client = Client { port: self.port, cookie: String::new(), form: String::new() };
+        let start = client.get("/new");
+        assert_eq!(start.status, 200, "{}", start.text());
+        let cookie = start.header("set-cookie").expect("a cookie for who sits at this machine");
+        cookie.split(';').next().unwrap().clone_into(&mut client.cookie);
+        client.form = start.field("form");
+        client
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // It may be gone already.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Answer {
+    pub(crate) fn text(&self) -> String {
+        String::from_utf8_lossy(&self.body).into_owned()
+    }
+
+    pub(crate) fn header(&self, name: &str) -> Option<&str> {
+        self.headers.iter().find(|(key, _)| key == name).map(|(_, value)| value.as_str())
+    }
+
+    /// The value of a hidden field.
+    pub(crate) fn field(&self, name: &str) -> String {
+        let text = self.text();
+        let behind = text.split(&format!("name=\"{name}\" value=\"")).nth(1);
+        behind.unwrap_or_else(|| panic!("no field {name} in {text}")).split('"').next().unwrap().to_owned()
+    }
+}
+
+/// Sends bytes and reads what comes back until the connection ends or the answer is whole.
+pub(crate) fn raw(port: u16, request: &[u8]) -> Vec<u8> {
+    let mut line = connect(port);
+    // A server that has seen enough closes while the rest is still being sent.
+    let _ = line.write_all(request);
+    let mut all = Vec::new();
+    let _ = line.read_to_end(&mut all);
+    all
+}
+
+pub(crate) fn connect(port: u16) -> TcpStream {
+    let line = TcpStream::connect((Ipv4Addr::LOCALHOST, port)).unwrap();
+    line.set_read_timeout(Some(PATIENCE)).unwrap();
+    line.set_write_timeout(Some(PATIENCE)).unwrap();
+    line
+}
+
+/// The first answer in what came back.
+pub(crate) fn parse(all: &[u8]) -> Answer {
+    let end = all.windows(4).position(|window| window == b"\r\n\r\n").unwrap_or_else(|| panic!("no answer: {all:?}"));
+    let head = String::from_utf8_lossy(&all[..end]).into_owned();
+    let mut lines = head.lines();
+    let status = lines.next().unwrap().split(' ').nth(1).unwrap().parse().unwrap();
+    let headers: Vec<(String, String)> = lines
+        .filter_map(|line| line.split_once(':'))
+        .map(|(name, value)| (name.to_lowercase(), value.trim().to_owned()))
+        .collect();
+    Answer { status, headers, body: all[end + 4..].to_vec() }
+}
+
+impl Client {
+    /// Head lines that our own page's requests carry.
+    pub(crate) fn own(&self) -> String {
+        format!("Host: 127.0.0.1:{}\r\nCookie: {}\r\nSec-Fetch-Site: same-origin\r\n", self.port, self.cookie)
+    }
+
+    pub(crate) fn get(&self, path: &str) -> Answer {
+        parse(&raw(self.port, format!("GET {path} HTTP/1.1\r\n{}Connection: close\r\n\r\n", self.own()).as_bytes()))
+    }
+
+    pub(crate) fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let fields = fields.iter().copied().chain([("form", self.form.as_str())]);
+        let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+        let kind = "Content-Type: application/x-www-form-urlencoded";
+        let (own, length) = (self.own(), body.len());
+        let head =
+            format!("POST {path} HTTP/1.1\r\n{own}{kind}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n");
+        parse(&raw(self.port, (head + &body).as_bytes()))
+    }
+
+    /// Begins an inspection; gives its id.
+    pub(crate) fn begin(&self, vehicle: &str) -> String {
+        let entry = [("vehicle", vehicle), ("who", "AB"), ("height", "699"), ("offset", "571"), ("lamps", "two")];
+        let begun = self.post("/new", &entry);
+        assert_eq!(begun.status, 303, "{}", begun.text());
+        begun.header("location").unwrap().trim_start_matches("/i/").to_owned()
+    }
+
+    /// The request that sends a photo as the page's form does.
+    pub(crate) fn upload_request(&self, id: &str, page: &Answer, said: &str, name: &str, photo: &[u8]) -> Vec<u8> {
+        let (key, seen, lamp) = (page.field("key"), page.field("seen"), page.field("lamp"));
+        let fields = [("form", self.form.as_str()), ("key", &key), ("seen", &seen), ("lamp", &lamp), ("said", said)];
+        self.multipart(&format!("/i/{id}/photo"), &fields, name, photo)
+    }
+
+    pub(crate) fn multipart(&self, path: &str, fields: &[(&str, &str)], name: &str, photo: &[u8]) -> Vec<u8> {
+        let mut body = Vec::new();
+        for (field, value) in fields {
+            let part = format!("--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{field}\"\r\n\r\n{value}\r\n");
+            body.extend_from_slice(part.as_bytes());
+        }
+        let part = format!(
+            "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"{name}\"\r\nContent-Type: image/jpeg\r\n\r\n"
+        );
+        body.extend_from_slice(part.as_bytes());
+        body.extend_from_slice(photo);
+        body.extend_from_slice(format!("\r\n--{BOUNDARY}--\r\n").as_bytes());
+        let head = format!(
+            "POST {path} HTTP/1.1\r\n{}Content-Type: multipart/form-data; boundary={BOUNDARY}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n",
+            self.own(),
+            body.len()
+        );
+        [head.as_bytes(), &body].concat()
+    }
+
+    pub(crate) fn upload(&self, id: &str, said: &str, name: &str, photo: &[u8]) -> Answer {
+        let page = self.get(&format!("/i/{id}"));
+        parse(&raw(self.port, &self.upload_request(id, &page, said, name, photo)))
+    }
+}
