@@ -17,6 +17,15 @@ pub const CLIPPED_FROM_CODE: f32 = 253.0;
 /// The same, as an 8-bit sample.
 const CLIPPED_FROM_SAMPLE: u8 = CLIPPED_FROM_CODE as u8;
 
+/// Units of full scale in which light is added up along a row: under a thousandth of the darkest code.
+pub const SUM_UNITS: f32 = 4_194_304.0;
+/// Light beyond this many times full scale is added up as this: a raw photo may exceed full scale where it is clipped.
+const MOST_SUMMED: f32 = 4.0;
+
+fn light_units(light: f32) -> i32 {
+    (SUM_UNITS * light.clamp(-MOST_SUMMED, MOST_SUMMED)).round() as i32
+}
+
 /// sRGB decoding of a code 0..=255 to linear light 0..=1 (IEC 61966-2-1).
 pub fn srgb_to_linear(code: f32) -> f32 {
     let encoded = code / 255.0;
@@ -70,6 +79,8 @@ pub struct LinearImage<'a> {
     photo: &'a Photo,
     /// Light of each 8-bit code.
     table: [f32; 256],
+    /// The same in parts of [`SUM_UNITS`].
+    units: [i32; 256],
     ambient: Option<Ambient<'a>>,
 }
 
@@ -80,7 +91,7 @@ impl<'a> LinearImage<'a> {
         for (code, level) in table.iter_mut().enumerate() {
             *level = srgb_to_linear(code as f32);
         }
-        Self { photo, table, ambient: None }
+        Self { photo, table, units: table.map(light_units), ambient: None }
     }
 
     /// The view of `photo` minus the light of `ambient`. Beyond the ambient photo's edge its nearest pixel counts.
@@ -103,6 +114,7 @@ impl<'a> LinearImage<'a> {
         for level in &mut self.table {
             *level = light_of(*level);
         }
+        self.units = self.table.map(light_units);
         self
     }
 
@@ -158,21 +170,62 @@ impl<'a> LinearImage<'a> {
         [red, green, blue, f32::from(u8::from(self.is_clipped(x, y)))]
     }
 
-    /// Appends a part of an upright row, pixel by pixel as [`Self::light_and_clipping`] gives them.
-    pub fn append_row(&self, columns: Range<usize>, y: usize, out: &mut Vec<[f32; 4]>) {
+    /// Sum of the luminance over a part of an upright row.
+    pub fn row_luminance(&self, columns: Range<usize>, y: usize) -> f64 {
         let photo = self.photo;
+        match (&photo.pixels, &self.ambient) {
+            // As in `append_sums`.
+            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 && !columns.is_empty() => {
+                let first = 3 * photo.upright.index(columns.start, y);
+                let (pixels, _) = samples[first..first + 3 * columns.len()].as_chunks::<3>();
+                // Whole numbers add up faster than floats, which wait for one another.
+                let mut sums = [0i64; 3];
+                for pixel in pixels {
+                    for (sum, sample) in sums.iter_mut().zip(pixel.iter()) {
+                        *sum += i64::from(self.units[usize::from(*sample)]);
+                    }
+                }
+                let parts = sums.iter().zip(LUMINANCE_WEIGHTS);
+                parts.map(|(sum, weight)| *sum as f64 * f64::from(weight)).sum::<f64>() / f64::from(SUM_UNITS)
+            }
+            _ => columns.map(|x| f64::from(self.luminance(x, y))).sum(),
+        }
+    }
+
+    /// Appends the running sums along a part of an upright row, from 0 before its first pixel to that of all its pixels: red,
+    /// green and blue in parts of [`SUM_UNITS`], and the number of clipped pixels. Sums wrap; the difference of two of them
+    /// is right while the light between them stays under 512 pixels of full scale.
+    pub fn append_sums(&self, columns: Range<usize>, y: usize, out: &mut Vec<[i32; 4]>) {
+        let photo = self.photo;
+        let mut sum = [0i32; 4];
+        out.push(sum);
+        let mut add = |light: [i32; 4]| {
+            for (sum, light) in sum.iter_mut().zip(light) {
+                *sum = sum.wrapping_add(light);
+            }
+            out.push(sum);
+        };
+        let of_sample = |pixel: [u8; 3]| {
+            let [red, green, blue] = pixel.map(|sample| self.units[usize::from(sample)]);
+            let is_clipped = pixel.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE);
+            [red, green, blue, i32::from(is_clipped)]
+        };
         match (&photo.pixels, &self.ambient) {
             // The usual photo, as it lies in memory: its pixels follow one another.
             (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 && !columns.is_empty() => {
                 let first = 3 * photo.upright.index(columns.start, y);
                 let (pixels, _) = samples[first..first + 3 * columns.len()].as_chunks::<3>();
-                out.extend(pixels.iter().map(|pixel| {
-                    let [red, green, blue] = pixel.map(|sample| self.table[usize::from(sample)]);
-                    let is_clipped = pixel.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE);
-                    [red, green, blue, f32::from(u8::from(is_clipped))]
-                }));
+                pixels.iter().for_each(|&pixel| add(of_sample(pixel)));
             }
-            _ => out.extend(columns.map(|x| self.light_and_clipping(x, y))),
+            (Pixels::Rgb8(samples), None) => {
+                let (pixels, _) = samples.as_chunks::<3>();
+                columns.for_each(|x| add(of_sample(pixels[photo.upright.index(x, y)])));
+            }
+            _ => columns.for_each(|x| {
+                let [red, green, blue, clipped] = self.light_and_clipping(x, y);
+                let [red, green, blue] = [red, green, blue].map(light_units);
+                add([red, green, blue, clipped as i32]);
+            }),
         }
     }
 
