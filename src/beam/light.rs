@@ -85,6 +85,30 @@ impl ToneCurve {
         Self { table, strength, is_plain: strength.abs().max(lean.abs()) < PLAIN_STRENGTH }
     }
 
+    /// The inverse of another S with the same slope at mid-grey, a logistic curve between its ends. The stronger the curve, the
+    /// more their toes differ, and the dark side of the cutoff lies in the toe.
+    pub fn logistic(strength: f64) -> Self {
+        let slope = 1.0 + 0.5 * strength.max(0.0);
+        // (g/4)/tanh(g/4) = slope, by its series at first; it rises with g, so that Newton's method settles.
+        let mut quarter = (3.0 * (slope - 1.0)).sqrt().max(1e-3);
+        for _ in 0..20 {
+            let tanh = quarter.tanh();
+            let rise = 1.0 / tanh - quarter * (1.0 - tanh * tanh) / (tanh * tanh);
+            quarter = (quarter - (quarter / tanh - slope) / rise.max(1e-3)).max(1e-3);
+        }
+        let (gain, foot) = (4.0 * quarter, 0.5 * (1.0 - quarter.tanh()));
+        let mut curve = Self::new(strength);
+        for (k, light) in curve.table[..=TABLE].iter_mut().enumerate() {
+            let read = (k as f32 / TABLE as f32).powi(2);
+            let share = foot + quarter.tanh() * f64::from(linear_to_srgb(read)) / 255.0;
+            let x = 0.5 + (share / (1.0 - share)).ln() / gain;
+            *light = srgb_to_linear((255.0 * x.clamp(0.0, 1.0)) as f32);
+        }
+        curve.table[TABLE + 1] = curve.table[TABLE];
+        curve.is_plain = false;
+        curve
+    }
+
     /// Strength of the curve.
     pub fn strength(&self) -> f64 {
         self.strength
@@ -113,6 +137,8 @@ pub struct LightGrid<'a> {
     tone: ToneCurve,
     /// Reflectance of every row against the rest of the wall, where rows differ.
     row_gains: Option<&'a RowGains>,
+    /// Share by which more was added by clipping at black than was taken off.
+    more_black: f32,
     /// Luminance of every cell; none where only a few cells are asked for.
     levels: Vec<f32>,
 }
@@ -120,7 +146,7 @@ pub struct LightGrid<'a> {
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone(), row_gains: None, levels: Vec::new() }.with_levels()
+        Self { grid, tone: tone.clone(), row_gains: None, more_black: 0.0, levels: Vec::new() }.with_levels()
     }
 
     /// The same, with every row's light divided by its gain.
@@ -128,6 +154,12 @@ impl<'a> LightGrid<'a> {
     pub fn with_row_gains(self, gains: Option<&'a RowGains>) -> Self {
         let is_same = gains.is_none() && self.row_gains.is_none();
         if is_same { self } else { Self { row_gains: gains, levels: Vec::new(), ..self }.with_levels() }
+    }
+
+    /// The same, with a share more taken off what clipping at black added; for a look at a few cells.
+    #[must_use]
+    pub fn with_more_black(&self, share: f32) -> Self {
+        Self { tone: self.tone.clone(), more_black: share, levels: Vec::new(), ..*self }
     }
 
     /// The same wall under another tone curve, for a look at a few cells.
@@ -165,6 +197,7 @@ impl<'a> LightGrid<'a> {
         let [red, green, blue] = self.grid.rgb[cell];
         let [of_red, of_green, of_blue] = LUMINANCE_WEIGHTS;
         let level = of_red * self.tone.level(red) + of_green * self.tone.level(green) + of_blue * self.tone.level(blue);
+        let level = level - self.grid.dark.as_ref().map_or(0.0, |dark| self.more_black * dark.added[cell]);
         self.row_gains.map_or(level, |gains| level / gains.at(column, row))
     }
 
@@ -210,7 +243,7 @@ impl<'a> LightGrid<'a> {
         for j in grid.v.nearest(from_deg)..=grid.v.nearest(to_deg) {
             let v_deg = grid.v.at_deg(j);
             values.clear();
-            let (mut factor, mut clipped) = (0.0, 0.0);
+            let (mut factor, mut clipped, mut noise) = (0.0, 0.0, 0.0);
             for i in left..=right {
                 let along = v_deg + slope * (grid.h.at_deg(i) - h_deg);
                 let row = grid.v.nearest(along);
@@ -219,6 +252,7 @@ impl<'a> LightGrid<'a> {
                     values.push(f64::from(self.level(k)));
                     factor += f64::from(grid.intensity_factor[k]);
                     clipped += f64::from(grid.clipped[k]);
+                    noise += grid.dark.as_ref().map_or(0.0, |dark| f64::from(dark.sigma[k]));
                 }
             }
             if values.len() * 2 < columns {
@@ -229,10 +263,20 @@ impl<'a> LightGrid<'a> {
             values.sort_by(f64::total_cmp);
             let cut = values.len() / 4;
             let kept = &values[cut..values.len() - cut];
-            let level = kept.iter().sum::<f64>() / kept.len() as f64;
+            let middle = kept.iter().sum::<f64>() / kept.len() as f64;
+            let noise = noise / n;
+            let level = if noise > 0.0 {
+                // Clipped noise is lopsided: where it outweighs the wall's texture, only the plain mean tells the light.
+                let texture = options.light.texture_sigma * middle;
+                let share = noise * noise / (noise * noise + texture * texture);
+                share * values.iter().sum::<f64>() / n + (1.0 - share) * middle
+            } else {
+                middle
+            };
             scan.v_deg.push(v_deg);
             scan.level.push(level);
-            scan.sigma.push((options.light.dark_sigma.hypot(options.light.relative_sigma * level)) / n.sqrt());
+            let assumed = options.light.dark_sigma.hypot(options.light.relative_sigma * level);
+            scan.sigma.push(assumed.max(noise) / n.sqrt());
             scan.factor.push(factor / n);
             scan.room.push(room(h_deg, v_deg));
             scan.clipped_at.push(clipped / n);
@@ -244,6 +288,24 @@ impl<'a> LightGrid<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Truth by construction, as for the cubic curve; and both bend mid-grey alike.
+    #[test]
+    fn a_logistic_curve_is_undone() {
+        let gain: f64 = 4.0;
+        let logistic = |x: f64| 1.0 / (1.0 + (-gain * (x - 0.5)).exp());
+        let bent = |x: f64| (logistic(x) - logistic(0.0)) / (logistic(1.0) - logistic(0.0));
+        // Slope at mid-grey over 1 is half the strength.
+        let strength = 2.0 * (gain / 4.0 / (gain / 4.0).tanh() - 1.0);
+        let curve = ToneCurve::logistic(strength);
+        for light in [0.002f32, 0.02, 0.2, 0.6, 0.95] {
+            let read = srgb_to_linear((255.0 * bent(f64::from(linear_to_srgb(light)) / 255.0)) as f32);
+            let back = curve.level(read);
+            assert!((back / light - 1.0).abs() < 2e-3, "{light} came back as {back}");
+        }
+        let grey = srgb_to_linear(127.5);
+        assert!((curve.level(grey) / ToneCurve::new(strength).level(grey) - 1.0).abs() < 2e-3);
+    }
 
     /// Truth by construction: light, encoded by sRGB and bent by the curve, comes back. The table's steps leave a thousandth.
     #[test]

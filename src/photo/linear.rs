@@ -170,6 +170,36 @@ impl<'a> LinearImage<'a> {
         [red, green, blue, f32::from(u8::from(self.is_clipped(x, y)))]
     }
 
+    /// Luminance of `N` upright pixels of a row from (x, y) on; `None` when any of them is clipped.
+    pub fn unclipped<const N: usize>(&self, x: usize, y: usize) -> Option<[f32; N]> {
+        let photo = self.photo;
+        let mut levels = [0.0; N];
+        match (&photo.pixels, &self.ambient) {
+            // As in `append_sums`.
+            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 => {
+                let first = 3 * photo.upright.index(x, y);
+                let samples = &samples[first..first + 3 * N];
+                if samples.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE) {
+                    return None;
+                }
+                let [of_red, of_green, of_blue] = LUMINANCE_WEIGHTS;
+                for (level, [red, green, blue]) in levels.iter_mut().zip(samples.as_chunks::<3>().0) {
+                    let light = |sample: &u8| self.table[usize::from(*sample)];
+                    *level = of_red * light(red) + of_green * light(green) + of_blue * light(blue);
+                }
+            }
+            _ => {
+                for (k, level) in levels.iter_mut().enumerate() {
+                    if self.is_clipped(x + k, y) {
+                        return None;
+                    }
+                    *level = self.luminance(x + k, y);
+                }
+            }
+        }
+        Some(levels)
+    }
+
     /// Sum of the luminance over a part of an upright row.
     pub fn row_luminance(&self, columns: Range<usize>, y: usize) -> f64 {
         let photo = self.photo;

@@ -15,6 +15,8 @@ use super::linear::LinearImage;
 const LAG_PX: usize = 4;
 /// Side of a block.
 const BLOCK_PX: usize = 8;
+/// Pixels that a row of a block's differences is made of.
+const LINE_PX: usize = BLOCK_PX + 2 * LAG_PX;
 /// Blocks that are looked at, about; more change the curve by less than a percent.
 const BLOCKS: usize = 12_000;
 /// Bins of the square root of the level, on which shot noise is even.
@@ -44,7 +46,7 @@ impl NoiseCurve {
     /// Measures the curve; `None` when no unclipped part of the photo is large enough.
     pub fn measure(image: &LinearImage<'_>) -> Option<Self> {
         let (width, height) = (image.photo().width(), image.photo().height());
-        let reach = BLOCK_PX + 2 * LAG_PX;
+        let reach = LINE_PX;
         if width < reach || height < BLOCK_PX {
             return None;
         }
@@ -62,6 +64,11 @@ impl NoiseCurve {
         let enough = MIN_BLOCKS.max((MIN_SHARE * blocks as f64) as usize);
         let knots: Vec<_> = bins.iter_mut().filter(|bin| bin.len() >= enough).map(|bin| knot(bin)).collect();
         (!knots.is_empty()).then(|| Self { knots, rounds_to_8_bits: has_8_bits(image.photo()) })
+    }
+
+    /// Levels and the standard deviation measured there, rising.
+    pub fn knots(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.knots.iter().map(|(root, sigma)| (root * root, *sigma))
     }
 
     /// Standard deviation of a pixel's luminance where the mean luminance is `level`. Beyond the levels that the photo
@@ -96,13 +103,7 @@ fn block_noise(image: &LinearImage<'_>, left: usize, top: usize) -> Option<(f32,
     let (mut sum, mut magnitude) = (0.0, 0.0);
     for row in 0..BLOCK_PX {
         let y = top + row;
-        let mut line = [0.0_f32; BLOCK_PX + 2 * LAG_PX];
-        for (offset, level) in line.iter_mut().enumerate() {
-            if image.is_clipped(left + offset, y) {
-                return None;
-            }
-            *level = image.luminance(left + offset, y);
-        }
+        let line = image.unclipped::<LINE_PX>(left, y)?;
         for column in 0..BLOCK_PX {
             let (before, at, after) = (line[column], line[column + LAG_PX], line[column + 2 * LAG_PX]);
             sum += at;

@@ -13,6 +13,10 @@ tunables! {
         /// Relative part of a cell's noise. Too small: bright rows weigh too much; too large: everything is soft.
         /// Default: own judgement.
         relative_sigma: f64 = 0.01, "", 0.0005..=0.2;
+
+        /// Texture of a cell's light, relative, from which on its noise does not decide how cells are averaged. Too small: joints
+        /// and pipes pull in noisy photos; too large: clipped noise is averaged lopsidedly. Default: own judgement.
+        texture_sigma: f64 = 0.05, "", 0.001..=0.5;
     }
 }
 
@@ -126,6 +130,10 @@ tunables! {
         /// Unevenness of the tone curve about mid-grey, as a share of its strength. Too small: U too bold; too large:
         /// too cautious. Default: curves differ by half (own judgement).
         lean_share: f64 = 0.6, "", 0.0..=3.0;
+
+        /// Strength from which on another shape of the curve's toe is tried too. Too small: slow; too large: U too bold under
+        /// strong curves. Default: there the two shapes move a soft cutoff by about 0.02 degrees (own calculation).
+        strong: f64 = 0.5, "", 0.0..=2.0;
 
         /// Share of the tone curve's shift that flat and rising part need not have in common near full scale. Too
         /// small: the elbow's U too bold; too large: too cautious. Default: own judgement.
