@@ -32,8 +32,7 @@ pub fn far_field(
     view: &WallView,
     setup: &LampSetup,
     bay: &Bay,
-    focal_px: f64,
-    centre_px: (f64, f64),
+    (focal_px, centre_px): (f64, (f64, f64)),
     black: Option<&BlackClip>,
     options: &GridOptions,
 ) -> Vec<FarSample> {

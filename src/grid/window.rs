@@ -7,7 +7,7 @@
 //! through the photo is cut into pieces first, each nearly level.
 
 use crate::photo::LinearImage;
-use crate::photo::linear::SUM_UNITS;
+use crate::photo::row_light::SUM_UNITS;
 use crate::units::PxPoint;
 
 /// Pixels along the photo's edge that are left out.

@@ -7,7 +7,7 @@
 //! **Weak when** the ambient photo is displaced by a fraction of a pixel: interpolation then smooths its noise.
 
 use super::image::{Photo, Pixels};
-use std::ops::Range;
+use super::row_light::light_units;
 
 /// Luminance weights of linear sRGB (IEC 61966-2-1 / ITU-R BT.709): red, green, blue.
 pub const LUMINANCE_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
@@ -15,16 +15,7 @@ pub const LUMINANCE_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
 /// Codes from here on count as clipped (8-bit): JPEG ringing moves a clipped 255 down by a code or two.
 pub const CLIPPED_FROM_CODE: f32 = 253.0;
 /// The same, as an 8-bit sample.
-const CLIPPED_FROM_SAMPLE: u8 = CLIPPED_FROM_CODE as u8;
-
-/// Units of full scale in which light is added up along a row: under a thousandth of the darkest code.
-pub const SUM_UNITS: f32 = 4_194_304.0;
-/// Light beyond this many times full scale is added up as this: a raw photo may exceed full scale where it is clipped.
-const MOST_SUMMED: f32 = 4.0;
-
-fn light_units(light: f32) -> i32 {
-    (SUM_UNITS * light.clamp(-MOST_SUMMED, MOST_SUMMED)).round() as i32
-}
+pub(super) const CLIPPED_FROM_SAMPLE: u8 = CLIPPED_FROM_CODE as u8;
 
 /// sRGB decoding of a code 0..=255 to linear light 0..=1 (IEC 61966-2-1).
 pub fn srgb_to_linear(code: f32) -> f32 {
@@ -64,7 +55,7 @@ impl Default for AmbientAlignment {
 
 /// The ambient photo and where to read it.
 #[derive(Debug, Clone, Copy)]
-struct Ambient<'a> {
+pub(super) struct Ambient<'a> {
     photo: &'a Photo,
     /// Whole pixels of the displacement.
     whole: (isize, isize),
@@ -78,10 +69,10 @@ struct Ambient<'a> {
 pub struct LinearImage<'a> {
     photo: &'a Photo,
     /// Light of each 8-bit code.
-    table: [f32; 256],
+    pub(super) table: [f32; 256],
     /// The same in parts of [`SUM_UNITS`].
-    units: [i32; 256],
-    ambient: Option<Ambient<'a>>,
+    pub(super) units: [i32; 256],
+    pub(super) ambient: Option<Ambient<'a>>,
 }
 
 impl<'a> LinearImage<'a> {
@@ -168,95 +159,6 @@ impl<'a> LinearImage<'a> {
     pub fn light_and_clipping(&self, x: usize, y: usize) -> [f32; 4] {
         let [red, green, blue] = self.rgb(x, y);
         [red, green, blue, f32::from(u8::from(self.is_clipped(x, y)))]
-    }
-
-    /// Luminance of `N` upright pixels of a row from (x, y) on; `None` when any of them is clipped.
-    pub fn unclipped<const N: usize>(&self, x: usize, y: usize) -> Option<[f32; N]> {
-        let photo = self.photo;
-        let mut levels = [0.0; N];
-        match (&photo.pixels, &self.ambient) {
-            // As in `append_sums`.
-            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 => {
-                let first = 3 * photo.upright.index(x, y);
-                let samples = &samples[first..first + 3 * N];
-                if samples.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE) {
-                    return None;
-                }
-                let [of_red, of_green, of_blue] = LUMINANCE_WEIGHTS;
-                for (level, [red, green, blue]) in levels.iter_mut().zip(samples.as_chunks::<3>().0) {
-                    let light = |sample: &u8| self.table[usize::from(*sample)];
-                    *level = of_red * light(red) + of_green * light(green) + of_blue * light(blue);
-                }
-            }
-            _ => {
-                for (k, level) in levels.iter_mut().enumerate() {
-                    if self.is_clipped(x + k, y) {
-                        return None;
-                    }
-                    *level = self.luminance(x + k, y);
-                }
-            }
-        }
-        Some(levels)
-    }
-
-    /// Sum of the luminance over a part of an upright row.
-    pub fn row_luminance(&self, columns: Range<usize>, y: usize) -> f64 {
-        let photo = self.photo;
-        match (&photo.pixels, &self.ambient) {
-            // As in `append_sums`.
-            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 && !columns.is_empty() => {
-                let first = 3 * photo.upright.index(columns.start, y);
-                let (pixels, _) = samples[first..first + 3 * columns.len()].as_chunks::<3>();
-                // Whole numbers add up faster than floats, which wait for one another.
-                let mut sums = [0i64; 3];
-                for pixel in pixels {
-                    for (sum, sample) in sums.iter_mut().zip(pixel.iter()) {
-                        *sum += i64::from(self.units[usize::from(*sample)]);
-                    }
-                }
-                let parts = sums.iter().zip(LUMINANCE_WEIGHTS);
-                parts.map(|(sum, weight)| *sum as f64 * f64::from(weight)).sum::<f64>() / f64::from(SUM_UNITS)
-            }
-            _ => columns.map(|x| f64::from(self.luminance(x, y))).sum(),
-        }
-    }
-
-    /// Appends the running sums along a part of an upright row, from 0 before its first pixel to that of all its pixels: red,
-    /// green and blue in parts of [`SUM_UNITS`], and the number of clipped pixels. Sums wrap; the difference of two of them
-    /// is right while the light between them stays under 512 pixels of full scale.
-    pub fn append_sums(&self, columns: Range<usize>, y: usize, out: &mut Vec<[i32; 4]>) {
-        let photo = self.photo;
-        let mut sum = [0i32; 4];
-        out.push(sum);
-        let mut add = |light: [i32; 4]| {
-            for (sum, light) in sum.iter_mut().zip(light) {
-                *sum = sum.wrapping_add(light);
-            }
-            out.push(sum);
-        };
-        let of_sample = |pixel: [u8; 3]| {
-            let [red, green, blue] = pixel.map(|sample| self.units[usize::from(sample)]);
-            let is_clipped = pixel.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE);
-            [red, green, blue, i32::from(is_clipped)]
-        };
-        match (&photo.pixels, &self.ambient) {
-            // The usual photo, as it lies in memory: its pixels follow one another.
-            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 && !columns.is_empty() => {
-                let first = 3 * photo.upright.index(columns.start, y);
-                let (pixels, _) = samples[first..first + 3 * columns.len()].as_chunks::<3>();
-                pixels.iter().for_each(|&pixel| add(of_sample(pixel)));
-            }
-            (Pixels::Rgb8(samples), None) => {
-                let (pixels, _) = samples.as_chunks::<3>();
-                columns.for_each(|x| add(of_sample(pixels[photo.upright.index(x, y)])));
-            }
-            _ => columns.for_each(|x| {
-                let [red, green, blue, clipped] = self.light_and_clipping(x, y);
-                let [red, green, blue] = [red, green, blue].map(light_units);
-                add([red, green, blue, clipped as i32]);
-            }),
-        }
     }
 
     /// Light of one pixel as a photo has it.
