@@ -92,7 +92,7 @@ fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State
                 input #file type="file" name="photo" accept="image/*" capture="environment" required;
             }
             button #again type="button" .is-main hidden { "Send it again" }
-            button #choose type="button" hidden { "Use a photo that is there" }
+            button #choose type="button" hidden { "Choose a stored photo" }
             button #send .is-main { "Send the photo" }
             @if let Some(watch) = &shop.watch {
                 @if let Some(said) = watch.words(open.id()) { p .note.is-care role="status" { (said) } }

@@ -62,9 +62,9 @@ pub(super) async fn tap(
                 img #board-picture src=(picture) alt="The photo that could not be used";
                 span #cross aria-hidden="true" {}
             }
-            div .pair {
+            div .tools {
                 button type="button" #whole { "Whole picture" }
-                button type="button" #skip { "I do not see it" }
+                button type="button" #skip { "Not seen" }
                 button type="button" #undo { "Undo" }
             }
             ol #marks .marks {

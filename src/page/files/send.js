@@ -6,6 +6,7 @@
     const status = byId("sending");
     const again = byId("again");
     const pauses = [1000, 2000, 4000, 8000];
+    const SAID = "said before the page was shown anew";
 
     const say = (text, isAlert) => {
         status.hidden = false;
@@ -54,9 +55,16 @@
                     location.replace(location.pathname);
                     return;
                 } else {
-                    say(problem(request), true);
+                    const text = problem(request);
                     isSending = false;
                     file.value = "";
+                    if (request.status === 409 || isBehind) {
+                        // What is next is another thing now: it is shown, and what was said with it.
+                        sessionStorage.setItem(SAID, text);
+                        location.reload();
+                        return;
+                    }
+                    say(text, true);
                     if (request.status === 408 || request.status >= 500) again.hidden = false;
                     return;
                 }
@@ -72,6 +80,11 @@
     };
 
     if (form && file) {
+        const said = sessionStorage.getItem(SAID);
+        if (said) {
+            sessionStorage.removeItem(SAID);
+            say(said, true);
+        }
         byId("send").hidden = true;
         byId("choose").hidden = false;
         file.addEventListener("change", send);
