@@ -76,6 +76,53 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
         assert!(report.status == 200 && report.body.starts_with(b"%PDF"), "{}", report.text());
     }
     assert_eq!(client.get("/desk/bay/0").status, 200);
+    // What the page recorded is measured again from the store alone, to the last digit.
+    let shop = server.folder.path().join("shop");
+    let again = std::process::Command::new(env!("CARGO_BIN_EXE_lampwright"))
+        .args(["record", "replay", shop.to_str().unwrap(), &(server.entries() - 1).to_string()])
+        .output()
+        .unwrap();
+    assert!(again.status.success(), "{again:?}");
+}
+
+/// 108 megapixels of 16-bit black in 3 MB: within the limits of what is read, and seconds and a gigabyte of work.
+fn heavy_photo() -> Vec<u8> {
+    let (width, height) = (12_032, 9_024);
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Sixteen);
+    encoder.set_compression(png::Compression::Fast);
+    let mut writer = encoder.write_header().unwrap();
+    let mut rows = writer.stream_writer().unwrap();
+    let row = vec![0; width as usize * 6];
+    (0..height).for_each(|_| std::io::Write::write_all(&mut rows, &row).unwrap());
+    rows.finish().unwrap();
+    drop(writer);
+    bytes
+}
+
+/// A photo that takes too long, or too much memory, ends its worker: a plain answer, nothing half recorded, and the next
+/// photo counts.
+#[test]
+fn what_takes_too_much_is_ended_and_leaves_nothing() {
+    // What each sees as too much is so for any machine and build: of seconds of work one, of a gigabyte an eighth.
+    for (limit, photo) in [(["--photo-seconds", "1"], heavy_photo()), (["--photo-mib", "128"], heavy_photo())] {
+        let server = Server::start(&limit);
+        let client = server.client();
+        let id = client.begin("order 12");
+        let (entries, files) = (server.entries(), server.files());
+        let answer = client.upload(&id, "nothing", "p.png", &photo);
+        assert_eq!(answer.status, 422, "{limit:?}: {}", answer.text());
+        assert!(answer.text().contains("too long, or too much memory"), "{}", answer.text());
+        assert!(server.log().contains("gave no answer within its limits"), "{}", server.log());
+        assert_eq!((server.entries(), server.files()), (entries, files), "{limit:?}");
+        assert_eq!(client.get(&format!("/i/{id}")).status, 200, "it still serves");
+        if limit[0] == "--photo-mib" {
+            assert_eq!(client.upload(&id, "nothing", "p.jpg", &good_photo()).status, 303);
+            assert_eq!(server.readings(), 1);
+        }
+    }
 }
 
 #[test]

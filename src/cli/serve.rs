@@ -1,4 +1,4 @@
-//! Arguments of `serve`.
+//! Arguments of `serve`, and of the worker that it starts for every photo.
 
 use super::args::TrafficArg;
 use clap::Args;
@@ -44,4 +44,21 @@ pub struct ServeArgs {
     /// Longest time that one upload may take, seconds
     #[arg(long, value_name = "N", default_value_t = 120, value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub upload_seconds: u64,
+    /// Longest time that measuring one photo may take, seconds; then its worker is ended and nothing is recorded
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=600))]
+    pub photo_seconds: u64,
+    /// Memory that measuring one photo may take, MiB
+    #[arg(long, value_name = "N", default_value_t = 1536, value_parser = clap::value_parser!(u64).range(16..=65_536))]
+    pub photo_mib: u64,
+}
+
+/// Arguments of the worker.
+#[derive(Debug, Clone, Copy, Args)]
+pub struct PageWorkerArgs {
+    /// Longest processor time, seconds
+    #[arg(long, value_name = "N")]
+    pub seconds: u64,
+    /// Memory, MiB
+    #[arg(long, value_name = "N")]
+    pub mib: u64,
 }

@@ -6,13 +6,16 @@
 //! it again finds the record that is there.
 
 use super::answer::Failure;
+use super::errand::{Errand, Names, Outcome};
 use super::shop::Shop;
 use super::words::sentence;
 use crate::aim::Screws;
-use crate::cli::measure::{PhotoFile, PhotoFiles};
+use crate::cli::aim;
+use crate::cli::given::Given;
+use crate::cli::measure::{PhotoFile, PhotoFiles, Produced};
+use crate::cli::plan::{Caption, Plan};
 use crate::cli::record::{RecordOptions, Recorder, caption};
 use crate::cli::write::Staged;
-use crate::cli::{aim, drive};
 use crate::error::Error;
 use crate::kit::session::{Lamp, Session, SessionRecord, SinceLast};
 use crate::record::{Inspection, LampRecord, RecordedReading, Store, Stored};
@@ -199,22 +202,34 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
     let name = format!("photo-{}.{}", arrived.key, extension(&arrived.bytes)?);
     open.session.lamps[place].words.extend(arrived.words);
     let lamp = &open.session.lamps[place];
-    let made = || {
-        let mut plan = aim::plan_of(&open.session, lamp, Path::new(&name), None)?;
-        let caption = caption();
-        let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record)?;
-        plan.caption = Some(caption);
-        let photo = PhotoFile { name: name.clone(), bytes: arrived.bytes };
-        let photos = PhotoFiles { photo, marks: None, ambient: None, bracket: Vec::new() };
-        let produced = drive::drive(&plan, &photos)?;
-        recorder.add(&plan, &photos, &produced, turned);
-        recorder.commit()
-    };
-    made().map(|_| lamp_name(&lamp.side, &lamp.beam)).map_err(|error: Error| match &error {
-        // What is wrong with the photo itself may be said; of anything else the page says nothing.
-        Error::File { path, found, hint } if *path == name => Failure::NoPhoto(sentence(found), sentence(hint)),
-        _ => Failure::inside(&error),
-    })
+    let inside = |error: Error| Failure::inside(&error);
+    let plan = aim::plan_of(&open.session, lamp, Path::new(&name), None).map_err(inside)?;
+    let caption = caption();
+    let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record).map_err(inside)?;
+    let photo = PhotoFile { name, bytes: arrived.bytes };
+    let photos = PhotoFiles { photo, marks: None, ambient: None, bracket: Vec::new() };
+    let produced = measured(shop, &plan, &caption, &photos)?;
+    recorder.add(&plan, &photos, &produced, turned);
+    recorder.commit().map_err(inside)?;
+    Ok(lamp_name(&lamp.side, &lamp.beam))
+}
+
+/// Has the photos measured by a worker.
+fn measured(shop: &Shop, plan: &Plan, caption: &Caption, photos: &PhotoFiles) -> Result<Produced, Failure> {
+    let (names, blocks) = Names::of(photos);
+    let caption = (caption.record.clone(), caption.date.clone());
+    let errand = Errand::Measure { given: Box::new(Given::of(plan)), caption, names };
+    match shop.work.ask(&errand, &blocks)? {
+        (Outcome::Measured(reading), picture) => {
+            Ok(Produced { reading: *reading, annotated: None, filed: Some(picture), trace: Vec::new() })
+        }
+        // What is wrong with a photo itself may be said; of anything else the page says nothing.
+        (Outcome::Failed { file: Some(file), found, hint }, _) if photos.is_named(&file) => {
+            Err(Failure::NoPhoto(sentence(&found), sentence(&hint)))
+        }
+        (Outcome::Failed { file: _, found, hint }, _) => Err(Failure::inside(&Error::usage(found, hint))),
+        (Outcome::Picture, _) => Err(Failure::Inside),
+    }
 }
 
 /// The extension that the content asks for; what is no photo is named here, before anything looks into it.

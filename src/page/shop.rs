@@ -5,7 +5,7 @@ use super::events::Hub;
 use super::filed::Checked;
 use super::visitor::Visitors;
 use super::watch::Watch;
-use super::work::Work;
+use super::work::{Limits, Work};
 use crate::aim::{Rule, Screws};
 use crate::bay::Bay;
 use crate::cli::plan::read_parsed;
@@ -91,7 +91,7 @@ impl Shop {
             is_tls: args.tls,
             upload_time: Duration::from_secs(args.upload_seconds),
             visitors: Visitors::default(),
-            work: Work::new(),
+            work: Work::new(Limits { time: Duration::from_secs(args.photo_seconds), mib: args.photo_mib }),
             uploads: Arc::new(Semaphore::new(UPLOADS)),
             hub: Hub::new(),
             watch: args.watch.as_deref().map(Watch::new).transpose()?,

@@ -31,8 +31,8 @@
 
     const problem = (request) => {
         const page = new DOMParser().parseFromString(request.responseText, "text/html");
-        return page.getElementById("problem")?.innerText?.trim().replace(/\s+/g, " ")
-            || page.getElementById("problem")?.textContent?.trim() || "It did not work. Try again.";
+        const lines = [...page.querySelectorAll("#problem p")].map((line) => line.textContent.trim());
+        return lines.join(" ") || "It did not work. Try again.";
     };
 
     const send = async () => {
