@@ -22,9 +22,13 @@ pub struct ServeArgs {
     /// Screws file; without one the screws are learned
     #[arg(long, value_name = "SCREWS.toml")]
     pub screws: Option<PathBuf>,
-    /// Lens file: calibration of the camera's lens, when all photos come from one camera
-    #[arg(long, value_name = "LENS.toml")]
-    pub lens: Option<PathBuf>,
+    /// Lens file: calibration of a camera's lens; may be repeated, and is chosen when an inspection begins. A single one
+    /// is chosen from the start
+    #[arg(long = "lens", value_name = "LENS.toml", num_args = 1..)]
+    pub lenses: Vec<PathBuf>,
+    /// Response file: a camera's tone curve; likewise
+    #[arg(long = "response", value_name = "RESPONSE.toml", num_args = 1..)]
+    pub responses: Vec<PathBuf>,
     /// Port; 0 lets the system choose
     #[arg(long, value_name = "N", default_value_t = 8737)]
     pub port: u16,

@@ -59,8 +59,8 @@ impl Failure {
             Self::NoPhoto(found, hint) => (StatusCode::UNSUPPORTED_MEDIA_TYPE, found.clone(), hint.clone()),
             Self::TooLarge => said(
                 StatusCode::PAYLOAD_TOO_LARGE,
-                "The file is larger than 64 MiB.",
-                "Send the photo as the camera wrote it, not a raw file.",
+                "The photo, or the photos together, are larger than 64 MiB.",
+                "Send them as the camera wrote them, no raw files.",
             ),
             Self::BrokeOff => said(
                 StatusCode::REQUEST_TIMEOUT,

@@ -115,10 +115,15 @@ pub(super) async fn upright(
     Ok(answer(picture, "image/jpeg", "upright.jpg", Given::Shown))
 }
 
+/// Pixels of a photo's side that make one of the picture that is tapped on.
+pub(super) fn tap_block(width: usize, height: usize) -> usize {
+    width.max(height).div_ceil(TAP_SIDE_PX).max(1)
+}
+
 /// Whole blocks of pixels are averaged, so that nothing thin is lost.
 pub(super) fn reduced(photo: &Photo) -> RgbImage {
     let (width, height) = (photo.width(), photo.height());
-    let block = width.max(height).div_ceil(TAP_SIDE_PX).max(1);
+    let block = tap_block(width, height);
     let lifted: Vec<u8> = (0..=255_u16).map(|code| (255.0 * (f32::from(code) / 255.0).powf(LIFT)) as u8).collect();
     RgbImage::from_fn((width / block) as u32, (height / block) as u32, |x, y| {
         let mut sum = [0.0_f32; 3];

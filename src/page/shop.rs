@@ -8,6 +8,7 @@ use super::watch::Watch;
 use super::work::{Limits, Work};
 use crate::aim::{Rule, Screws};
 use crate::bay::Bay;
+use crate::camera::{LensProfile, ResponseProfile};
 use crate::cli::plan::read_parsed;
 use crate::cli::serve::ServeArgs;
 use crate::cli::{aim, args::TrafficArg, plan};
@@ -40,6 +41,10 @@ pub(super) struct Shop {
     pub(super) rule: String,
     /// Words of `measure` that hold for every vehicle.
     pub(super) common: Vec<String>,
+    /// Files of cameras' lenses, from the root.
+    pub(super) lenses: Vec<String>,
+    /// Files of cameras' tone curves.
+    pub(super) responses: Vec<String>,
     pub(super) traffic: TrafficArg,
     /// Names with port under which this server is known.
     pub(super) hosts: Vec<String>,
@@ -75,16 +80,19 @@ impl Shop {
         // Said now, and not when the first photo is there.
         args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?;
         let mut common = Vec::new();
-        for (flag, path) in [("--screws", &args.screws), ("--lens", &args.lens)] {
-            if let Some(path) = path {
-                common.extend([flag.to_owned(), aim::absolute(path)?]);
-            }
+        if let Some(path) = &args.screws {
+            common.extend(["--screws".to_owned(), aim::absolute(path)?]);
         }
+        args.lenses.iter().try_for_each(|path| read_parsed(path, LensProfile::parse).map(|_| ()))?;
+        args.responses.iter().try_for_each(|path| read_parsed(path, ResponseProfile::parse).map(|_| ()))?;
+        let all = |paths: &[PathBuf]| paths.iter().map(|path| aim::absolute(path)).collect::<Result<Vec<_>, _>>();
         Ok(Self {
             bays,
             store: PathBuf::from(aim::absolute(&args.record)?),
             rule,
             common,
+            lenses: all(&args.lenses)?,
+            responses: all(&args.responses)?,
             traffic: args.traffic,
             hosts,
             lan_address,

@@ -40,6 +40,11 @@
         isSending = true;
         again.hidden = true;
         const body = new FormData(form);
+        for (const name of ["marks", "ambient", "bracket"]) {
+            const chosen = body.getAll(name).filter((photo) => photo.size);
+            body.delete(name);
+            for (const photo of chosen) body.append(name, photo, name);
+        }
         // The photo comes last: the server looks at everything else first.
         body.delete("photo");
         body.append("photo", file.files[0], "photo");
@@ -88,6 +93,11 @@
         byId("send").hidden = true;
         byId("choose").hidden = false;
         file.addEventListener("change", send);
+        for (const field of document.querySelectorAll("#more input")) {
+            const show = () => field.closest("label").classList.toggle("is-chosen", field.files.length > 0);
+            field.addEventListener("change", show);
+            show();
+        }
         again.addEventListener("click", send);
         byId("choose").addEventListener("click", () => {
             file.removeAttribute("capture");
