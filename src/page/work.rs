@@ -155,13 +155,13 @@ mod tests {
     /// Two at once, sixteen waiting, and whoever comes then is told so; a panic frees its place.
     #[test]
     fn the_queue_is_bounded() {
-        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).build().unwrap();
-        let all = AT_ONCE + WAITING;
+        const ALL: usize = AT_ONCE + WAITING;
+        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_time().build().unwrap();
         runtime.block_on(async {
             let work = Work::new(LIMITS);
             let is_open = Arc::new(AtomicBool::new(false));
             let (most, now) = (Arc::new(AtomicUsize::new(0)), Arc::new(AtomicUsize::new(0)));
-            let jobs: Vec<_> = (0..all)
+            let jobs: Vec<_> = (0..ALL)
                 .map(|n| {
                     let (work, is_open) = (work.clone(), Arc::clone(&is_open));
                     let (most, now) = (Arc::clone(&most), Arc::clone(&now));
@@ -181,13 +181,13 @@ mod tests {
             while work.queue.available_permits() > 0 {
                 tokio::time::sleep(Duration::from_millis(5)).await;
             }
-            assert_eq!(work.run(|| Ok(all)).await, Err(Failure::Busy));
+            assert_eq!(work.run(|| Ok(ALL)).await, Err(Failure::Busy));
             is_open.store(true, Ordering::SeqCst);
             for (n, job) in jobs.into_iter().enumerate() {
                 assert_eq!(job.await.unwrap(), if n == 0 { Err(Failure::Inside) } else { Ok(n) });
             }
             assert!(most.load(Ordering::SeqCst) <= AT_ONCE);
-            assert_eq!(work.run(|| Ok(all)).await, Ok(all), "places are free again");
+            assert_eq!(work.run(|| Ok(ALL)).await, Ok(ALL), "places are free again");
         });
     }
 }
