@@ -12,13 +12,13 @@ use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneCurve, ToneKno
 use crate::camera::{Lens, LensProfile, ResponseProfile, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
-use crate::grid::{AngleGrid, far_field, resample::resample};
+use crate::grid::{AngleGrid, far_field, resample::resample, take_off_black};
 use crate::marks::{self, Marks, Tried, TriedList};
 use crate::options::Options;
 use crate::photo::linear::linear_to_srgb;
 use crate::photo::{
-    AmbientAlignment, Bands, DecodeOptions, Format, LinearImage, PairShift, Photo, PhotoOptions, bands, decode,
-    edge_spread_px, level_bands, shift_between, white_share,
+    AmbientAlignment, Bands, BlackClip, DecodeOptions, Format, LinearImage, NoiseCurve, PairShift, Photo, PhotoOptions,
+    bands, decode, edge_spread_px, level_bands, shift_between, white_share,
 };
 use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{self, CameraFacts, WallView};
@@ -311,7 +311,10 @@ fn stages(
     let focal_35mm = photo.shot.focal_35mm.unwrap_or(request.options.photo.assumed_focal_35mm);
     let focal = focal_px(focal_35mm, photo.width() as f64, photo.height() as f64);
     let centre_px = (photo.width() as f64 / 2.0, photo.height() as f64 / 2.0);
-    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px, &request.options.grid);
+    let black = black_clip(&image, extra);
+    let grid = without_black(grid, black.as_ref());
+    let options = &request.options.grid;
+    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px, black.as_ref(), options);
     observer.stage("grid", StageView::Grid { grid: &grid, tone: &tone });
     let input = BeamInput {
         options: &request.options.beam,
@@ -336,6 +339,20 @@ fn stages(
     let advice = advise(&verdict, request.screws, request.setup.distance);
     observer.stage("aim", StageView::Aim { verdict: &verdict });
     Ok(Findings { features, verdict, advice })
+}
+
+/// Noise of the photo that reaches black. What a difference or a merger of photos is clipped to is another matter, and a raw
+/// photo keeps what is below black.
+fn black_clip(image: &LinearImage<'_>, extra: &Extra<'_>) -> Option<BlackClip> {
+    let is_plain = extra.ambient_photo.is_none() && extra.bracket.is_none() && image.photo().format != Format::Dng;
+    is_plain.then(|| NoiseCurve::measure(image)).flatten().and_then(|noise| BlackClip::from_noise(&noise))
+}
+
+fn without_black(mut grid: AngleGrid, black: Option<&BlackClip>) -> AngleGrid {
+    if let Some(black) = black {
+        take_off_black(&mut grid, black);
+    }
+    grid
 }
 
 fn lens(request: &Request<'_>, photo: &Photo) -> Result<Option<Lens>, Error> {

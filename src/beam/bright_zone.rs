@@ -200,6 +200,7 @@ mod tests {
             clipped: vec![0.0; cells],
             is_valid: vec![true; cells],
             intensity_factor: vec![1.0; cells],
+            dark: None,
         }
     }
 

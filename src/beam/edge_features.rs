@@ -12,6 +12,7 @@ use super::room::RoomLight;
 use super::setup_budget::{Component, add_geometry};
 use super::tone::ToneKnowledge;
 use crate::measured::{Budget, Measured};
+use crate::photo::black::SIGMA_SHARE;
 use crate::units::{AnglePoint, Deg};
 
 /// The same reading under other assumptions about room light and tone curve.
@@ -19,6 +20,8 @@ pub(super) struct Variants {
     pub(super) room: Option<CutoffShape>,
     pub(super) tone: Option<CutoffShape>,
     pub(super) lean: Option<CutoffShape>,
+    /// In a photo whose noise reaches black: the same with more taken off what that added.
+    pub(super) black: Option<Option<CutoffShape>>,
 }
 
 impl Variants {
@@ -37,11 +40,17 @@ impl Variants {
         };
         let ToneKnowledge { strength, sigma, taken_off } = input.tone;
         let lean = input.options.tone.lean_share * (strength + taken_off).abs().max(2.0 * sigma);
+        let black = light.grid.dark.as_ref().map(|dark| {
+            let darker = light.with_more_black(SIGMA_SHARE as f32);
+            // The room's light was told from the same dark wall: it falls with it.
+            let room = room.less(SIGMA_SHARE * dark.most_added());
+            again(&darker, &room, found, input.options)
+        });
         let (tone, (lean, room)) = rayon::join(
             || in_tone(strength + sigma, 0.0),
             || (in_tone(strength, lean), again(light, &room.moved(-1.0), found, input.options)),
         );
-        Self { room, tone, lean }
+        Self { room, tone, lean, black }
     }
 }
 
@@ -50,6 +59,11 @@ pub(super) fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl F
         (Some(a), Some(b)) => (a - b).abs().min(1.0),
         _ => 0.05,
     }
+}
+
+/// What clipping at black leaves open: none where noise does not reach it.
+fn black_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64>) -> Option<f64> {
+    variants.black.as_ref().map(|black| shift(found, black.as_ref(), of))
 }
 
 /// What the tone curve's strength and shape leave open.
@@ -66,6 +80,9 @@ pub(super) fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput
     add_image_v(&mut budget, &found.flat, found.flat.sigma_deg, input.options);
     budget.add("room light", shift(found, variants.room.as_ref(), of));
     budget.add("tone curve", tone_shift(found, variants, of));
+    if let Some(shift) = black_shift(found, variants, of) {
+        budget.add("noise at black", shift);
+    }
     Cutoff {
         v: Measured { value: Deg::new(found.flat.v0_deg), budget },
         scan_h: Deg::new(scan_h),
@@ -95,6 +112,9 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     let tone_v = tone_shift(found, variants, |s| s.elbow.map(|e| e.1));
     let apart = input.options.tone.unshared_share * near_full_scale(found.flat.high) * tone_v / steepness;
     budget_h.add("tone curve", tone_shift(found, variants, of_h).hypot(apart));
+    if let Some(shift) = black_shift(found, variants, of_h) {
+        budget_h.add("noise at black", shift);
+    }
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
     let tilted = input.options.cutoff.tilt_share * found.flat.softness_deg * (h - found.flat.h0_deg);
@@ -106,6 +126,9 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     let room = shift(found, variants.room.as_ref(), of_v).max(shift(found, variants.room.as_ref(), of_flat));
     budget_v.add("room light", room);
     budget_v.add("tone curve", tone_v);
+    if let Some(shift) = black_shift(found, variants, of_v) {
+        budget_v.add("noise at black", shift);
+    }
     Some(Elbow {
         h: Measured { value: Deg::new(h), budget: budget_h },
         v: Measured { value: Deg::new(v), budget: budget_v },

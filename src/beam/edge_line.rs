@@ -175,8 +175,7 @@ fn start(samples: &[Sample], expected: &Expected, options: &BeamOptions) -> Opti
         levels[((levels.len() - 1) as f64 * share) as usize].max(1e-6)
     };
     let high = quantile(samples.iter().filter(|s| side(s) < -0.2).map(|s| s.level).collect(), 0.6).ln();
-    let dark = samples.iter().filter(|s| side(s) > 0.5).map(|s| (s.level - s.room).max(1e-6)).collect();
-    let low = quantile(dark, 0.5).ln().clamp(high - 6.5, high - 1.0);
+    let low = stray_light(samples.iter().filter(|s| side(s) > 0.5), high, options);
     let soft = expected.softness_deg.ln();
     let start = [
         expected.v0_deg - 0.15,
@@ -215,6 +214,26 @@ fn start(samples: &[Sample], expected: &Expected, options: &BeamOptions) -> Opti
         Prior { mean: 0.0, sigma: 0.1 },
     ];
     Some((start, priors))
+}
+
+/// Natural log of the stray light above the edge, before it is fitted: what the samples show over the room's light, and as far as
+/// that is lost in noise or in the room, what lamps have.
+fn stray_light<'a>(dark: impl Iterator<Item = &'a Sample>, high: f64, options: &BeamOptions) -> f64 {
+    let (mut stray, mut noise, mut room) = (Vec::new(), 0.0, 0.0);
+    for sample in dark {
+        // Of noisy samples some fall below the room's light: their middle counts, not what is left above nothing.
+        stray.push(sample.level - sample.room);
+        noise += sample.noise * sample.noise;
+        room += sample.room;
+    }
+    let count = stray.len().max(1) as f64;
+    stray.sort_by(f64::total_cmp);
+    let middle = stray.get(stray.len() / 2).copied().unwrap_or(0.0);
+    let sigma = (noise.sqrt() / count).hypot(options.cutoff.dark_room_share * room / count);
+    let usual = high - options.cutoff.usual_contrast_ln;
+    let seen = middle.max(0.3 * sigma).max(1e-6);
+    let share = 1.0 / (1.0 + (sigma / seen / options.cutoff.contrast_ln_sigma).powi(2));
+    (share * seen.ln() + (1.0 - share) * usual).clamp(high - options.cutoff.most_contrast_ln, high - 1.0)
 }
 
 fn describe(

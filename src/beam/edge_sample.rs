@@ -72,9 +72,13 @@ impl ScanModel {
         root_sum_square(sample.noise / light, self.texture)
     }
 
-    /// How far a sample lies from the model's light, in its sigmas; a clipped one only says "at least this much".
+    /// How far a sample lies from the model's light, in its sigmas; a clipped one only says "at least this much". Texture
+    /// multiplies the light, noise adds to it: the residual is that of the logarithms in so far as the one rules and of the light
+    /// itself in so far as the other does (the mean of noisy logarithms is not the logarithm of the mean).
     fn residual(light: f64, relative: f64, sample: &Sample) -> f64 {
-        let r = (sample.level.max(light * 0.05) / light).ln() / relative;
+        let ratio = sample.level / light;
+        let noise = (sample.noise / (light * relative)).powi(2);
+        let r = (noise * (ratio - 1.0) + (1.0 - noise) * ratio.max(0.05).ln()) / relative;
         if sample.is_clipped { r.max(0.0) } else { r }
     }
 

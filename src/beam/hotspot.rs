@@ -363,6 +363,7 @@ mod tests {
             clipped,
             is_valid: vec![true; cells],
             intensity_factor: vec![1.0; cells],
+            dark: None,
         }
     }
 

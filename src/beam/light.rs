@@ -110,18 +110,26 @@ pub struct LightGrid<'a> {
     tone: ToneCurve,
     /// Reflectance of every row against the rest of the wall, where rows differ.
     row_gains: Option<&'a RowGains>,
+    /// Share by which more was added by clipping at black than was taken off.
+    more_black: f32,
 }
 
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone(), row_gains: None }
+        Self { grid, tone: tone.clone(), row_gains: None, more_black: 0.0 }
     }
 
     /// The same, with every row's light divided by its gain.
     #[must_use]
     pub fn with_row_gains(self, gains: Option<&'a RowGains>) -> Self {
         Self { row_gains: gains, ..self }
+    }
+
+    /// The same, with a share more taken off what clipping at black added.
+    #[must_use]
+    pub fn with_more_black(&self, share: f32) -> Self {
+        Self { tone: self.tone.clone(), more_black: share, ..*self }
     }
 
     /// The same wall under another tone curve.
@@ -144,6 +152,7 @@ impl<'a> LightGrid<'a> {
         } else {
             (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum::<f32>()
         };
+        let level = level - self.grid.dark.as_ref().map_or(0.0, |dark| self.more_black * dark.added[cell]);
         self.row_gains.map_or(level, |gains| level / gains.at(cell % self.grid.h.count, cell / self.grid.h.count))
     }
 
@@ -189,7 +198,7 @@ impl<'a> LightGrid<'a> {
         for j in grid.v.nearest(from_deg)..=grid.v.nearest(to_deg) {
             let v_deg = grid.v.at_deg(j);
             values.clear();
-            let (mut factor, mut clipped) = (0.0, 0.0);
+            let (mut factor, mut clipped, mut noise) = (0.0, 0.0, 0.0);
             for i in left..=right {
                 let along = v_deg + slope * (grid.h.at_deg(i) - h_deg);
                 let row = grid.v.nearest(along);
@@ -198,6 +207,7 @@ impl<'a> LightGrid<'a> {
                     values.push(f64::from(self.level(k)));
                     factor += f64::from(grid.intensity_factor[k]);
                     clipped += f64::from(grid.clipped[k]);
+                    noise += grid.dark.as_ref().map_or(0.0, |dark| f64::from(dark.sigma[k]));
                 }
             }
             if values.len() * 2 < columns {
@@ -208,10 +218,20 @@ impl<'a> LightGrid<'a> {
             values.sort_by(f64::total_cmp);
             let cut = values.len() / 4;
             let kept = &values[cut..values.len() - cut];
-            let level = kept.iter().sum::<f64>() / kept.len() as f64;
+            let middle = kept.iter().sum::<f64>() / kept.len() as f64;
+            let noise = noise / n;
+            let level = if noise > 0.0 {
+                // Clipped noise is lopsided: where it outweighs the wall's texture, only the plain mean tells the light.
+                let texture = options.light.texture_sigma * middle;
+                let share = noise * noise / (noise * noise + texture * texture);
+                share * values.iter().sum::<f64>() / n + (1.0 - share) * middle
+            } else {
+                middle
+            };
             scan.v_deg.push(v_deg);
             scan.level.push(level);
-            scan.sigma.push((options.light.dark_sigma.hypot(options.light.relative_sigma * level)) / n.sqrt());
+            let assumed = options.light.dark_sigma.hypot(options.light.relative_sigma * level);
+            scan.sigma.push(assumed.max(noise) / n.sqrt());
             scan.factor.push(factor / n);
             scan.room.push(room(h_deg, v_deg));
             scan.clipped_at.push(clipped / n);

@@ -137,7 +137,7 @@ fn check_edges(flat: &EdgeLine, options: &BeamOptions) -> Result<(), Refusal> {
 }
 
 /// Parts of the budget that come from the image itself.
-const IMAGE_PARTS: [&str; 4] = ["edge fit", "wall reflectance", "room light", "tone curve"];
+const IMAGE_PARTS: [&str; 5] = ["edge fit", "wall reflectance", "room light", "tone curve", "noise at black"];
 
 fn check_uncertainty(
     features: &BeamFeatures,

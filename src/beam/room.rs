@@ -43,6 +43,12 @@ impl RoomLight {
         Self { base: (self.base + sigmas * self.sigma).max(0.0), ..*self }
     }
 
+    /// The same light, less some of it.
+    #[must_use]
+    pub fn less(&self, light: f64) -> Self {
+        Self { base: (self.base - light).max(0.0), ..*self }
+    }
+
     /// The same light everywhere.
     pub fn uniform(base: f64, sigma: f64) -> Self {
         Self { base, sigma, ..Self::default() }

@@ -6,7 +6,15 @@ use crate::grid::{AngleGrid, Axis};
 pub(super) fn grey_wall(h: Axis, v: Axis, light: impl Fn(f64, f64) -> f64) -> AngleGrid {
     let cells = h.count * v.count;
     let rgb = (0..cells).map(|k| [light(h.at_deg(k % h.count), v.at_deg(k / h.count)) as f32; 3]).collect();
-    AngleGrid { h, v, rgb, clipped: vec![0.0; cells], is_valid: vec![true; cells], intensity_factor: vec![1.0; cells] }
+    AngleGrid {
+        h,
+        v,
+        rgb,
+        clipped: vec![0.0; cells],
+        is_valid: vec![true; cells],
+        intensity_factor: vec![1.0; cells],
+        dark: None,
+    }
 }
 
 /// Light of a logistic edge at `x` degrees above its 50 % line: 0.4 below, a fortieth of it above, softness 0.12 degrees. By the edge

@@ -3,7 +3,7 @@
 use super::options::GridOptions;
 use super::resample::wall_is_bare;
 use crate::bay::{Bay, LampSetup};
-use crate::photo::LinearImage;
+use crate::photo::{BlackClip, LinearImage};
 use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{WallView, geometry};
 
@@ -14,7 +14,7 @@ pub struct FarSample {
     pub h_deg: f64,
     /// V of its centre, degrees.
     pub v_deg: f64,
-    /// Median linear red, green, blue.
+    /// Median linear red, green, blue; the mean where noise reaches black, less what that added.
     pub rgb: [f32; 3],
     /// Intensity per illuminance, as in the grid.
     pub factor: f64,
@@ -26,7 +26,7 @@ pub struct FarSample {
 const REACH_PX: isize = 6;
 const STRIDE_PX: usize = 3;
 
-/// Samples the wall; `focal_px` and `centre_px` describe the camera's axis.
+/// Samples the wall; `focal_px` and `centre_px` describe the camera's axis, `black` noise that reaches black.
 pub fn far_field(
     image: &LinearImage<'_>,
     view: &WallView,
@@ -34,6 +34,7 @@ pub fn far_field(
     bay: &Bay,
     focal_px: f64,
     centre_px: (f64, f64),
+    black: Option<&BlackClip>,
     options: &GridOptions,
 ) -> Vec<FarSample> {
     let reference = setup.distance.get().powi(2);
@@ -64,7 +65,7 @@ pub fn far_field(
             samples.push(FarSample {
                 h_deg,
                 v_deg,
-                rgb: median_rgb(image, place),
+                rgb: patch_rgb(image, place, black),
                 factor: ray.distance_mm.powi(2) / ray.cos_incidence / reference,
                 off_axis,
             });
@@ -73,7 +74,7 @@ pub fn far_field(
     samples
 }
 
-fn median_rgb(image: &LinearImage<'_>, place: PxPoint) -> [f32; 3] {
+fn patch_rgb(image: &LinearImage<'_>, place: PxPoint, black: Option<&BlackClip>) -> [f32; 3] {
     let (x, y) = (place.x as isize, place.y as isize);
     let mut channels: [Vec<f32>; 3] = Default::default();
     for dy in (-REACH_PX..=REACH_PX).step_by(STRIDE_PX) {
@@ -85,6 +86,11 @@ fn median_rgb(image: &LinearImage<'_>, place: PxPoint) -> [f32; 3] {
         }
     }
     channels.map(|mut values| {
+        if let Some(black) = black {
+            // Clipped noise is lopsided: only its plain mean tells the light. No light is less than none.
+            let mean = values.iter().sum::<f32>() / values.len() as f32;
+            return black.light_of(f64::from(mean)).max(0.0) as f32;
+        }
         // The mean of the middle half: as robust as the median, without its steps of one code in the dark.
         values.sort_by(f32::total_cmp);
         let cut = values.len() / 4;

@@ -6,6 +6,7 @@
 //! the photo are not valid. **How**: pixel places are computed exactly at nodes 0.5 degrees apart and interpolated between
 //! them; at phone scales the perspective's curvature over such a patch stays below 0.01 px.
 
+use super::black::DarkNoise;
 use super::options::GridOptions;
 use super::window::{Footprint, LightWindow};
 use crate::bay::{Bay, LampSetup};
@@ -57,6 +58,8 @@ pub struct AngleGrid {
     pub is_valid: Vec<bool>,
     /// Luminous intensity per unit of wall illuminance: distance² / cos(incidence), relative to the wall's foot point.
     pub intensity_factor: Vec<f32>,
+    /// Of a photo whose noise reaches black: what that did.
+    pub dark: Option<DarkNoise>,
 }
 
 impl AngleGrid {
@@ -91,6 +94,7 @@ pub fn resample(
         clipped: vec![0.0; cells],
         is_valid: vec![false; cells],
         intensity_factor: vec![1.0; cells],
+        dark: None,
     };
     if cells == 0 {
         return grid;

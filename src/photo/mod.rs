@@ -18,6 +18,7 @@ mod heic_boxes;
 mod jpeg_walk;
 pub mod linear;
 pub mod banding;
+pub mod black;
 pub mod bracket;
 pub mod level_banding;
 pub mod noise;
@@ -30,6 +31,7 @@ mod raw_light;
 pub mod sharpness;
 
 pub use banding::{Bands, bands};
+pub use black::BlackClip;
 pub use decode::{DecodeOptions, decode};
 pub(crate) use exif::EXIF_LIMIT_BYTES;
 pub use image::{Format, MergedFrom, Photo, Pixels, ShotFacts, UprightMap};

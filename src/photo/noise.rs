@@ -64,6 +64,11 @@ impl NoiseCurve {
         (!knots.is_empty()).then(|| Self { knots, rounds_to_8_bits: has_8_bits(image.photo()) })
     }
 
+    /// Levels and the standard deviation measured there, rising.
+    pub fn knots(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.knots.iter().map(|(root, sigma)| (root * root, *sigma))
+    }
+
     /// Standard deviation of a pixel's luminance where the mean luminance is `level`. Beyond the levels that the photo
     /// holds, that of the nearest one.
     pub fn sigma_at(&self, level: f64) -> f64 {

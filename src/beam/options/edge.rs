@@ -76,6 +76,24 @@ tunables! {
         /// large: white flattens the edge. Default: own judgement.
         clipped_share: f64 = 0.02, "", 0.0..=1.0;
 
+        /// Largest natural log of the light below the edge over the stray light above that a fit starts from. Too small: lamps
+        /// of little stray light are read high; too large: where the dark is lost in noise the fit ends at no stray light.
+        /// Default: ln 180, the whole scene's contrast in the data file of one published lamp.
+        most_contrast_ln: f64 = 5.2, "", 2.0..=9.0;
+
+        /// Natural log of the light below the edge over the stray light above where the photo does not tell it. Too small: lamps
+        /// in noisy photos are read low; too large: high. Default: ln 40, within a degree of the cutoff in the data file of one
+        /// published lamp.
+        usual_contrast_ln: f64 = 3.7, "", 1.0..=6.0;
+
+        /// Its spread. Too small: a lamp of other contrast is drawn to the usual one; too large: noise decides. Default: a
+        /// factor of 2.5, own judgement.
+        contrast_ln_sigma: f64 = 0.9, "", 0.1..=3.0;
+
+        /// Share of the room's light by which it may be wrong where stray light is told from it. Too small: a wrong room is taken
+        /// for stray light; too large: the usual contrast is believed. Default: own judgement.
+        dark_room_share: f64 = 0.1, "", 0.0..=1.0;
+
         /// Spread of the edge's asymmetry. Too small: real edges are misplaced; too large: noise and texture take its
         /// part. Default: own judgement.
         skew_sigma: f64 = 0.1, "", 0.001..=1.0;

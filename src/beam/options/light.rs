@@ -13,6 +13,10 @@ tunables! {
         /// Relative part of a cell's noise. Too small: bright rows weigh too much; too large: everything is soft.
         /// Default: own judgement.
         relative_sigma: f64 = 0.01, "", 0.0005..=0.2;
+
+        /// Texture of a cell's light, relative, from which on its noise does not decide how cells are averaged. Too small: joints
+        /// and pipes pull in noisy photos; too large: clipped noise is averaged lopsidedly. Default: own judgement.
+        texture_sigma: f64 = 0.05, "", 0.001..=0.5;
     }
 }
 
