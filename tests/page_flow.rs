@@ -98,6 +98,20 @@ fn half_photo() -> Vec<u8> {
     bytes
 }
 
+#[test]
+fn an_inspection_holds_so_many_photos_and_no_more() {
+    let server = Server::start(&["--most-photos", "1"]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let page = client.get(&format!("/i/{id}"));
+    let request = client.upload_request(&id, &page, "nothing", "p.jpg", &dark_photo());
+    assert_eq!(parse(&raw(server.port, &request)).status, 303);
+    let answer = client.upload(&id, "nothing", "p.jpg", &good_photo());
+    assert!(answer.status == 422 && answer.text().contains("has 1 photos already"), "{}", answer.text());
+    assert_eq!(parse(&raw(server.port, &request)).status, 303, "the one that counts, sent again");
+    assert_eq!(server.readings(), 1);
+}
+
 /// Photos that go with the beam's are used, filed and measured again; a field that was left empty is none, and what does not
 /// go together is not used.
 #[test]

@@ -48,6 +48,9 @@ pub struct ServeArgs {
     /// Longest time that one upload may take, seconds
     #[arg(long, value_name = "N", default_value_t = 120, value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub upload_seconds: u64,
+    /// Most photos of one inspection
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u16).range(1..))]
+    pub most_photos: u16,
     /// Longest time that measuring one photo may take, seconds; then its worker is ended and nothing is recorded
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=600))]
     pub photo_seconds: u64,

@@ -228,6 +228,13 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
         let setup = &made.reading.setup;
         return if is_same { Ok(lamp_name(&setup.lamp, &setup.beam)) } else { Err(Failure::Moved) };
     }
+    if open.stored.inspection.readings().count() >= shop.most_photos {
+        let hint = "Begin with the vehicle anew.";
+        return Err(Failure::Entry(
+            format!("This inspection has {} photos already.", shop.most_photos),
+            hint.to_owned(),
+        ));
+    }
     let place = match &arrived.lamp {
         Some(name) => open.lamp(name).ok_or(Failure::NotFound)?,
         None => open.session.next().ok_or(Failure::Moved)?,

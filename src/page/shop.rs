@@ -52,6 +52,8 @@ pub(super) struct Shop {
     pub(super) lan_address: Option<String>,
     pub(super) is_tls: bool,
     pub(super) upload_time: Duration,
+    /// Photos of one inspection: nobody aims a lamp with more, and the disk is not anybody's to fill.
+    pub(super) most_photos: usize,
     pub(super) visitors: Visitors,
     pub(super) work: Work,
     pub(super) uploads: Arc<Semaphore>,
@@ -97,6 +99,7 @@ impl Shop {
             hosts,
             lan_address,
             is_tls: args.tls,
+            most_photos: args.most_photos as usize,
             upload_time: Duration::from_secs(args.upload_seconds),
             visitors: Visitors::default(),
             work: Work::new(Limits { time: Duration::from_secs(args.photo_seconds), mib: args.photo_mib }),

@@ -186,12 +186,15 @@ class Walk:
         if not self.js(script):
             raise SystemExit(f"nothing says {words!r}: {self.js('document.body.innerText.slice(0, 1500)')}")
 
-    def photo(self, path):
-        field = self.browser.ask("Runtime.evaluate", expression="document.querySelector('#file')")["result"]["objectId"]
-        self.js("window.isOld = true; 1")
+    def choose(self, field, path):
+        field = self.browser.ask("Runtime.evaluate", expression=f"document.querySelector('{field}')")["result"]["objectId"]
         begun = time.time()
         self.browser.ask("DOM.setFileInputFiles", objectId=field, files=[str(path)])
         return begun
+
+    def photo(self, path):
+        self.js("window.isOld = true; 1")
+        return self.choose("#file", path)
 
     def result(self, begun, words):
         self.until("!window.isOld && document.readyState === 'complete' && !!document.querySelector('.verdict')", f"a result ({words})")
@@ -307,6 +310,11 @@ def walk(w, pictures, relay):
     w.until("(window.isOld && !document.querySelector('#again').hidden && document.querySelector('#again').click(), !window.isOld) && !!document.querySelector('.verdict')", "the photo after the line was mended")
     w.expect("right low beam")
     w.look("left-done")
+    # With a photo for the marks alone, which is taken first.
+    w.js("document.querySelector('#more > summary').click(); 1")
+    w.choose("#more [name=marks]", pictures["right-set"])
+    w.until("!!document.querySelector('#more .is-chosen')", "the photo of the marks to be shown as chosen")
+    w.look("more")
     w.result(w.photo(pictures["right-set"]), "Every lamp is done")
     w.look("done")
     w.press("Finish")
@@ -322,9 +330,9 @@ def walk(w, pictures, relay):
         w.found.append(f"no report: {pdf[:2]}, {report[:40]}")
     w.go("/desk")
     w.look("desk")
-    readings = w.js(f"fetch({json.dumps(place.replace('/i/', '/desk/') + '/record.json')}).then(r => r.json()).then(j => j.records[0].entry.lamps.map(l => l.readings.length))")
-    if readings != [3, 1]:
-        w.found.append(f"readings {readings}, need [3, 1]")
+    readings = w.js(f"fetch({json.dumps(place.replace('/i/', '/desk/') + '/record.json')}).then(r => r.json()).then(j => j.records[0].entry.lamps.map(l => l.readings.map(r => !!r.marks_photo)))")
+    if readings != [[False, False, False], [True]]:
+        w.found.append(f"readings {readings}, need three, and one with a photo of the marks")
     w.go("/desk/bay/0")
     w.look("bay")
     # Times alone: one vehicle, one photo after another, each measured from the choice of the file to the loaded result.
