@@ -105,6 +105,20 @@ fn a_reading_with_other_options_says_so_and_slips_are_told() {
     assert!(status == 2 && error.contains("beam.cutoff.above_deg = 40: need 0.3 to 4 deg"), "{error}");
 }
 
+/// A run that is kept says by itself what was turned, whatever becomes of the options file.
+#[test]
+fn results_name_the_options_that_differ() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("o.toml"), "schema = \"lampwright/options/1\"\n[beam.cutoff]\nabove_deg = 1.1\n")
+        .unwrap();
+    for (more, wanted) in [(&["--options", "o.toml"][..], "beam.cutoff.above_deg = 1.1"), (&[][..], "")] {
+        let words = "score --families all-white --n 1 --size 640x480 --worst 0 --out run";
+        let (status, _, error) = told(run(folder.path(), &[&words.split(' ').collect::<Vec<_>>(), more].concat()));
+        assert!(status <= 1, "{error}");
+        assert_eq!(json(&folder.path().join("run/results.json"))["options"], wanted);
+    }
+}
+
 /// The printed file given back is the defaults: the reading is the same and names no option.
 #[test]
 fn printed_options_are_the_defaults() {

@@ -20,6 +20,8 @@ pub(super) struct Variants {
     pub(super) room: Option<CutoffShape>,
     pub(super) tone: Option<CutoffShape>,
     pub(super) lean: Option<CutoffShape>,
+    /// Under a strong tone curve: the same with a curve of another shape.
+    pub(super) shape: Option<Option<CutoffShape>>,
     /// In a photo whose noise reaches black: the same with more taken off what that added.
     pub(super) black: Option<Option<CutoffShape>>,
 }
@@ -32,12 +34,12 @@ impl Variants {
         room: &RoomLight,
         found: &CutoffShape,
     ) -> Self {
-        let in_tone = |strength: f64, lean: f64| {
-            let curve = ToneCurve::leaning(strength, lean);
+        let in_curve = |curve: ToneCurve| {
             let toned = light.in_tone(&curve);
             let room_toned = room_light(&toned, &curve, (hinge, side), input, Some(room));
             again(&toned, &room_toned, found, input.options)
         };
+        let in_tone = |strength: f64, lean: f64| in_curve(ToneCurve::leaning(strength, lean));
         let ToneKnowledge { strength, sigma, taken_off } = input.tone;
         let lean = input.options.tone.lean_share * (strength + taken_off).abs().max(2.0 * sigma);
         let black = light.grid.dark.as_ref().map(|dark| {
@@ -50,7 +52,9 @@ impl Variants {
             || in_tone(strength + sigma, 0.0),
             || (in_tone(strength, lean), again(light, &room.moved(-1.0), found, input.options)),
         );
-        Self { room, tone, lean, black }
+        let is_strong = strength > input.options.tone.strong;
+        let shape = is_strong.then(|| in_curve(ToneCurve::logistic(strength)));
+        Self { room, tone, lean, shape, black }
     }
 }
 
@@ -68,7 +72,10 @@ fn black_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShap
 
 /// What the tone curve's strength and shape leave open.
 fn tone_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64> + Copy) -> f64 {
-    shift(found, variants.tone.as_ref(), of).hypot(shift(found, variants.lean.as_ref(), of))
+    /// The curve's shape lies anywhere between the two, or as far again on either side: a rectangle's share.
+    const BETWEEN: f64 = 0.58;
+    let shape = variants.shape.as_ref().map_or(0.0, |shape| BETWEEN * shift(found, shape.as_ref(), of));
+    shift(found, variants.tone.as_ref(), of).hypot(shift(found, variants.lean.as_ref(), of)).hypot(shape)
 }
 
 pub(super) fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput<'_>) -> Cutoff {

@@ -107,6 +107,8 @@ pub struct Expected {
     pub softness_ln_sigma: f64,
 }
 
+/// How far other light may move an edge, degrees: a wide spread beside what the samples say of it.
+const REFIT_SIGMA_DEG: f64 = 0.15;
 /// Where else the fit is started on a rough wall, from the first look, degrees.
 const RESTARTS_DEG: [f64; 4] = [-0.3, -0.15, 0.15, 0.3];
 
@@ -145,6 +147,8 @@ pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected, options: &Be
     let samples = collect(scans, expected, options);
     let (_, mut priors) = start(&samples, expected, options)?;
     priors[at::R].sigma = (options.cutoff.room_share * found.texture).max(options.cutoff.least_room_sigma);
+    // Other light moves the edge, it does not take it elsewhere: on a rough wall the fit might run to another one.
+    priors[at::V0] = Prior { mean: found.parameters[at::V0], sigma: REFIT_SIGMA_DEG };
     let fitted = run(&samples, &found.parameters, found.texture, &priors)?;
     let (v0_deg, g) = cutoff_of(&fitted.parameters, 0.0)?;
     let (right, left) = (

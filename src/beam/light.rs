@@ -85,6 +85,30 @@ impl ToneCurve {
         Self { table, strength, is_plain: strength.abs().max(lean.abs()) < PLAIN_STRENGTH }
     }
 
+    /// The inverse of another S with the same slope at mid-grey, a logistic curve between its ends. The stronger the curve, the
+    /// more their toes differ, and the dark side of the cutoff lies in the toe.
+    pub fn logistic(strength: f64) -> Self {
+        let slope = 1.0 + 0.5 * strength.max(0.0);
+        // (g/4)/tanh(g/4) = slope, by its series at first; it rises with g, so that Newton's method settles.
+        let mut quarter = (3.0 * (slope - 1.0)).sqrt().max(1e-3);
+        for _ in 0..20 {
+            let tanh = quarter.tanh();
+            let rise = 1.0 / tanh - quarter * (1.0 - tanh * tanh) / (tanh * tanh);
+            quarter = (quarter - (quarter / tanh - slope) / rise.max(1e-3)).max(1e-3);
+        }
+        let (gain, foot) = (4.0 * quarter, 0.5 * (1.0 - quarter.tanh()));
+        let mut curve = Self::new(strength);
+        for (k, light) in curve.table[..=TABLE].iter_mut().enumerate() {
+            let read = (k as f32 / TABLE as f32).powi(2);
+            let share = foot + quarter.tanh() * f64::from(linear_to_srgb(read)) / 255.0;
+            let x = 0.5 + (share / (1.0 - share)).ln() / gain;
+            *light = srgb_to_linear((255.0 * x.clamp(0.0, 1.0)) as f32);
+        }
+        curve.table[TABLE + 1] = curve.table[TABLE];
+        curve.is_plain = false;
+        curve
+    }
+
     /// Strength of the curve.
     pub fn strength(&self) -> f64 {
         self.strength
@@ -243,6 +267,24 @@ impl<'a> LightGrid<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Truth by construction, as for the cubic curve; and both bend mid-grey alike.
+    #[test]
+    fn a_logistic_curve_is_undone() {
+        let gain: f64 = 4.0;
+        let logistic = |x: f64| 1.0 / (1.0 + (-gain * (x - 0.5)).exp());
+        let bent = |x: f64| (logistic(x) - logistic(0.0)) / (logistic(1.0) - logistic(0.0));
+        // Slope at mid-grey over 1 is half the strength.
+        let strength = 2.0 * (gain / 4.0 / (gain / 4.0).tanh() - 1.0);
+        let curve = ToneCurve::logistic(strength);
+        for light in [0.002f32, 0.02, 0.2, 0.6, 0.95] {
+            let read = srgb_to_linear((255.0 * bent(f64::from(linear_to_srgb(light)) / 255.0)) as f32);
+            let back = curve.level(read);
+            assert!((back / light - 1.0).abs() < 2e-3, "{light} came back as {back}");
+        }
+        let grey = srgb_to_linear(127.5);
+        assert!((curve.level(grey) / ToneCurve::new(strength).level(grey) - 1.0).abs() < 2e-3);
+    }
 
     /// Truth by construction: light, encoded by sRGB and bent by the curve, comes back. The table's steps leave a thousandth.
     #[test]

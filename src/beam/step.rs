@@ -13,6 +13,8 @@ use super::lines::{Line, ScanPlan, scans_between};
 use super::options::BeamOptions;
 use super::room::RoomLight;
 use super::solve::{Effort, Fitted, Prior, fit};
+use libm::erfc;
+use std::f64::consts::SQRT_2;
 
 /// A fitted step.
 #[derive(Debug, Clone)]
@@ -27,6 +29,8 @@ pub struct StepFit {
     pub points: Vec<(f64, f64)>,
     parameters: Vec<f64>,
     frame: Frame,
+    /// Whether the step was taken for an upright one, whose line has one H.
+    is_upright: bool,
 }
 
 /// Effort of a first fit, and of one that starts from a fit in other light.
@@ -168,7 +172,8 @@ impl StepFit {
         start[at::L] = flat.low.max(1e-6).ln();
         let ground = Ground::new(flat, self.frame.side);
         let fitted = run_fit(light, room, flat, &self.frame, &start, AGAIN, options)?;
-        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, &ground, flat, options)?;
+        // Of the same kind as it was found: what the kind leaves open is in the fit's own uncertainty.
+        let (line, elbow_h_deg, points) = line_of(&fitted.parameters, self.is_upright, &ground, flat, options)?;
         Some(Self { line, elbow_h_deg, points, parameters: fitted.parameters, ..self.clone() })
     }
 }
@@ -219,7 +224,7 @@ fn collect(scans: &[Scan], options: &BeamOptions) -> Vec<(f64, JoinedRows)> {
 type StepLine = (Line, f64, Vec<(f64, f64)>);
 
 /// The contract's line and elbow of a set of parameters: slope, h and v of its middle, elbow's h, and the points.
-fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine, options: &BeamOptions) -> Option<StepLine> {
+fn line_of(p: &[f64], is_upright: bool, ground: &Ground, flat: &EdgeLine, options: &BeamOptions) -> Option<StepLine> {
     let side = ground.side;
     let run = p[at::HEIGHT] / p[at::LN_SLOPE].exp();
     let (low, high) = (flat.at(p[at::FOOT]) - 0.3, flat.at(p[at::FOOT]) + p[at::HEIGHT] + 0.4);
@@ -254,7 +259,6 @@ fn line_of(p: &[f64], ground: &Ground, flat: &EdgeLine, options: &BeamOptions) -
     let covariance: f64 = inside.iter().map(|(t, s)| (t - mean_t) * (s - mean_s)).sum();
     let variance: f64 = inside.iter().map(|(_, s)| (s - mean_s).powi(2)).sum();
     // An upright step has one H; what slant its positions show is the rounding's.
-    let is_upright = p[at::LN_SLOPE].exp() > options.step.upright_fitted;
     let t_by_share = if is_upright { shelf / STEEPEST } else { (covariance / variance).max(shelf / STEEPEST) };
     let foot_t = mean_t - t_by_share * mean_s;
     let slope = -side * shelf / t_by_share + flat.slope;
@@ -274,14 +278,21 @@ fn describe(
     options: &BeamOptions,
 ) -> Option<StepFit> {
     let p = &fitted.parameters;
-    let (mut line, elbow_h_deg, points) = line_of(p, ground, flat, options)?;
+    let ln_over = p[at::LN_SLOPE] - options.step.upright_fitted.ln();
+    let is_upright = ln_over > 0.0;
+    let (mut line, elbow_h_deg, points) = line_of(p, is_upright, ground, flat, options)?;
     let scale = options.step.shared_samples.sqrt() * fitted.spread.max(0.5);
     let [variance, slope_variance] = fitted.variances_of([elbow_h_deg, line.slope], |p| {
-        line_of(p, ground, flat, options).map(|(line, elbow_h_deg, _)| [elbow_h_deg, line.slope])
+        line_of(p, is_upright, ground, flat, options).map(|(line, elbow_h_deg, _)| [elbow_h_deg, line.slope])
     });
-    let elbow_sigma_deg = scale * variance.sqrt();
+    // Where the slope hardly tells the kind, the step may be of the other: the spread of a mixture of the two.
+    let ln_sigma = (scale * fitted.covariance[(at::LN_SLOPE, at::LN_SLOPE)].max(0.0).sqrt()).max(1e-3);
+    let other_share = 0.5 * erfc(ln_over.abs() / ln_sigma / SQRT_2);
+    let other = line_of(p, !is_upright, ground, flat, options).map_or(0.0, |(_, h, _)| h - elbow_h_deg);
+    let kind_sigma = (other_share * (1.0 - other_share)).sqrt() * other;
+    let elbow_sigma_deg = (scale * variance.sqrt()).hypot(kind_sigma);
     // Seen along the flat line, the elbow's place is the line's place over its steepness.
     line.sigma_deg = elbow_sigma_deg * (line.slope - flat.slope).abs();
     line.slope_sigma = scale * slope_variance.sqrt();
-    Some(StepFit { line, elbow_h_deg, elbow_sigma_deg, points, parameters: p.clone(), frame: *frame })
+    Some(StepFit { line, elbow_h_deg, elbow_sigma_deg, points, parameters: p.clone(), frame: *frame, is_upright })
 }

@@ -95,7 +95,9 @@ pub fn run(args: &ScoreArgs, command: Vec<String>, stdout: &mut dyn Write) -> Re
     let software = format!("{} {}", env!("CARGO_PKG_VERSION"), option_env!("LAMPWRIGHT_COMMIT").unwrap_or("unknown"));
     let journal = Journal::open(&args.out.join("journal.jsonl"), &description(args, &options, &software), args.resume)?;
     let outcomes = in_pool(args.threads, || measure_all(&cases, &options, scratch.path(), journal))?;
-    let results = Results::new(software, command, String::new(), outcomes);
+    let changed = options.changed();
+    let changed: Vec<String> = changed.iter().map(|(key, value)| format!("{key} = {value}")).collect();
+    let results = Results::new(software, command, changed.join("; "), outcomes);
     let sweep =
         sweeping.map(|sweeping| in_pool(args.threads, || sweep(&sweeping, &cases, scratch.path()))).transpose()?;
     let comparison = old.map(|old| compare(&old, &results, args.tolerance));

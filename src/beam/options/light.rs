@@ -131,6 +131,10 @@ tunables! {
         /// too cautious. Default: curves differ by half (own judgement).
         lean_share: f64 = 0.6, "", 0.0..=3.0;
 
+        /// Strength from which on another shape of the curve's toe is tried too. Too small: slow; too large: U too bold under
+        /// strong curves. Default: there the two shapes move a soft cutoff by about 0.02 degrees (own calculation).
+        strong: f64 = 0.5, "", 0.0..=2.0;
+
         /// Share of the tone curve's shift that flat and rising part need not have in common near full scale. Too
         /// small: the elbow's U too bold; too large: too cautious. Default: own judgement.
         unshared_share: f64 = 0.5, "", 0.0..=3.0;
