@@ -52,7 +52,7 @@ pub struct ServeArgs {
     #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u16).range(1..))]
     pub most_photos: u16,
     /// Longest time that measuring one photo may take, seconds; then its worker is ended and nothing is recorded
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=600))]
+    #[arg(long, value_name = "N", default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=600))]
     pub photo_seconds: u64,
     /// Memory that measuring one photo may take, MiB
     #[arg(long, value_name = "N", default_value_t = 1536, value_parser = clap::value_parser!(u64).range(16..=65_536))]
