@@ -314,7 +314,7 @@ fn stages(
     let black = black_clip(&image, extra);
     let grid = without_black(grid, black.as_ref());
     let options = &request.options.grid;
-    let far = far_field(&image, fitted, request.setup, request.bay, focal, centre_px, black.as_ref(), options);
+    let far = far_field(&image, fitted, request.setup, request.bay, (focal, centre_px), black.as_ref(), options);
     observer.stage("grid", StageView::Grid { grid: &grid, tone: &tone });
     let input = BeamInput {
         options: &request.options.beam,

@@ -217,6 +217,7 @@ fn measured(beam: &LowBeam, pattern: Pattern, traffic: Traffic) -> BeamFeatures 
         clipped: vec![0.0; cells],
         is_valid: vec![true; cells],
         intensity_factor: vec![1.0; cells],
+        dark: None,
     };
     let far = far_field(&light);
     let beam_options = BeamOptions::default();

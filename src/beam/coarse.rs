@@ -109,8 +109,6 @@ fn deviation(v_deg: f64, model_deg: f64) -> f64 {
 
 /// The hinge that fits the places best; `side` is -1 when the level part lies on the left, +1 on the right.
 pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> Option<Hinge> {
-    const SLOPES: [f64; 9] = [0.16, 0.22, 0.27, 0.32, 0.42, 0.6, 1.0, 2.0, 6.0];
-    const CAPS_DEG: [f64; 9] = [0.25, 0.35, 0.45, 0.6, 0.75, 0.9, 1.2, 1.6, 9.0];
     /// Every third place counts beyond the reaches: a lamp's ends sag, but a bend that leaves most of the cutoff unexplained is
     /// a joint, a mark or a shelf's end.
     const FAR_EVERY: usize = 3;
@@ -126,7 +124,7 @@ pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> O
             .filter(|&(_, _, x)| x > 0.3 && x < options.look.flat_reach_deg)
             .map(|(h, v, _)| (h - bend, v))
             .collect();
-        let rise: Vec<(f64, f64)> = usable
+        let mut rise: Vec<(f64, f64)> = usable
             .iter()
             .map(|p| ((bend - p.h_deg) * side, p.v_deg))
             .filter(|&(x, _)| x > -0.3 && x < options.look.rise_reach_deg)
@@ -136,22 +134,21 @@ pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> O
         }
         let (level, tilt) = robust_line(&flat, options);
         let flat_cost: f64 = flat.iter().map(|&(x, v)| deviation(v, level + tilt * x)).sum();
-        let (mut far_flat_cost, mut far_rise) = (0.0, Vec::new());
+        let count = flat.len() + rise.len() + far.len();
+        let mut far_flat_cost = 0.0;
         for &(h, v) in &far {
             let x = (bend - h) * side;
             if x >= options.look.rise_reach_deg {
-                far_rise.push((x, v));
+                rise.push((x, v));
             } else if x <= -options.look.flat_reach_deg {
                 far_flat_cost += deviation(v, level + tilt * (h - bend));
             }
         }
-        let count = flat.len() + rise.len() + far.len();
-        for slope in SLOPES {
-            for cap in CAPS_DEG {
-                let model = |x: f64| level - tilt * x * side + (slope * x.max(0.0)).min(cap);
-                let cost: f64 = rise.iter().chain(&far_rise).map(|&(x, v)| deviation(v, model(x))).sum();
+        let costs = RisingCosts::of(rise, level, -tilt * side);
+        for (row, slope) in SLOPES.into_iter().enumerate() {
+            for (column, cap) in CAPS_DEG.into_iter().enumerate() {
                 // Mean deviation, so that bends near the edge of the picture do not win by having fewer places.
-                let total = (flat_cost + far_flat_cost + cost) / count as f64;
+                let total = (flat_cost + far_flat_cost + costs.of_model(row, column)) / count as f64;
                 if best.is_none_or(|(least, _)| total < least) {
                     best = Some((total, Hinge { h_deg: bend, v_deg: level, tilt, slope, cap_deg: cap }));
                 }
@@ -159,6 +156,55 @@ pub fn find_hinge(places: &[CoarsePlace], side: f64, options: &BeamOptions) -> O
         }
     }
     best.map(|(_, hinge)| hinge)
+}
+
+/// Slopes of the ramp and heights of the shelf that are tried.
+const SLOPES: [f64; 9] = [0.16, 0.22, 0.27, 0.32, 0.42, 0.6, 1.0, 2.0, 6.0];
+const CAPS_DEG: [f64; 9] = [0.25, 0.35, 0.45, 0.6, 0.75, 0.9, 1.2, 1.6, 9.0];
+
+/// Deviations of the places beyond a bend from every ramp with every shelf. A place lies either on the ramp or on the shelf, so
+/// sums along each ramp and along each shelf, made once, give all their combinations.
+struct RisingCosts {
+    /// Per slope: sums over the first places, from none to all.
+    on_ramp: Vec<Vec<f64>>,
+    /// Per shelf: sums over the last places, from all to none.
+    on_shelf: Vec<Vec<f64>>,
+    /// Distance of each place from the bend towards the rising side, rising.
+    x: Vec<f64>,
+}
+
+impl RisingCosts {
+    /// For places (distance from the bend, V); the level part goes on as `level + tilt·x`.
+    fn of(mut places: Vec<(f64, f64)>, level: f64, tilt: f64) -> Self {
+        places.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let model = |x: f64, lift: f64| level + tilt * x + lift;
+        let running = |lift: &dyn Fn(f64) -> f64, places: &mut dyn Iterator<Item = &(f64, f64)>| {
+            let mut sum = 0.0;
+            let mut sums = vec![sum];
+            sums.extend(places.map(|&(x, v)| {
+                sum += deviation(v, model(x, lift(x)));
+                sum
+            }));
+            sums
+        };
+        let on_ramp = SLOPES.iter().map(|slope| running(&|x| slope * x.max(0.0), &mut places.iter()));
+        let on_shelf = CAPS_DEG.iter().map(|cap| {
+            let mut sums = running(&|_| *cap, &mut places.iter().rev());
+            sums.reverse();
+            sums
+        });
+        Self {
+            on_ramp: on_ramp.collect(),
+            on_shelf: on_shelf.collect(),
+            x: places.iter().map(|place| place.0).collect(),
+        }
+    }
+
+    /// Sum over all places for one slope and one shelf.
+    fn of_model(&self, slope: usize, cap: usize) -> f64 {
+        let ramp = self.x.partition_point(|x| SLOPES[slope] * x.max(0.0) <= CAPS_DEG[cap]);
+        self.on_ramp[slope][ramp] + self.on_shelf[cap][ramp]
+    }
 }
 
 /// Value at x = 0 and slope (at most 0.06) of a line through most of the points: Theil-Sen over spread pairs.

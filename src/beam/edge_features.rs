@@ -21,10 +21,13 @@ pub(super) struct Variants {
     pub(super) tone: Option<CutoffShape>,
     pub(super) lean: Option<CutoffShape>,
     /// Under a strong tone curve: the same with a curve of another shape.
-    pub(super) shape: Option<Option<CutoffShape>>,
+    pub(super) shape: Option<Again>,
     /// In a photo whose noise reaches black: the same with more taken off what that added.
-    pub(super) black: Option<Option<CutoffShape>>,
+    pub(super) black: Option<Again>,
 }
+
+/// Another reading that was tried; none where it failed.
+pub(super) struct Again(Option<CutoffShape>);
 
 impl Variants {
     pub(super) fn new(
@@ -46,14 +49,14 @@ impl Variants {
             let darker = light.with_more_black(SIGMA_SHARE as f32);
             // The room's light was told from the same dark wall: it falls with it.
             let room = room.less(SIGMA_SHARE * dark.most_added());
-            again(&darker, &room, found, input.options)
+            Again(again(&darker, &room, found, input.options))
         });
         let (tone, (lean, room)) = rayon::join(
             || in_tone(strength + sigma, 0.0),
             || (in_tone(strength, lean), again(light, &room.moved(-1.0), found, input.options)),
         );
         let is_strong = strength > input.options.tone.strong;
-        let shape = is_strong.then(|| in_curve(ToneCurve::logistic(strength)));
+        let shape = is_strong.then(|| Again(in_curve(ToneCurve::logistic(strength))));
         Self { room, tone, lean, shape, black }
     }
 }
@@ -67,14 +70,14 @@ pub(super) fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl F
 
 /// What clipping at black leaves open: none where noise does not reach it.
 fn black_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64>) -> Option<f64> {
-    variants.black.as_ref().map(|black| shift(found, black.as_ref(), of))
+    variants.black.as_ref().map(|black| shift(found, black.0.as_ref(), of))
 }
 
 /// What the tone curve's strength and shape leave open.
 fn tone_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64> + Copy) -> f64 {
     /// The curve's shape lies anywhere between the two, or as far again on either side: a rectangle's share.
     const BETWEEN: f64 = 0.58;
-    let shape = variants.shape.as_ref().map_or(0.0, |shape| BETWEEN * shift(found, shape.as_ref(), of));
+    let shape = variants.shape.as_ref().map_or(0.0, |shape| BETWEEN * shift(found, shape.0.as_ref(), of));
     shift(found, variants.tone.as_ref(), of).hypot(shift(found, variants.lean.as_ref(), of)).hypot(shape)
 }
 

@@ -1,5 +1,6 @@
 //! The samples of a stretch of the cutoff, and how they are held against the edge's model.
 
+use super::curvature::Curvature;
 use super::edge::{STEP_DEG, Scan};
 use super::edge_line::Expected;
 use super::edge_model::{N, Upright, at, intensity_slopes};
@@ -119,7 +120,7 @@ pub(super) fn residuals(p: &[f64], samples: &[Sample], texture: f64) -> Vec<f64>
 
 /// The normal equations of all samples. The relative uncertainty counts as fixed within a step.
 pub(super) fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[f64], weights: &[f64]) -> Equations {
-    let mut normal = [[0.0; N]; N];
+    let mut normal = Curvature::<N>::new();
     let mut gradient = [0.0; N];
     let mut model = ScanModel::new(p, 0.0, texture);
     let mut scan = None;
@@ -131,23 +132,12 @@ pub(super) fn equations(p: &[f64], samples: &[Sample], texture: f64, current: &[
             (model, scan) = (ScanModel::new(p, sample.d, texture), Some(sample.scan));
         }
         let (row, _) = model.slopes(p, sample);
-        for a in 0..N {
-            let weighted = weight * row[a];
-            gradient[a] += weighted * r;
-            // The whole row, though only its lower part is read: a fixed length is added up faster.
-            for (sum, other) in normal[a].iter_mut().zip(&row) {
-                *sum += weighted * other;
-            }
+        for (sum, slope) in gradient.iter_mut().zip(row.iter()) {
+            *sum += weight * r * slope;
         }
+        normal.add(&row, weight);
     }
-    let mut sums = Equations::zeros(N);
-    for (a, (slope, row)) in gradient.iter().zip(&normal).enumerate() {
-        sums.gradient[a] = *slope;
-        for (b, value) in row[..=a].iter().enumerate() {
-            sums.normal[(a, b)] = *value;
-        }
-    }
-    sums
+    Equations::of(&normal.whole(), &gradient)
 }
 
 /// A sample as the robust fit weighs it.

@@ -115,14 +115,17 @@ impl ToneCurve {
     }
 
     /// True light of a level that was read as plain sRGB.
+    #[inline]
     pub fn level(&self, srgb_level: f32) -> f32 {
         if self.is_plain || srgb_level <= 0.0 {
             return srgb_level;
         }
         let at = srgb_level.min(1.0).sqrt() * TABLE as f32;
-        let below = at as usize;
-        let fraction = at - below as f32;
-        self.table[below] + fraction * (self.table[below + 1] - self.table[below])
+        // Truncation to a signed 32-bit number is the fastest floor of what is positive.
+        let whole = at as i32;
+        let (fraction, below) = (at - whole as f32, whole as usize);
+        let (low, high) = (self.table[below], self.table[below + 1]);
+        low + fraction * (high - low)
     }
 }
 
@@ -136,30 +139,44 @@ pub struct LightGrid<'a> {
     row_gains: Option<&'a RowGains>,
     /// Share by which more was added by clipping at black than was taken off.
     more_black: f32,
+    /// Luminance of every cell; none where only a few cells are asked for.
+    levels: Vec<f32>,
 }
 
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone(), row_gains: None, more_black: 0.0 }
+        Self { grid, tone: tone.clone(), row_gains: None, more_black: 0.0, levels: Vec::new() }.with_levels()
     }
 
     /// The same, with every row's light divided by its gain.
     #[must_use]
     pub fn with_row_gains(self, gains: Option<&'a RowGains>) -> Self {
-        Self { row_gains: gains, ..self }
+        let is_same = gains.is_none() && self.row_gains.is_none();
+        if is_same { self } else { Self { row_gains: gains, levels: Vec::new(), ..self }.with_levels() }
     }
 
-    /// The same, with a share more taken off what clipping at black added.
+    /// The same, with a share more taken off what clipping at black added; for a look at a few cells.
     #[must_use]
     pub fn with_more_black(&self, share: f32) -> Self {
-        Self { tone: self.tone.clone(), more_black: share, ..*self }
+        Self { tone: self.tone.clone(), more_black: share, levels: Vec::new(), ..*self }
     }
 
-    /// The same wall under another tone curve.
+    /// The same wall under another tone curve, for a look at a few cells.
     #[must_use]
     pub fn in_tone(&self, tone: &ToneCurve) -> Self {
-        Self { tone: tone.clone(), ..*self }
+        Self { tone: tone.clone(), levels: Vec::new(), ..*self }
+    }
+
+    fn with_levels(self) -> Self {
+        let columns = self.grid.h.count;
+        let is_valid = &self.grid.is_valid;
+        let levels = is_valid
+            .iter()
+            .enumerate()
+            .map(|(k, valid)| if *valid { self.seen(k, (k % columns, k / columns)) } else { 0.0 });
+        let levels = levels.collect();
+        Self { levels, ..self }
     }
 
     /// What the wall reflects in a direction against the rest, as far as its rows tell; beyond the grid as at its rim.
@@ -168,16 +185,20 @@ impl<'a> LightGrid<'a> {
         gain.map_or(1.0, f64::from)
     }
 
-    /// Relative luminance of a cell.
+    /// Relative luminance of a cell; 0 where it is not valid.
+    #[inline]
     pub fn level(&self, cell: usize) -> f32 {
-        let rgb = self.grid.rgb[cell];
-        let level = if self.tone.is_plain {
-            (0..3).map(|c| LUMINANCE_WEIGHTS[c] * rgb[c]).sum::<f32>()
-        } else {
-            (0..3).map(|c| LUMINANCE_WEIGHTS[c] * self.tone.level(rgb[c])).sum::<f32>()
-        };
+        let columns = self.grid.h.count;
+        self.levels.get(cell).copied().unwrap_or_else(|| self.seen(cell, (cell % columns, cell / columns)))
+    }
+
+    /// Luminance of a cell in a column and a row.
+    fn seen(&self, cell: usize, (column, row): (usize, usize)) -> f32 {
+        let [red, green, blue] = self.grid.rgb[cell];
+        let [of_red, of_green, of_blue] = LUMINANCE_WEIGHTS;
+        let level = of_red * self.tone.level(red) + of_green * self.tone.level(green) + of_blue * self.tone.level(blue);
         let level = level - self.grid.dark.as_ref().map_or(0.0, |dark| self.more_black * dark.added[cell]);
-        self.row_gains.map_or(level, |gains| level / gains.at(cell % self.grid.h.count, cell / self.grid.h.count))
+        self.row_gains.map_or(level, |gains| level / gains.at(column, row))
     }
 
     /// Relative luminance of every n-th valid cell, rising.

@@ -13,8 +13,8 @@ use nalgebra::{Matrix3, Vector3};
 /// Blurs whose weighted sum is the photo's point spread, pixels: a sharp, a usual and a wide one. A negative weight of
 /// the wide one is sharpening of the light.
 pub(super) const BLURS_PX: [f64; 3] = [0.6, 1.1, 2.2];
-/// Blur by which pixels are sorted into white and black.
-const SORTING_BLUR_PX: f64 = 1.0;
+/// Which of them sorts pixels into white and black.
+const SORTING_BLUR: usize = 1;
 /// Widest window, pixels: more pixels of a large mark cost time and tell little more.
 const WIDEST_PX: usize = 56;
 /// Pixels around the used ones that only a mask of sharpening sees.
@@ -109,7 +109,7 @@ impl MarkWindow {
                     continue;
                 }
                 window.used.push(index);
-                let white = print.whiteness(place, SORTING_BLUR_PX, side_px);
+                let white = window.white[index][SORTING_BLUR];
                 pairs.push((white, luma));
                 if white > options.tone.white_from {
                     whites += 1;
@@ -122,6 +122,28 @@ impl MarkWindow {
         let is_sound =
             window.used.len() >= LEAST_PIXELS && whites >= LEAST_WHITE && correlation >= options.tone.least_correlation;
         is_sound.then_some((window, correlation))
+    }
+}
+
+impl MarkWindow {
+    /// A band of rows through its middle; itself where it is not much higher.
+    pub(super) fn band(&self) -> Self {
+        /// Rows of the band: its rims, and as many between them as cross two modules of a large tag.
+        const ROWS: usize = 20;
+        let height = self.place.len() / self.width.max(1);
+        let first = (height.saturating_sub(ROWS) / 2) * self.width;
+        let end = (first + ROWS * self.width).min(self.place.len());
+        let (from, to) =
+            if first > 0 { (first + RIM_PX * self.width, end - RIM_PX * self.width) } else { (first, end) };
+        let used = self.used.iter().filter(|&&at| (from..to).contains(&at)).map(|at| at - first).collect();
+        Self {
+            width: self.width,
+            luma: self.luma[first..end].to_vec(),
+            white: self.white[first..end].to_vec(),
+            place: self.place[first..end].to_vec(),
+            used,
+            white_rgb: self.white_rgb,
+        }
     }
 }
 
@@ -141,7 +163,7 @@ fn likeness(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print) -> Op
             if print.is_on(place) {
                 let code = photo.rgb_code(x, y);
                 let luma = (0..3).map(|c| LUMA[c] * f64::from(code[c])).sum();
-                pairs.push((print.whiteness(place, SORTING_BLUR_PX, side_px), luma));
+                pairs.push((print.whiteness(place, BLURS_PX[SORTING_BLUR], side_px), luma));
             }
         }
     }
@@ -167,12 +189,12 @@ impl Print {
             }
             Self::Tag(code) => {
                 let side = SQUARE_SIDE as f64;
-                let across = shares(0.5 * (s + 1.0) * side, blur_px * side / side_px[0]);
-                let down = shares(0.5 * (t + 1.0) * side, blur_px * side / side_px[1]);
+                let across = Shares::of(0.5 * (s + 1.0) * side, blur_px * side / side_px[0]);
+                let down = Shares::of(0.5 * (t + 1.0) * side, blur_px * side / side_px[1]);
+                let inner = |k: usize| (1..=CODE_SIDE).contains(&k);
                 let mut dark = 0.0;
-                for (row, of_row) in down.iter().enumerate().filter(|(_, share)| **share > 0.0) {
-                    for (column, of_column) in across.iter().enumerate().filter(|(_, share)| **share > 0.0) {
-                        let inner = |k: usize| (1..=CODE_SIDE).contains(&k);
+                for (row, of_row) in down.each() {
+                    for (column, of_column) in across.each() {
                         let is_white = inner(row) && inner(column) && code.is_white(row - 1, column - 1);
                         dark += if is_white { 0.0 } else { of_row * of_column };
                     }
@@ -183,24 +205,38 @@ impl Print {
     }
 }
 
-/// Share of each module along one axis in what a blurred point sees; place and blur in modules.
-fn shares(place: f64, blur: f64) -> [f64; SQUARE_SIDE] {
-    /// Sigmas beyond which the blur sees nothing.
-    const REACH: f64 = 4.25;
-    let mut out = [0.0; SQUARE_SIDE];
-    // Within the square truncation is the floor, and faster.
-    let within = |edge: f64| edge.clamp(0.0, SQUARE_SIDE as f64);
-    let (from, to) = (within(place - REACH * blur), within(place + REACH * blur));
-    let (first, whole) = (from as i32 as usize, to as i32);
-    let end = whole as usize + usize::from(f64::from(whole) < to);
-    let edge = BlurredEdge { blur };
-    let mut low = edge.share(first as f64 - place);
-    for (k, share) in out.iter_mut().enumerate().take(end).skip(first) {
-        let high = edge.share((k + 1) as f64 - place);
-        *share = high - low;
-        low = high;
+/// Share of each module along one axis in what a blurred point sees.
+struct Shares {
+    first: usize,
+    end: usize,
+    of_module: [f64; SQUARE_SIDE],
+}
+
+impl Shares {
+    /// For a place and a blur in modules.
+    fn of(place: f64, blur: f64) -> Self {
+        /// Sigmas beyond which the blur sees nothing.
+        const REACH: f64 = 4.25;
+        // Within the square truncation is the floor, and faster.
+        let within = |edge: f64| edge.clamp(0.0, SQUARE_SIDE as f64);
+        let (from, to) = (within(place - REACH * blur), within(place + REACH * blur));
+        let (first, whole) = (from as i32 as usize, to as i32);
+        let end = (whole as usize + usize::from(f64::from(whole) < to)).min(SQUARE_SIDE);
+        let mut of_module = [0.0; SQUARE_SIDE];
+        let edge = BlurredEdge { blur };
+        let mut low = edge.share(first as f64 - place);
+        for (k, share) in of_module.iter_mut().enumerate().take(end).skip(first) {
+            let high = edge.share((k + 1) as f64 - place);
+            *share = high - low;
+            low = high;
+        }
+        Self { first, end, of_module }
     }
-    out
+
+    /// The modules that are seen, with their shares.
+    fn each(&self) -> impl Iterator<Item = (usize, f64)> {
+        (self.first..self.end).map(|k| (k, self.of_module[k]))
+    }
 }
 
 /// Mean width and height, pixels.

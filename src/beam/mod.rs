@@ -2,6 +2,7 @@
 
 pub mod features;
 pub mod options;
+mod curvature;
 pub mod solve;
 pub mod edge;
 mod edge_model;
@@ -10,9 +11,11 @@ mod wall_rows;
 pub mod edge_line;
 pub mod light;
 mod mark_window;
+mod tone_model;
 mod tone_fit;
 pub mod tone;
 pub mod coarse;
+mod running;
 pub mod rows;
 pub mod room;
 pub mod lines;

@@ -8,6 +8,7 @@
 use super::coarse::CoarsePlace;
 use super::light::LightGrid;
 use super::options::BeamOptions;
+use super::running::RunningMedian;
 
 /// The wall's rows: their gain against the rest, and how they lean.
 #[derive(Debug, Clone)]
@@ -54,10 +55,11 @@ pub fn row_gains(
         columns.push((h_deg, changes(&column, cutoff, grid.v.first_deg, grid.v.step_deg, options)));
     }
     let leans = (LARGEST_LEAN / LEAN_STEP).round() as i32;
+    let mut rows = vec![Row::default(); grid.v.count];
     let (_, lean, medians) = (-leans..=leans)
         .map(|k| f64::from(k) * LEAN_STEP)
         .map(|lean| {
-            let medians = row_medians(&columns, lean, grid.v.count, grid.v.step_deg, options);
+            let medians = row_medians(&columns, lean, &mut rows, grid.v.step_deg, options);
             // What all columns share is greatest where the rows are followed.
             (medians.iter().flatten().map(|change| change.ln * change.ln).sum::<f64>(), lean, medians)
         })
@@ -76,26 +78,35 @@ struct RowChange {
     is_near_cutoff: bool,
 }
 
-/// Median change of every row over the columns, the rows leaning by `lean`.
+/// The changes that the columns see at a row: in smooth light, and beside their cutoff.
+#[derive(Debug, Clone, Default)]
+struct Row {
+    clear: Vec<f64>,
+    near: Vec<f64>,
+}
+
+/// Median change of every row over the columns, the rows leaning by `lean`; `rows` is room to work in.
 fn row_medians(
     columns: &[(f64, Vec<Change>)],
     lean: f64,
-    rows: usize,
+    rows: &mut [Row],
     step_deg: f64,
     options: &BeamOptions,
 ) -> Vec<Option<RowChange>> {
-    let mut changes: Vec<(Vec<f64>, Vec<f64>)> = vec![(Vec::new(), Vec::new()); rows];
+    for row in rows.iter_mut() {
+        row.clear.clear();
+        row.near.clear();
+    }
     for (h_deg, column) in columns {
         let raised = (lean * h_deg / step_deg).round() as isize;
         for change in column {
-            if let Some(row) = usize::try_from(change.row as isize - raised).ok().and_then(|row| changes.get_mut(row)) {
-                if change.is_near_cutoff { &mut row.1 } else { &mut row.0 }.push(change.ln);
+            if let Some(row) = usize::try_from(change.row as isize - raised).ok().and_then(|row| rows.get_mut(row)) {
+                if change.is_near_cutoff { &mut row.near } else { &mut row.clear }.push(change.ln);
             }
         }
     }
-    changes
-        .iter_mut()
-        .map(|(clear, near)| {
+    rows.iter_mut()
+        .map(|Row { clear, near }| {
             // Columns that see the row in smooth light tell more than those that see it beside their cutoff, unless they are a
             // few that stand at the limit between both.
             let is_clear = clear.len() >= options.rows.least_columns && 2 * clear.len() >= near.len();
@@ -224,7 +235,7 @@ fn changes(
     step_deg: f64,
     options: &BeamOptions,
 ) -> Vec<Change> {
-    let steps: Vec<Option<(Change, bool)>> = column
+    let steps: Vec<Option<Change>> = column
         .windows(2)
         .map(|pair| {
             let ((v0, below), (v1, above)) = (pair[0], pair[1]);
@@ -232,25 +243,38 @@ fn changes(
             let is_near_cutoff =
                 v1 > cutoff_deg - options.rows.below_cutoff_deg && v0 < cutoff_deg + options.rows.above_cutoff_deg;
             let row = ((v1 - first_deg) / step_deg).round() as usize;
-            (is_next && below > options.rows.darkest && above > options.rows.darkest)
-                .then(|| (Change { row, ln: (above / below).ln(), is_near_cutoff }, is_near_cutoff))
+            (is_next && below > options.rows.darkest && above > options.rows.darkest).then(|| Change {
+                row,
+                ln: (above / below).ln(),
+                is_near_cutoff,
+            })
         })
         .collect();
     let (long, short) =
         ((options.rows.course_deg / step_deg) as usize, (options.rows.sharp_course_deg / step_deg).round() as usize);
-    steps
-        .iter()
-        .enumerate()
-        .filter_map(|(k, step)| {
-            let (change, is_near_cutoff) = (*step)?;
-            let reach = if is_near_cutoff { short } else { long };
-            let near = &steps[k.saturating_sub(reach)..(k + reach + 1).min(steps.len())];
-            let alike =
-                near.iter().flatten().filter(|(other, near)| is_near_cutoff || !*near || other.row == change.row);
-            let mut course: Vec<f64> = alike.map(|(other, _)| other.ln).collect();
-            (course.len() > reach / 2).then(|| Change { ln: change.ln - median(&mut course), ..change })
-        })
-        .collect()
+    // The long course is that of the changes away from the cutoff, the short one that of all.
+    let far = |k: usize| steps.get(k).copied().flatten().filter(|change| !change.is_near_cutoff);
+    let mut course = RunningMedian::default();
+    (0..long).filter_map(far).for_each(|change| course.enter(change.ln));
+    let mut short_course = Vec::with_capacity(2 * short + 1);
+    let mut changes = Vec::with_capacity(steps.len());
+    for (k, step) in steps.iter().enumerate() {
+        far(k + long).inspect(|change| course.enter(change.ln));
+        k.checked_sub(long + 1).and_then(far).inspect(|change| course.leave(change.ln));
+        let Some(change) = *step else { continue };
+        let (told, median) = if change.is_near_cutoff {
+            short_course.clear();
+            let near = &steps[k.saturating_sub(short)..(k + short + 1).min(steps.len())];
+            short_course.extend(near.iter().flatten().map(|other| other.ln));
+            (short_course.len() > short / 2, median(&mut short_course))
+        } else {
+            (course.count() > long / 2, course.median().unwrap_or(change.ln))
+        };
+        if told {
+            changes.push(Change { ln: change.ln - median, ..change });
+        }
+    }
+    changes
 }
 
 fn median(values: &mut [f64]) -> f64 {

@@ -158,6 +158,18 @@ impl Equations {
     pub fn zeros(n: usize) -> Self {
         Self { normal: DMatrix::zeros(n, n), gradient: DVector::zeros(n) }
     }
+
+    /// Of sums over `N` parameters.
+    pub fn of<const N: usize>(normal: &[[f64; N]; N], gradient: &[f64; N]) -> Self {
+        let mut sums = Self::zeros(N);
+        for (a, (slope, row)) in gradient.iter().zip(normal).enumerate() {
+            sums.gradient[a] = *slope;
+            for (b, value) in row[..=a].iter().enumerate() {
+                sums.normal[(a, b)] = *value;
+            }
+        }
+        sums
+    }
 }
 
 /// Fits with the caller's own normal equations, given the parameters, their residuals and the residuals' robust weights.

@@ -4,6 +4,7 @@
 //! The wall's mottling is correlated from block to block; how much is taken from the residuals themselves: blocks of blocks
 //! scatter more than independent ones would, and the covariance grows by that factor.
 
+use super::curvature::Curvature;
 use super::options::BeamOptions;
 use super::solve::{Effort, Equations, Prior, solve};
 use super::spot_model::{COUNT, Lamp, Place, index};
@@ -104,19 +105,18 @@ pub fn fit(start: &[f64; COUNT], data: &[Datum], priors: &[Prior; COUNT], option
 fn equations(p: &[f64], data: &[Datum], current: &[f64], weights: &[f64]) -> Equations {
     let p: [f64; COUNT] = std::array::from_fn(|k| p[k]);
     let lamp = Lamp::new(&p);
-    let mut sums = Equations::zeros(COUNT);
+    let mut normal = Curvature::<COUNT>::new();
+    let mut gradient = [0.0; COUNT];
     for ((datum, r), weight) in data.iter().zip(current).zip(weights) {
         let mut slopes = [0.0; COUNT];
         residual(&p, &lamp, datum, Some(&mut slopes));
         let weight = weight / datum.sigma;
-        for a in 0..COUNT {
-            sums.gradient[a] += weight * r * slopes[a];
-            for b in 0..=a {
-                sums.normal[(a, b)] += weight / datum.sigma * slopes[a] * slopes[b];
-            }
+        for (sum, slope) in gradient.iter_mut().zip(slopes.iter()) {
+            *sum += weight * r * slope;
         }
+        normal.add(&slopes, weight / datum.sigma);
     }
-    sums
+    Equations::of(&normal.whole(), &gradient)
 }
 
 /// Variance of the data's weighted sums over tiles of blocks, against that of independent blocks of their stated sigmas: the

@@ -11,11 +11,13 @@
 //! **Why it can tell**: edges of the print pass through every level between black and white in a known order, and the
 //! same two reflectances are seen under the different lights of several marks.
 
-use super::light::{inverse_s_curve, s_bend, s_bend_slope, s_curve};
+use super::curvature::Curvature;
+use super::light::inverse_s_curve;
 use super::mark_window::{BLURS_PX, LUMA, MarkWindow};
 use super::options::BeamOptions;
 use super::solve::{Prior, root_sum_square, sum_of_logs};
-use crate::photo::linear::{linear_to_srgb, srgb_to_linear};
+use super::tone_model::{LumaTable, blurred};
+use crate::photo::linear::srgb_to_linear;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
@@ -44,10 +46,6 @@ const PRIORS: [Prior; COMMON] = [
 const LIGHT_SIGMA: [f64; LIGHT] = [3.0, 1.0, 1.0, 0.6, 0.6, 0.6];
 /// Scale of the Cauchy weights in sigmas.
 const CAUCHY: f64 = 2.4;
-/// Blur of the sharpening mask, pixels (common: 1 to 2; own judgement).
-const MASK_PX: f64 = 1.3;
-/// Entries of the table from light to luma, which runs over the square root of light.
-const TABLE: usize = 512;
 /// Range of the strength within which the curve rises everywhere.
 const STRENGTHS: (f64, f64) = (-0.9, 0.98);
 /// Steps of the fit before the marks' own misfit is known, and after.
@@ -65,15 +63,19 @@ pub(super) struct FittedTone {
 
 /// Fits all windows; `None` without any, or when the equations are not solvable.
 pub(super) fn fit(windows: &[MarkWindow], options: &BeamOptions) -> Option<FittedTone> {
-    let mut marks: Vec<MarkFit<'_>> = windows.iter().map(|window| MarkFit::new(window, options)).collect();
-    if marks.is_empty() {
+    if windows.is_empty() {
         return None;
     }
+    // Most of the way a band of each mark leads as well as all of it.
+    let bands: Vec<MarkWindow> = windows.iter().map(MarkWindow::band).collect();
+    let bands: Vec<MarkFit<'_>> = bands.iter().map(|band| MarkFit::new(band, options)).collect();
     let start =
-        State { common: PRIORS.map(|prior| prior.mean), light: marks.iter().map(MarkFit::first_light).collect() };
-    let (state, pass) = descend(&marks, start, FIRST_STEPS, options)?;
-    for (mark, part) in marks.iter_mut().zip(&pass.spreads) {
-        mark.scale = part.max(1.0);
+        State { common: PRIORS.map(|prior| prior.mean), light: bands.iter().map(MarkFit::first_light).collect() };
+    let (state, _) = descend(&bands, start, FIRST_STEPS, options)?;
+    let mut marks: Vec<MarkFit<'_>> = windows.iter().map(|window| MarkFit::new(window, options)).collect();
+    let spreads = pass(&marks, &state, options).spreads;
+    for (mark, spread) in marks.iter_mut().zip(spreads) {
+        mark.scale = spread.max(1.0);
     }
     let (state, pass) = descend(&marks, state, LAST_STEPS, options)?;
     let covariance = pass.normal.try_inverse()?;
@@ -229,20 +231,23 @@ impl<'a> MarkFit<'a> {
             .iter()
             .zip(&self.light_terms)
             .map(|(white, terms)| {
-                let white_light = terms.iter().zip(light).map(|(t, m)| t * m).sum::<f64>().clamp(-14.0, 3.0).exp();
+                let [a, b, c, d, e, f] = light;
+                let ln = a + b * terms[1] + c * terms[2] + d * terms[3] + e * terms[4] + f * terms[5];
+                let white_light = ln.clamp(-14.0, 3.0).exp();
                 let whiteness = white[1] + common[SHARP] * (white[0] - white[1]) + common[WIDE] * (white[2] - white[1]);
                 let own = white_light * (black + (1.0 - black) * whiteness);
                 Pixel { white_light, whiteness, own, luma: table.at(own + common[VEIL]) }
             })
             .collect();
-        let values: Vec<f64> = looks.iter().map(|look| look.luma[0]).collect();
+        let values: Vec<f32> = looks.iter().map(|look| look.luma[0] as f32).collect();
         let soft = blurred(&values, window.width);
         let mut part = Part { cost: 0.0, normal: [[0.0; PER_MARK]; PER_MARK], right: [0.0; PER_MARK], spread: 0.0 };
         let mut magnitudes = Vec::with_capacity(window.used.len());
         let mut losses = Vec::with_capacity(window.used.len());
+        let mut normal = Curvature::<PER_MARK>::new();
         for (&k, noise) in window.used.iter().zip(&self.noise) {
             let (look, white, terms) = (&looks[k], &window.white[k], &self.light_terms[k]);
-            let edge = look.luma[0] - soft[k];
+            let edge = look.luma[0] - f64::from(soft[k]);
             let sigma = self.scale * noise;
             let residual = (window.luma[k] - look.luma[0] - common[SHARPENING] * edge) / sigma;
             let slope = look.luma[1];
@@ -254,22 +259,21 @@ impl<'a> MarkFit<'a> {
             change[WIDE] = by_white * (white[2] - white[1]);
             change[SHARPENING] = edge;
             change[STRENGTH] = look.luma[2];
-            for (entry, term) in change[COMMON..].iter_mut().zip(terms) {
-                *entry = slope * look.own * term;
+            let by_light = slope * look.own;
+            for (entry, term) in change[COMMON..].iter_mut().zip(terms.iter()) {
+                *entry = by_light * term;
             }
             let loss = 1.0 + (residual / CAUCHY).powi(2);
             losses.push(loss);
             let weight = 1.0 / (loss * options.tone.shared * sigma * sigma);
-            for a in 0..PER_MARK {
-                let weighted = weight * change[a];
-                part.right[a] += weighted * residual * sigma;
-                // The whole row, though only its lower part is read: a fixed length is added up faster.
-                for (entry, other) in part.normal[a].iter_mut().zip(&change) {
-                    *entry += weighted * other;
-                }
+            let pull = weight * residual * sigma;
+            for (right, change) in part.right.iter_mut().zip(change.iter()) {
+                *right += pull * change;
             }
+            normal.add(&change, weight);
             magnitudes.push(residual.abs());
         }
+        part.normal = normal.whole();
         part.cost = CAUCHY * CAUCHY * sum_of_logs(losses.into_iter()) / options.tone.shared;
         let middle = magnitudes.len() / 2;
         if middle > 0 {
@@ -295,90 +299,6 @@ struct Pixel {
     own: f64,
     /// Luma, its change by light and by strength.
     luma: [f64; 3],
-}
-
-/// Luma of light under a tint: value, change by light, change by strength.
-struct LumaTable(Vec<[f64; 3]>);
-
-/// Light at the table's end.
-const TABLE_LIGHT: f64 = 2.0;
-
-impl LumaTable {
-    fn new(strength: f64, tint: &[f64; 3]) -> Self {
-        let entries = (0..=TABLE).map(|k| {
-            let root = k as f64 / TABLE as f64;
-            let light = TABLE_LIGHT * root * root;
-            let mut out = [0.0; 3];
-            for (weight, tint) in LUMA.iter().zip(tint) {
-                let level = tint * light;
-                let encoded = if level < 1.0 { f64::from(linear_to_srgb(level as f32)) / 255.0 } else { 1.0 };
-                out[0] += weight * s_curve(encoded, strength);
-                out[1] += weight * (1.0 + strength * s_bend_slope(encoded)) * srgb_slope(level, encoded) * tint;
-                out[2] += weight * s_bend(encoded);
-            }
-            out
-        });
-        Self(entries.collect())
-    }
-
-    fn at(&self, light: f64) -> [f64; 3] {
-        if light <= 0.0 {
-            return [0.0; 3];
-        }
-        let place = (light / TABLE_LIGHT).sqrt().min(1.0) * TABLE as f64;
-        let below = (place as usize).min(TABLE - 1);
-        let fraction = place - below as f64;
-        let (low, high) = (&self.0[below], &self.0[below + 1]);
-        [0, 1, 2].map(|k| low[k] + fraction * (high[k] - low[k]))
-    }
-}
-
-/// Slope of the sRGB encoding (IEC 61966-2-1) at a level and its encoded value, which holds the power already; 0 where it
-/// clips.
-fn srgb_slope(level: f64, encoded: f64) -> f64 {
-    if level <= 0.003_130_8 {
-        12.92
-    } else if level < 1.0 {
-        (encoded + 0.055) / (2.4 * level)
-    } else {
-        0.0
-    }
-}
-
-/// A window blurred by the sharpening mask, edges repeated.
-fn blurred(values: &[f64], width: usize) -> Vec<f64> {
-    const REACH: usize = 4;
-    let mut taps: Vec<f64> =
-        (0..=2 * REACH).map(|k| (-0.5 * ((k as f64 - REACH as f64) / MASK_PX).powi(2)).exp()).collect();
-    let whole: f64 = taps.iter().sum();
-    for tap in &mut taps {
-        *tap /= whole;
-    }
-    let height = values.len() / width.max(1);
-    let clamped = |k: usize, shift: usize, size: usize| (k + shift).saturating_sub(REACH).min(size - 1);
-    let mut across = vec![0.0; values.len()];
-    let mut padded = vec![0.0; width + 2 * REACH];
-    for row in 0..height {
-        let line = &values[row * width..(row + 1) * width];
-        for (shift, value) in padded.iter_mut().enumerate() {
-            *value = line[clamped(0, shift, width)];
-        }
-        for (shift, tap) in taps.iter().enumerate() {
-            for (out, value) in across[row * width..(row + 1) * width].iter_mut().zip(&padded[shift..]) {
-                *out += tap * value;
-            }
-        }
-    }
-    let mut out = vec![0.0; values.len()];
-    for row in 0..height {
-        for (shift, tap) in taps.iter().enumerate() {
-            let from = clamped(row, shift, height) * width;
-            for column in 0..width {
-                out[row * width + column] += tap * across[from + column];
-            }
-        }
-    }
-    out
 }
 
 const _: () = assert!(BLURS_PX.len() == 3, "the weights of the blurs are written out for three");

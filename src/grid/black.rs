@@ -48,12 +48,12 @@ pub fn take_off_black(grid: &mut AngleGrid, clip: &BlackClip) {
     };
     let cells = grid.rgb.len();
     let mut added = vec![0.0f32; cells];
-    for channel in 0..3 {
+    for (channel, weight) in LUMINANCE_WEIGHTS.into_iter().enumerate() {
         let around = Sums::of(grid, |k| Some(f64::from(grid.rgb[k][channel])));
-        for k in 0..cells {
+        for (k, added) in added.iter_mut().enumerate() {
             let more = around.mean(k).map_or(0.0, |mean| added_to(mean).max(0.0)) as f32;
             grid.rgb[k][channel] -= more;
-            added[k] += LUMINANCE_WEIGHTS[channel] * more;
+            *added += weight * more;
         }
     }
     let luminance = |k: usize| (0..3).map(|c| f64::from(LUMINANCE_WEIGHTS[c] * grid.rgb[k][c])).sum::<f64>();
@@ -73,7 +73,7 @@ struct Sums {
     h: Axis,
     v: Axis,
     /// Sum and number of the values left of and below each corner of the cells.
-    sums: Vec<(f64, u32)>,
+    corners: Vec<(f64, u32)>,
     reach: (usize, usize),
 }
 
@@ -94,14 +94,14 @@ impl Sums {
             }
         }
         let reach = ((AROUND_DEG.0 / grid.h.step_deg) as usize, (AROUND_DEG.1 / grid.v.step_deg) as usize);
-        Self { h: grid.h, v: grid.v, sums, reach }
+        Self { h: grid.h, v: grid.v, corners: sums, reach }
     }
 
     fn mean(&self, cell: usize) -> Option<f64> {
         let (i, j) = (cell % self.h.count, cell / self.h.count);
         let (left, right) = (i.saturating_sub(self.reach.0), (i + self.reach.0 + 1).min(self.h.count));
         let (bottom, top) = (j.saturating_sub(self.reach.1), (j + self.reach.1 + 1).min(self.v.count));
-        let at = |i: usize, j: usize| self.sums[j * (self.h.count + 1) + i];
+        let at = |i: usize, j: usize| self.corners[j * (self.h.count + 1) + i];
         let (a, b, c, d) = (at(left, bottom), at(right, bottom), at(left, top), at(right, top));
         let count = d.1 + a.1 - b.1 - c.1;
         (count > 0).then(|| (d.0 - b.0 - c.0 + a.0) / f64::from(count))

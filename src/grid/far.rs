@@ -1,7 +1,7 @@
 //! Coarse samples of the whole visible wall, far beyond the fine grid: what room light is told from the lamp's by.
 
 use super::options::GridOptions;
-use super::resample::wall_is_bare;
+use super::resample::Bare;
 use crate::bay::{Bay, LampSetup};
 use crate::photo::{BlackClip, LinearImage};
 use crate::units::{AnglePoint, PxPoint};
@@ -32,8 +32,7 @@ pub fn far_field(
     view: &WallView,
     setup: &LampSetup,
     bay: &Bay,
-    focal_px: f64,
-    centre_px: (f64, f64),
+    (focal_px, centre_px): (f64, (f64, f64)),
     black: Option<&BlackClip>,
     options: &GridOptions,
 ) -> Vec<FarSample> {
@@ -41,6 +40,7 @@ pub fn far_field(
     let (width, height) = (image.photo().width() as f64, image.photo().height() as f64);
     let columns = (2.0 * options.far.h_reach_deg / options.far.step_h_deg) as usize;
     let rows = ((options.far.top_deg - options.far.bottom_deg) / options.far.step_v_deg) as usize;
+    let bare = Bare::of(bay, setup, options);
     let mut samples = Vec::new();
     for row in 0..=rows {
         for column in 0..=columns {
@@ -49,7 +49,7 @@ pub fn far_field(
                 options.far.bottom_deg + row as f64 * options.far.step_v_deg,
             );
             let Some(wall) = geometry::wall_point(setup, AnglePoint::new(h_deg, v_deg)) else { continue };
-            if !wall_is_bare(bay, setup, wall, options) {
+            if !bare.holds(wall) {
                 continue;
             }
             let place = view.to_px(wall);

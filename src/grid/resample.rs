@@ -1,8 +1,8 @@
 //! The wall's light on a regular grid of beam directions (H, V) seen from the lamp.
 //!
 //! **Takes** the linear photo, the wall's place in it and the lamp's set-up. **Gives** an [`AngleGrid`]: per cell the mean
-//! linear red, green and blue over the cell's own footprint in the photo (bilinear samples about one pixel apart), the
-//! share of clipped samples and whether the cell shows the wall. Cells on reference marks, below the floor line or outside
+//! linear red, green and blue over the cell's own footprint in the photo (pixels by the part of them that it covers), the
+//! share of clipped light and whether the cell shows the wall. Cells on reference marks, below the floor line or outside
 //! the photo are not valid. **How**: pixel places are computed exactly at nodes 0.5 degrees apart and interpolated between
 //! them; at phone scales the perspective's curvature over such a patch stays below 0.01 px.
 
@@ -52,7 +52,7 @@ pub struct AngleGrid {
     pub v: Axis,
     /// Mean linear red, green, blue per cell, rows of V from the bottom, H running fastest.
     pub rgb: Vec<[f32; 3]>,
-    /// Share of clipped samples per cell, 0 to 1.
+    /// Share of clipped light per cell, 0 to 1.
     pub clipped: Vec<f32>,
     /// Whether the cell shows the bare wall.
     pub is_valid: Vec<bool>,
@@ -113,8 +113,8 @@ pub fn resample(
         let mut window = LightWindow::new(image);
         for patch in Nodes::patches(&columns, rows) {
             let steps = (options.step_h_deg / NODE_STEP_DEG, options.step_v_deg / NODE_STEP_DEG);
-            window.load(nodes.footprint(&patch));
-            fill(&mut band, &window, &nodes, &patch, steps, &bare, options);
+            window.load(nodes.corners(&patch), nodes.reach(&patch, steps));
+            band.fill(&window, &nodes, &patch, steps, &bare);
         }
     });
     grid
@@ -129,46 +129,64 @@ struct Band<'a> {
     columns: usize,
 }
 
-/// Fills the cells of one patch.
-fn fill(
-    band: &mut Band<'_>,
-    window: &LightWindow<'_>,
-    nodes: &Nodes,
-    patch: &Patch<'_>,
-    (scale_h, scale_v): (f64, f64),
-    bare: &Bare<'_>,
-    options: &GridOptions,
-) {
-    for (j, &(nj, fv)) in patch.rows.iter().enumerate() {
-        for (i, &(ni, fh)) in patch.columns.iter().enumerate() {
-            let Some([a, b, c, d]) = nodes.around(ni, nj) else { continue };
-            let mix = |p: f64, q: f64, r: f64, s: f64| {
-                (p * (1.0 - fh) + q * fh) * (1.0 - fv) + (r * (1.0 - fh) + s * fh) * fv
-            };
-            let wall = WallPoint::new(
-                mix(a.wall.x_mm, b.wall.x_mm, c.wall.x_mm, d.wall.x_mm),
-                mix(a.wall.y_mm, b.wall.y_mm, c.wall.y_mm, d.wall.y_mm),
-            );
-            if !bare.holds(wall, options) {
-                continue;
+impl Band<'_> {
+    /// Fills the cells of one patch.
+    fn fill(&mut self, window: &LightWindow<'_>, nodes: &Nodes, patch: &Patch<'_>, scale: (f64, f64), bare: &Bare) {
+        let mut left = patch.first_column;
+        for columns in patch.columns.chunk_by(|a, b| a.0 == b.0) {
+            let mut top = 0;
+            for rows in patch.rows.chunk_by(|a, b| a.0 == b.0) {
+                if let Some(four) = nodes.around(columns[0].0, rows[0].0) {
+                    self.fill_between(window, four, (left, columns), (top, rows), scale, bare);
+                }
+                top += rows.len();
             }
-            let footprint = Footprint {
-                place: PxPoint::new(
-                    mix(a.place.x, b.place.x, c.place.x, d.place.x),
-                    mix(a.place.y, b.place.y, c.place.y, d.place.y),
-                ),
-                along_h: PxPoint::new((b.place.x - a.place.x) * scale_h, (b.place.y - a.place.y) * scale_h),
-                along_v: PxPoint::new((c.place.x - a.place.x) * scale_v, (c.place.y - a.place.y) * scale_v),
-            };
-            if let Some((rgb, clipped)) = window.mean(&footprint) {
-                let k = j * band.columns + patch.first_column + i;
-                band.rgb[k] = rgb;
-                band.clipped[k] = clipped;
-                band.is_valid[k] = true;
-                band.factor[k] = mix(a.factor, b.factor, c.factor, d.factor) as f32;
+            left += columns.len();
+        }
+    }
+
+    /// Fills the cells between four nodes, which begin at a column and a row of the band.
+    fn fill_between(
+        &mut self,
+        window: &LightWindow<'_>,
+        four: [&Node; 4],
+        (left, columns): (usize, &[(usize, f64)]),
+        (top, rows): (usize, &[(usize, f64)]),
+        scale: (f64, f64),
+        bare: &Bare,
+    ) {
+        let [a, b, c, d] = four;
+        let footprint = footprint(four, scale);
+        let crossed = bare.crossed(four.map(|node| node.wall));
+        for (j, &(_, fv)) in rows.iter().enumerate() {
+            let (first, last) = (Node::between(a, c, fv), Node::between(b, d, fv));
+            for (i, &(_, fh)) in columns.iter().enumerate() {
+                let node = Node::between(&first, &last, fh);
+                if crossed.iter().any(|covered| covered.holds(node.wall)) {
+                    continue;
+                }
+                if let Some((rgb, clipped)) = window.mean(&footprint, node.place) {
+                    let k = (top + j) * self.columns + left + i;
+                    self.rgb[k] = rgb;
+                    self.clipped[k] = clipped;
+                    self.is_valid[k] = true;
+                    self.factor[k] = node.factor as f32;
+                }
             }
         }
     }
+}
+
+/// The footprint of a cell between four nodes; `scale` is a cell's size against the nodes' distance, H and V.
+fn footprint([a, b, c, d]: [&Node; 4], (scale_h, scale_v): (f64, f64)) -> Footprint {
+    let mean = |from: [&Node; 2], to: [&Node; 2], scale: f64| {
+        let half = 0.5 * scale;
+        PxPoint::new(
+            (to[0].place.x - from[0].place.x + to[1].place.x - from[1].place.x) * half,
+            (to[0].place.y - from[0].place.y + to[1].place.y - from[1].place.y) * half,
+        )
+    };
+    Footprint::of(mean([a, c], [b, d], scale_h), mean([a, b], [c, d], scale_v))
 }
 
 /// A place where everything is computed exactly.
@@ -177,6 +195,19 @@ struct Node {
     wall: WallPoint,
     place: PxPoint,
     factor: f64,
+}
+
+impl Node {
+    /// What lies a share of the way from one to another.
+    #[inline]
+    fn between(from: &Self, to: &Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        Self {
+            wall: WallPoint::new(mix(from.wall.x_mm, to.wall.x_mm), mix(from.wall.y_mm, to.wall.y_mm)),
+            place: PxPoint::new(mix(from.place.x, to.place.x), mix(from.place.y, to.place.y)),
+            factor: mix(from.factor, to.factor),
+        }
+    }
 }
 
 /// The nodes, rows of V from the bottom.
@@ -232,8 +263,18 @@ impl Nodes {
         Some([self.at(i, j)?, self.at(i + 1, j)?, self.at(i, j + 1)?, self.at(i + 1, j + 1)?])
     }
 
-    /// Box in the photo that holds the patch's nodes and half a node's distance around them.
-    fn footprint(&self, patch: &Patch<'_>) -> Option<(PxPoint, PxPoint)> {
+    /// How far the footprints of a patch's cells reach from their middles.
+    fn reach(&self, patch: &Patch<'_>, scale: (f64, f64)) -> PxPoint {
+        let columns = patch.columns.chunk_by(|a, b| a.0 == b.0).map(|columns| columns[0].0);
+        let rows = || patch.rows.chunk_by(|a, b| a.0 == b.0).map(|rows| rows[0].0);
+        columns
+            .flat_map(|i| rows().filter_map(move |j| self.around(i, j)))
+            .map(|four| footprint(four, scale).reach())
+            .fold(PxPoint::default(), |most, reach| PxPoint::new(most.x.max(reach.x), most.y.max(reach.y)))
+    }
+
+    /// Box in the photo that holds the patch's nodes.
+    fn corners(&self, patch: &Patch<'_>) -> Option<(PxPoint, PxPoint)> {
         let (first, last) = (patch.columns.first()?.0, patch.columns.last()?.0 + 1);
         let (bottom, top) = (patch.rows.first()?.0, patch.rows.last()?.0 + 1);
         let places: Vec<PxPoint> = (bottom..=top)
@@ -247,32 +288,53 @@ impl Nodes {
     }
 }
 
+/// A rectangle on the wall that is not bare: a mark with what is white around it, or all below the floor line; mm.
+#[derive(Debug, Clone, Copy)]
+struct Covered {
+    left: f64,
+    right: f64,
+    bottom: f64,
+    top: f64,
+}
+
+impl Covered {
+    fn holds(&self, wall: WallPoint) -> bool {
+        wall.x_mm > self.left && wall.x_mm < self.right && wall.y_mm > self.bottom && wall.y_mm < self.top
+    }
+}
+
 /// The bare wall: above the floor line and off the marks.
-struct Bare<'a> {
-    bay: &'a Bay,
-    setup: &'a LampSetup,
-    floor_mm: f64,
-}
+pub(super) struct Bare(Vec<Covered>);
 
-impl<'a> Bare<'a> {
-    fn of(bay: &'a Bay, setup: &'a LampSetup, options: &GridOptions) -> Self {
-        Self { bay, setup, floor_mm: geometry::floor_line_mm(setup) + options.bare.floor_margin_mm }
+impl Bare {
+    pub(super) fn of(bay: &Bay, setup: &LampSetup, options: &GridOptions) -> Self {
+        let floor = Covered {
+            left: f64::NEG_INFINITY,
+            right: f64::INFINITY,
+            bottom: f64::NEG_INFINITY,
+            top: geometry::floor_line_mm(setup) + options.bare.floor_margin_mm,
+        };
+        let on_marks = bay.marks.iter().map(|mark| {
+            let reach = mark.size.get() * options.bare.mark_half_side;
+            let (x, y) = (mark.centre.x_mm, mark.centre.y_mm - setup.marks_lowered.get());
+            Covered { left: x - reach, right: x + reach, bottom: y - reach, top: y + reach }
+        });
+        Self(std::iter::once(floor).chain(on_marks).collect())
     }
 
-    fn holds(&self, wall: WallPoint, options: &GridOptions) -> bool {
-        wall.y_mm >= self.floor_mm && !is_on_mark(self.bay, self.setup, wall, options)
+    /// What of it lies within a box around places.
+    fn crossed(&self, places: [WallPoint; 4]) -> Vec<Covered> {
+        let span = |of: fn(&WallPoint) -> f64| {
+            let values = places.iter().map(of);
+            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
+        };
+        let ((left, right), (bottom, top)) = (span(|place| place.x_mm), span(|place| place.y_mm));
+        let is_near = |c: &&Covered| left < c.right && right > c.left && bottom < c.top && top > c.bottom;
+        self.0.iter().filter(is_near).copied().collect()
     }
-}
 
-/// Whether a place on the wall shows the bare wall: above the floor line and off the marks.
-pub fn wall_is_bare(bay: &Bay, setup: &LampSetup, wall: WallPoint, options: &GridOptions) -> bool {
-    Bare::of(bay, setup, options).holds(wall, options)
-}
-
-fn is_on_mark(bay: &Bay, setup: &LampSetup, wall: WallPoint, options: &GridOptions) -> bool {
-    bay.marks.iter().any(|mark| {
-        let reach = mark.size.get() * options.bare.mark_half_side;
-        let y = mark.centre.y_mm - setup.marks_lowered.get();
-        (wall.x_mm - mark.centre.x_mm).abs() < reach && (wall.y_mm - y).abs() < reach
-    })
+    /// Whether a place on the wall shows it.
+    pub(super) fn holds(&self, wall: WallPoint) -> bool {
+        !self.0.iter().any(|covered| covered.holds(wall))
+    }
 }

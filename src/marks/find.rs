@@ -3,7 +3,7 @@
 //! **Takes** the photo, the bay's marks and places given by hand (id, pixels of the upright photo). **Gives**
 //! [`Marks`].
 //!
-//! **How**: dark four-sided shapes are sought in a small picture and read against the bay's codes
+//! **How**: dark four-sided shapes are sought in small pictures, a coarse one first, and read against the bay's codes
 //! (`tag_search`); quadrant marks are sought by their crossing and named by the layout (`quadrant`, `name`); all edges
 //! of a mark are then fitted at once at full resolution in linear light (`fit`). Places given by hand go before.
 //!
@@ -14,8 +14,8 @@ use super::by_hand::marks_by_hand;
 use super::found::{Marks, MissingMark};
 use super::layout::WallMap;
 use super::options::FindOptions;
+use super::pictures::Pictures;
 use super::quadrant_search::search_quadrants;
-use super::shrink::Grey;
 use super::tag_search::search_tags;
 use super::tried::TriedList;
 use crate::bay::Mark;
@@ -39,13 +39,11 @@ pub fn find_telling(
     let mut found = marks_by_hand(bay_marks, by_hand, options.by_hand_sigma_px);
     let mut blur_px = None;
     if found.len() < bay_marks.len() {
-        let side = photo.width().max(photo.height()) as f64;
-        let block = (side / options.search_side_px.max(1) as f64).round().max(1.0) as usize;
-        let grey = Grey::of(photo, block);
-        let tags = search_tags(&image, &grey, bay_marks, &found, tried, options);
+        let pictures = Pictures::of(photo, options.search_side_px);
+        let tags = search_tags(&image, &pictures, bay_marks, &found, tried, options);
         blur_px = tags.blur_px;
         found.extend(tags.marks);
-        let quadrants = search_quadrants(&image, &grey, bay_marks, &found, tried, options);
+        let quadrants = search_quadrants(&image, &pictures, bay_marks, &found, tried, options);
         found.extend(quadrants);
     }
     found.sort_unstable_by_key(|mark| mark.index);

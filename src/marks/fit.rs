@@ -26,13 +26,17 @@ pub(super) const LIGHT_NODES: usize = LIGHT_SIDE * LIGHT_SIDE;
 /// Iterations at most with half the samples (a good start needs four), and with all (two).
 const COARSE_ITERATIONS: usize = 12;
 const FINE_ITERATIONS: usize = 8;
-/// Samples of a large mark: a quarter of them still tells all that the first fit needs.
+/// Samples of a large mark: a sixteenth of them leads near, and then a quarter.
 const MANY_SAMPLES: usize = 3000;
 /// A step worth less than this in chi-square ends the work with half the samples.
 const NEAR: f64 = 1.0;
 /// A step worth less than this is the last one: it moves no parameter by more than 0.22 sigma, and what is left after
 /// it is far less.
 const SETTLED: f64 = 0.05;
+/// So is one that is worth less than this and moves no edge by more than so many pixels, a fifth of the sharpest blur. From a quarter
+/// of the samples a step is worth three a parameter by their noise alone; what is left after it is of second order.
+const NEARLY_SETTLED: f64 = 150.0;
+const NEARLY_SETTLED_PX: f64 = 0.04;
 /// Noise before any residual is known, codes.
 const FIRST_NOISE: f64 = 4.0;
 /// Levenberg's damping at the start, and its factors after a bad and a good step.
@@ -59,6 +63,10 @@ pub(super) trait Pattern<const N: usize>: Sized + Clone {
     fn moved(&self, step: &[f64; N]) -> Option<Self>;
     /// The logarithm of its blur.
     fn blur_ln(&self) -> f64;
+    /// By how much a step moves its edges at most, pixels; infinite where it cannot tell.
+    fn moved_px(&self, _step: &[f64]) -> f64 {
+        f64::INFINITY
+    }
 }
 
 /// One pixel of the fit.
@@ -135,22 +143,25 @@ pub(super) struct Fitted<P, const N: usize> {
 
 /// Fits the pattern, from a first guess of it and of the light.
 pub(super) fn fit<P: Pattern<N>, const N: usize>(
-    samples: Vec<Sample>,
+    samples: &[Sample],
     pattern: P,
     light: &Light,
 ) -> Option<Fitted<P, N>> {
-    // Every other sample, as on a chessboard, leads near the end at half the cost; of a large mark every fourth, by a
-    // knight's move.
-    let (every, step) = if samples.len() > MANY_SAMPLES { (4, 2) } else { (2, 1) };
-    let (mut samples, others): (Vec<Sample>, Vec<Sample>) =
-        samples.into_iter().partition(|sample| (sample.column + step * sample.row).is_multiple_of(every));
-    let start = State::new(pattern, light);
-    let coarse = Effort { enough: NEAR, iterations: COARSE_ITERATIONS, is_light_first: true };
-    let (near, pass) = settle(start, &samples, FIRST_NOISE, coarse)?;
-    samples.extend(others);
+    // Every other sample, as on a chessboard, leads near the end at half the cost; of a large mark first every sixteenth, then
+    // every fourth, by a knight's move.
+    let shares: &[(u32, u32)] = if samples.len() > MANY_SAMPLES { &[(16, 6), (4, 2)] } else { &[(2, 1)] };
+    let mut state = State::new(pattern, light);
+    let mut noise = FIRST_NOISE;
+    for (turn, &(every, step)) in shares.iter().enumerate() {
+        let is_taken = |sample: &&Sample| (sample.column + step * sample.row).is_multiple_of(every);
+        let some: Vec<Sample> = samples.iter().filter(is_taken).copied().collect();
+        let effort = Effort { enough: NEAR, iterations: COARSE_ITERATIONS, is_light_first: turn == 0 };
+        let (near, pass) = settle(state, &some, noise, effort)?;
+        (state, noise) = (near, pass.noise());
+    }
     let fine = Effort { enough: SETTLED, iterations: FINE_ITERATIONS, is_light_first: false };
-    let (end, pass) = settle(near, &samples, pass.noise(), fine)?;
-    finish(end, &pass, &samples)
+    let (end, pass) = settle(state, samples, noise, fine)?;
+    finish(end, &pass, samples)
 }
 
 /// How far the iterations go.
@@ -180,7 +191,9 @@ fn settle<P: Pattern<N>, const N: usize>(
             damping *= DAMPING_UP;
             continue;
         };
-        if pass.worth(&step) < effort.enough {
+        let worth = pass.worth(&step);
+        let is_small = || state.pattern.moved_px(&step.as_slice()[..N]) < NEARLY_SETTLED_PX;
+        if worth < effort.enough || (worth < NEARLY_SETTLED && !is_light_only && is_small()) {
             state = next;
             break;
         }

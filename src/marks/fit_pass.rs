@@ -3,15 +3,13 @@
 //! The model and its parameters are described in [`super::fit`].
 
 use super::fit::{LIGHT_NODES, LIGHT_SIDE, Light, Pattern, Sample};
+use super::fit_sums::{MAX_OWN, NODE_STEPS, Sums, TOGETHER};
+use super::srgb_table::{SrgbTable, encode};
 use nalgebra::{DMatrix, DVector};
 use std::ops::Range;
-use std::sync::LazyLock;
 
-/// The four nodes around a place, counted from the upper left one.
-const NODE_STEPS: [usize; 4] = [0, 1, LIGHT_SIDE, LIGHT_SIDE + 1];
-/// Room for the parameters outside the light's grid: those of a pattern, growth and black; the rest stays 0. A fixed
-/// size lets the compiler add them up side by side.
-const MAX_OWN: usize = 12;
+/// A change of whiteness per parameter under this tells nothing of place or blur: an edge's are some tenths.
+const FLAT: f64 = 1e-4;
 /// Spread of the light's second differences that is expected between nodes, in natural logarithm.
 const LIGHT_BEND: f64 = 0.4;
 /// Expected logarithm of the blur in pixels, and its spread: 0.5 to 2 px are common.
@@ -35,12 +33,6 @@ const GROWTH_BOUND: f64 = 0.24;
 /// Largest shift of edges by blur under a gradient of light, pixels: a wild light early in a fit must not lose the
 /// mark.
 const MAX_BLUR_SHIFT: f64 = 2.0;
-/// The sRGB curve in codes (IEC 61966-2-1): end and slope of its straight toe, scale, offset and exponent.
-const SRGB_TOE: f64 = 0.003_130_8;
-const SRGB_TOE_SLOPE: f64 = 12.92 * 255.0;
-const SRGB_SCALE: f64 = 1.055 * 255.0;
-const SRGB_OFFSET: f64 = 0.055 * 255.0;
-const SRGB_GAMMA: f64 = 2.4;
 /// Reach in samples over which the residuals' correlation is summed.
 const CORRELATION_REACH: usize = 3;
 /// Median of the absolute value of a standard normal, for a robust sigma.
@@ -61,17 +53,25 @@ impl<P> State<P> {
         Self { pattern, growth: GROWTH.0, black_ln: BLACK_LN.0, light: light.clone() }
     }
 
+    /// Logarithm of the light at the four nodes around a sample.
+    #[inline]
+    fn around(&self, sample: &Sample) -> [f64; 4] {
+        let [a, b, c, d] = NODE_STEPS;
+        let (ln, first) = (&self.light.ln, sample.first_node);
+        [ln[first + a], ln[first + b], ln[first + c], ln[first + d]]
+    }
+
     /// Light on white at a sample.
     fn light(&self, sample: &Sample) -> f64 {
-        let nodes = NODE_STEPS.iter().zip(sample.node_weights);
-        nodes.map(|(step, weight)| self.light.ln[sample.first_node + step] * weight).sum::<f64>().exp()
+        let [a, b, c, d] = &sample.node_weights;
+        let [upper_left, upper_right, lower_left, lower_right] = self.around(sample);
+        (upper_left * a + upper_right * b + lower_left * c + lower_right * d).exp()
     }
 
     /// By how much blur shifts edges at a sample, pixels: the gradient of the light's logarithm times the blur's
     /// square.
     fn blur_shift(&self, sample: &Sample, blur_square: f64) -> (f64, f64) {
-        let [upper_left, upper_right, lower_left, lower_right] =
-            NODE_STEPS.map(|step| self.light.ln[sample.first_node + step]);
+        let [upper_left, upper_right, lower_left, lower_right] = self.around(sample);
         let (fx, fy) = sample.between;
         let along = (upper_right - upper_left) * (1.0 - fy) + (lower_right - lower_left) * fy;
         let down = (lower_left - upper_left) * (1.0 - fx) + (lower_right - upper_right) * fx;
@@ -153,10 +153,13 @@ impl Pass {
             curve: SrgbTable::shared(),
         };
         let mut sums = Sums::new();
-        for sample in samples {
-            pass.add_sample(state, sample, &constants, &mut sums);
+        for together in samples.chunks(TOGETHER) {
+            for sample in together {
+                pass.add_sample(state, sample, &constants, &mut sums);
+            }
+            sums.settle();
         }
-        pass.take_sums(&sums, N + 2);
+        sums.add_to(&mut pass.normal, &mut pass.slope, size, N + 2);
         pass.add_priors(state);
         pass
     }
@@ -186,31 +189,21 @@ impl Pass {
         let edge = share * (1.0 + 4.0 * k * (1.0 - 2.0 * w));
         let weight = (HUBER * noise / residual.abs().max(f64::MIN_POSITIVE)).min(1.0) / (noise * noise);
         let mut own = [0.0; MAX_OWN];
-        for (out, change) in own.iter_mut().zip(look.change) {
+        for (out, change) in own.iter_mut().zip(look.change.iter()) {
             *out = edge * change;
         }
         own[N] = share * 4.0 * w * (1.0 - w);
         own[N + 1] = light * (1.0 - grown) * black * steepness;
         self.edges.push(own[N]);
-        let lit = sample.node_weights.map(|node| level * steepness * node);
-        sums.add::<N>(&own, sample.first_node, lit, residual, weight);
-    }
-
-    /// Takes over the samples' sums; `own` counts the parameters outside the light's grid.
-    fn take_sums(&mut self, sums: &Sums, own: usize) {
-        let size = self.size;
-        for row in 0..own {
-            self.normal[row * size + row..row * size + own].copy_from_slice(&sums.own[row][row..own]);
-            for (node, crossed) in sums.crossed.iter().enumerate() {
-                self.normal[row * size + own + node] = crossed[row];
-            }
+        let by_light = level * steepness;
+        let [a, b, c, d] = sample.node_weights;
+        let lit = [by_light * a, by_light * b, by_light * c, by_light * d];
+        let is_flat = look.change.iter().all(|change| change.abs() < FLAT);
+        if is_flat {
+            sums.add_flat::<N>(own[N + 1], sample.first_node, &lit, residual, weight);
+        } else {
+            sums.add::<N>(&own, sample.first_node, &lit, residual, weight);
         }
-        for (node, line) in sums.light.iter().enumerate() {
-            let from = (own + node) * size + own;
-            self.normal[from..from + LIGHT_NODES].copy_from_slice(line);
-        }
-        self.slope[..own].copy_from_slice(&sums.own_slope[..own]);
-        self.slope[own..].copy_from_slice(&sums.light_slope);
     }
 
     fn add_priors<P: Pattern<N>, const N: usize>(&mut self, state: &State<P>) {
@@ -292,103 +285,6 @@ impl Pass {
         let huber = |r: f64| if r <= HUBER { r * r } else { HUBER * (2.0 * r - HUBER) };
         self.prior_cost + self.residuals.iter().map(|r| huber(r.abs() / noise)).sum::<f64>()
     }
-}
-
-/// The samples' share of the normal equations while it is added up.
-struct Sums {
-    /// Parameters outside the light's grid against one another.
-    own: [[f64; MAX_OWN]; MAX_OWN],
-    own_slope: [f64; MAX_OWN],
-    /// Each node of the light against the parameters outside its grid.
-    crossed: [[f64; MAX_OWN]; LIGHT_NODES],
-    /// Nodes against one another, upper triangle.
-    light: [[f64; LIGHT_NODES]; LIGHT_NODES],
-    light_slope: [f64; LIGHT_NODES],
-}
-
-impl Sums {
-    fn new() -> Self {
-        Self {
-            own: [[0.0; MAX_OWN]; MAX_OWN],
-            own_slope: [0.0; MAX_OWN],
-            crossed: [[0.0; MAX_OWN]; LIGHT_NODES],
-            light: [[0.0; LIGHT_NODES]; LIGHT_NODES],
-            light_slope: [0.0; LIGHT_NODES],
-        }
-    }
-
-    /// Adds a sample of a pattern with `N` parameters: its changes by the own ones and by the four nodes around it.
-    #[inline]
-    fn add<const N: usize>(
-        &mut self,
-        own: &[f64; MAX_OWN],
-        first_node: usize,
-        lit: [f64; 4],
-        residual: f64,
-        weight: f64,
-    ) {
-        const { assert!(N + 2 <= MAX_OWN, "the pattern has more parameters than there is room for") };
-        let add_scaled = |line: &mut [f64; MAX_OWN], scale: f64| {
-            for (out, other) in line.iter_mut().zip(own) {
-                *out += scale * other;
-            }
-        };
-        for (line, value) in self.own.iter_mut().zip(own).take(N + 2) {
-            add_scaled(line, value * weight);
-        }
-        add_scaled(&mut self.own_slope, weight * residual);
-        let nodes = NODE_STEPS.map(|step| first_node + step);
-        for (a, (&node, change)) in nodes.iter().zip(lit).enumerate() {
-            let scaled = change * weight;
-            add_scaled(&mut self.crossed[node], scaled);
-            for (&other, other_change) in nodes.iter().zip(lit).skip(a) {
-                self.light[node][other] += scaled * other_change;
-            }
-            self.light_slope[node] += scaled * residual;
-        }
-    }
-}
-
-/// [`encode`] from a table over the square root of the light: a power costs more than all else that a sample asks.
-struct SrgbTable {
-    /// Code and its derivative by the light.
-    entries: Vec<(f64, f64)>,
-}
-
-/// Entries of the table; linear interpolation between them errs by less than 1e-4 codes above the toe.
-const TABLE_ENTRIES: usize = 8192;
-/// Light under which the curve bends too fast for the table.
-const TABLE_FROM: f64 = 0.0035;
-
-impl SrgbTable {
-    fn shared() -> &'static Self {
-        static TABLE: LazyLock<SrgbTable> = LazyLock::new(|| {
-            let entries = (0..=TABLE_ENTRIES + 1).map(|k| encode((k as f64 / TABLE_ENTRIES as f64).powi(2))).collect();
-            SrgbTable { entries }
-        });
-        &TABLE
-    }
-
-    fn encode(&self, level: f64) -> (f64, f64) {
-        if !(TABLE_FROM..1.0).contains(&level) {
-            return encode(level);
-        }
-        let at = level.sqrt() * TABLE_ENTRIES as f64;
-        // Truncation to a signed 32-bit number is the fastest floor of what is positive.
-        let whole = at as i32;
-        let (k, fraction) = (whole as usize, at - f64::from(whole));
-        let ((a, a_slope), (b, b_slope)) = (self.entries[k], self.entries[k + 1]);
-        (a + fraction * (b - a), a_slope + fraction * (b_slope - a_slope))
-    }
-}
-
-/// sRGB code of a light level and its derivative; continued past 1 so that bright light keeps a slope.
-fn encode(level: f64) -> (f64, f64) {
-    if level <= SRGB_TOE {
-        return (SRGB_TOE_SLOPE * level, SRGB_TOE_SLOPE);
-    }
-    let power = SRGB_SCALE * level.powf(1.0 / SRGB_GAMMA);
-    (power - SRGB_OFFSET, power / (SRGB_GAMMA * level))
 }
 
 /// Sum of the correlations of the residuals at edges with their neighbours, the sample itself included. The fit takes

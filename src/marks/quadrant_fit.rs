@@ -62,7 +62,7 @@ pub(super) fn refine(image: &LinearImage, guess: &QuadrantGuess, options: &FindO
     let pattern = Crossing { x: 0.0, y: 0.0, right: guess.right, up: guess.up, blur_ln: FIRST_BLUR_LN };
     let step = 0.5 * (LIGHT_SIDE - 1) as f64 / radius;
     let light = Light { ln: first_light(guess), grid_steps: [[step, 0.0], [0.0, step]] };
-    let fitted = fit(samples, pattern, &light)?;
+    let fitted = fit(&samples, pattern, &light)?;
     let end = fitted.pattern;
     let variance = 0.5 * (fitted.covariance[(0, 0)] + fitted.covariance[(1, 1)]);
     let has_stayed = end.x.hypot(end.y) <= options.disc.most_move_share * radius;

@@ -3,6 +3,7 @@
 use super::found::FoundMark;
 use super::name::{Seen, name};
 use super::options::FindOptions;
+use super::pictures::Pictures;
 use super::quadrant::{QuadrantSight, sights};
 use super::quadrant_fit::refine;
 use super::shrink::Grey;
@@ -24,7 +25,7 @@ fn quadrant(centre: PxPoint, fate: Fate, why: &str) -> Tried {
 /// Finds quadrant marks; `known` holds the marks found so far.
 pub(super) fn search_quadrants(
     image: &LinearImage,
-    grey: &Grey,
+    pictures: &Pictures<'_>,
     bay_marks: &[Mark],
     known: &[FoundMark],
     tried: &TriedList,
@@ -36,6 +37,7 @@ pub(super) fn search_quadrants(
     if wanted.is_empty() {
         return Vec::new();
     }
+    let grey = pictures.fine();
     let smooth = grey.smoothed();
     let mut best = Vec::new();
     let full = (grey.block > 1).then_some(1);

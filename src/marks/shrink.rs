@@ -195,20 +195,39 @@ impl Shape {
                     }
                 }
                 let (pixels, _) = sums.as_chunks::<CHANNELS>();
-                // Blocks of two are the common case; their fixed size lets the compiler unroll.
-                if self.block == 2 {
-                    let (pairs, _) = pixels.as_chunks::<2>();
-                    for (out, [a, b]) in out.iter_mut().zip(pairs) {
-                        *out = level(from_fn(|k| a[k].into() + b[k].into()));
-                    }
-                } else {
-                    for (out, block) in out.iter_mut().zip(pixels.chunks_exact(self.block)) {
-                        *out = level(from_fn(|k| block.iter().map(|pixel| pixel[k].into()).sum()));
+                // Blocks of two and four are the common cases; their fixed size lets the compiler unroll.
+                match self.block {
+                    2 => fill::<S, CHANNELS, 2>(out, pixels, &level),
+                    4 => fill::<S, CHANNELS, 4>(out, pixels, &level),
+                    block => {
+                        for (out, block) in out.iter_mut().zip(pixels.chunks_exact(block)) {
+                            *out = level(from_fn(|k| block.iter().map(|pixel| pixel[k].into()).sum()));
+                        }
                     }
                 }
             }
         });
         out
+    }
+}
+
+/// The levels of a row of blocks from the sums of their columns.
+fn fill<S, const CHANNELS: usize, const BLOCK: usize>(
+    out: &mut [u16],
+    columns: &[[S; CHANNELS]],
+    level: &impl Fn([u32; CHANNELS]) -> u16,
+) where
+    S: Copy + Into<u32>,
+{
+    let (blocks, _) = columns.as_chunks::<BLOCK>();
+    for (out, block) in out.iter_mut().zip(blocks) {
+        let mut sums = [0u32; CHANNELS];
+        for column in block {
+            for (sum, part) in sums.iter_mut().zip(column.iter()) {
+                *sum += (*part).into();
+            }
+        }
+        *out = level(sums);
     }
 }
 

@@ -70,7 +70,7 @@ pub(super) fn refine(
     let first_blur = if care == Care::Quick { 0.0 } else { NOISY_BLUR * longest / SQUARE_SIDE as f64 };
     let pattern = TagPattern::new(&map, FIRST_BLUR_LN.max(first_blur.ln()), code)?;
     let light = Light { ln: first_light(&reading.levels, code, options), grid_steps: grid_steps(&back)? };
-    let fitted = fit(samples, pattern, &light)?;
+    let fitted = fit(&samples, pattern, &light)?;
     let place = place_of(&fitted, reference, options)?;
     let most = options.tag.most_move_share * longest;
     let has_stayed = place.corners.iter().zip(&reading.corners).all(|(a, b)| a.distance(*b) <= most);
@@ -248,23 +248,21 @@ impl TagPattern {
 
     /// Darkness at (u, v) in modules under blurs of `blur_u`, `blur_v` modules, and its change by u, v and ln blur.
     fn darkness(&self, u: f64, v: f64, blur_u: f64, blur_v: f64) -> [f64; 4] {
-        let across = cells(u, blur_u);
-        let down = cells(v, blur_v);
-        let mut out = [0.0; 4];
-        for (row, dv) in down.iter() {
-            let mut line = [0.0; 3];
-            for (column, du) in across.iter() {
-                let dark = self.dark[row][column];
-                for (sum, part) in line.iter_mut().zip(du) {
-                    *sum += dark * part;
-                }
+        let (across, down) = (cells(u, blur_u), cells(v, blur_v));
+        let (mut value, mut by_u, mut by_v, mut by_blur) = (0.0, 0.0, 0.0, 0.0);
+        for (dark, part) in self.dark[down.first..].iter().zip(down.parts()) {
+            let (mut line, mut line_by_u, mut line_by_blur) = (0.0, 0.0, 0.0);
+            for (dark, part) in dark[across.first..].iter().zip(across.parts()) {
+                line += dark * part[0];
+                line_by_u += dark * part[1];
+                line_by_blur += dark * part[2];
             }
-            out[0] += line[0] * dv[0];
-            out[1] += line[1] * dv[0];
-            out[2] += line[0] * dv[1];
-            out[3] += line[2] * dv[0] + line[0] * dv[2];
+            value += line * part[0];
+            by_u += line_by_u * part[0];
+            by_v += line * part[1];
+            by_blur += line_by_blur * part[0] + line * part[2];
         }
-        out
+        [value, by_u, by_v, by_blur]
     }
 }
 
@@ -281,8 +279,9 @@ struct Cells {
 }
 
 impl Cells {
-    fn iter(&self) -> impl Iterator<Item = (usize, &[f64; 3])> {
-        self.parts[..self.count].iter().enumerate().map(|(k, part)| (self.first + k, part))
+    #[inline]
+    fn parts(&self) -> &[[f64; 3]] {
+        &self.parts[..self.count]
     }
 }
 
@@ -294,6 +293,11 @@ fn cells(place: f64, blur: f64) -> Cells {
     let (first, whole) = (from as i32 as usize, to as i32);
     let end = whole as usize + usize::from(f64::from(whole) < to);
     let mut out = Cells { first, count: end.saturating_sub(first), parts: [[0.0; 3]; MAX_CELLS] };
+    if out.count == 1 && reach < place && place < last - reach {
+        // Far from all edges.
+        out.parts[0] = [1.0, 0.0, 0.0];
+        return out;
+    }
     let mut z0 = (first as f64 - place) / blur;
     let mut low = normal(z0);
     for (k, part) in out.parts[..out.count].iter_mut().enumerate() {
@@ -345,6 +349,13 @@ impl Pattern<PARAMETERS> for TagPattern {
 
     fn blur_ln(&self) -> f64 {
         self.blur_ln
+    }
+
+    fn moved_px(&self, step: &[f64]) -> f64 {
+        // The map's linear part moves corners, its constants all of the tag, the blur is a share of itself.
+        let map: f64 = step[..6].iter().map(|change| change.abs()).fold(0.0, f64::max);
+        let tilt = (step[6].abs() + step[7].abs()) * (self.h[0].abs() + self.h[4].abs());
+        map.max(tilt).max(step[PARAMETERS - 1].abs() * self.blur)
     }
 }
 

@@ -1,4 +1,4 @@
-//! The search for the bay's tags: first in a small picture, then harder where one is missing.
+//! The search for the bay's tags: first in a coarse picture, then harder where one is missing.
 
 use super::component::shapes;
 use super::decode::{Care, CodeReading, read, why_not_read};
@@ -6,6 +6,7 @@ use super::found::FoundMark;
 use super::guided::{Tolerance, likely_places};
 use super::layout::{WallMap, order_corners};
 use super::options::FindOptions;
+use super::pictures::Pictures;
 use super::quad::{Quad, quad_of, why_no_quad};
 use super::shrink::Grey;
 use super::tag_family::code_of;
@@ -33,13 +34,21 @@ const SURE: Tolerance = Tolerance { sizes: &[1.0], turns: &[0.0] };
 /// Finds tags; by place in the bay's list. Marks of other kinds and those in `by_hand` are left alone.
 pub(super) fn search_tags(
     image: &LinearImage,
-    grey: &Grey,
+    pictures: &Pictures<'_>,
     bay_marks: &[Mark],
     by_hand: &[FoundMark],
     tried: &TriedList,
     options: &FindOptions,
 ) -> FoundTags {
     let mut search = TagSearch::new(image, bay_marks, by_hand, tried, options);
+    if search.missing().is_empty() {
+        return search.outcome();
+    }
+    search.whole(pictures.coarse(), CONTRASTS[0], Care::Quick);
+    if search.missing().is_empty() {
+        return search.outcome();
+    }
+    let grey = pictures.fine();
     search.whole(&grey.smoothed(), CONTRASTS[0], Care::Quick);
     search.near_expected();
     // Coarser pictures first: they are cheap, and noise is even there.

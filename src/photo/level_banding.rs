@@ -15,8 +15,8 @@ use super::options::PhotoOptions;
 use crate::units::PxPoint;
 use rayon::prelude::*;
 
-/// Pixels that are read in a cell, along the read-out and across it: a floor is darker than a wall, and noisier.
-const READ: (usize, usize) = (10, 40);
+/// Rows that are read in a cell: a floor is darker than a wall, and noisier.
+const READ_ROWS: usize = 10;
 /// Pixels along a side of a cell under which a picture is too small to tell.
 const LEAST_PX: usize = 4;
 /// Bands over the read-out that are tried, and their step: fewer than three are a cubic's own course.
@@ -106,18 +106,13 @@ fn stretch(cells: &[Option<f64>], column: usize, start: usize, end: usize, optio
     is_smooth.then_some(Stretch { column, start, rest, courses })
 }
 
-/// Mean light of a cell.
+/// Mean light of a cell: some rows of it, all of their pixels.
 fn cell(image: &LinearImage<'_>, column: usize, row: usize) -> f64 {
     let (width, height) = (image.photo().width(), image.photo().height());
-    let place = |step: usize, steps: usize, length: usize| (2 * step + 1) * length / (2 * steps);
-    let mut sum = 0.0;
-    for y in 0..READ.0 {
-        let y = place(READ.0 * row + y, READ.0 * ALONG, height);
-        for x in 0..READ.1 {
-            sum += image.luminance(place(READ.1 * column + x, READ.1 * ACROSS, width), y);
-        }
-    }
-    f64::from(sum) / (READ.0 * READ.1) as f64
+    let columns = column * width / ACROSS..(column + 1) * width / ACROSS;
+    let row_at = |y: usize| (2 * (READ_ROWS * row + y) + 1) * height / (2 * READ_ROWS * ALONG);
+    let sum: f64 = (0..READ_ROWS).map(|y| image.row_luminance(columns.clone(), row_at(y))).sum();
+    sum / (READ_ROWS * columns.len()) as f64
 }
 
 /// The sums of each group of columns; a group without floor has none.

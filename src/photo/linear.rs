@@ -7,7 +7,7 @@
 //! **Weak when** the ambient photo is displaced by a fraction of a pixel: interpolation then smooths its noise.
 
 use super::image::{Photo, Pixels};
-use std::ops::Range;
+use super::row_light::light_units;
 
 /// Luminance weights of linear sRGB (IEC 61966-2-1 / ITU-R BT.709): red, green, blue.
 pub const LUMINANCE_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
@@ -15,7 +15,7 @@ pub const LUMINANCE_WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
 /// Codes from here on count as clipped (8-bit): JPEG ringing moves a clipped 255 down by a code or two.
 pub const CLIPPED_FROM_CODE: f32 = 253.0;
 /// The same, as an 8-bit sample.
-const CLIPPED_FROM_SAMPLE: u8 = CLIPPED_FROM_CODE as u8;
+pub(super) const CLIPPED_FROM_SAMPLE: u8 = CLIPPED_FROM_CODE as u8;
 
 /// sRGB decoding of a code 0..=255 to linear light 0..=1 (IEC 61966-2-1).
 pub fn srgb_to_linear(code: f32) -> f32 {
@@ -55,7 +55,7 @@ impl Default for AmbientAlignment {
 
 /// The ambient photo and where to read it.
 #[derive(Debug, Clone, Copy)]
-struct Ambient<'a> {
+pub(super) struct Ambient<'a> {
     photo: &'a Photo,
     /// Whole pixels of the displacement.
     whole: (isize, isize),
@@ -69,8 +69,10 @@ struct Ambient<'a> {
 pub struct LinearImage<'a> {
     photo: &'a Photo,
     /// Light of each 8-bit code.
-    table: [f32; 256],
-    ambient: Option<Ambient<'a>>,
+    pub(super) table: [f32; 256],
+    /// The same in parts of [`SUM_UNITS`].
+    pub(super) units: [i32; 256],
+    pub(super) ambient: Option<Ambient<'a>>,
 }
 
 impl<'a> LinearImage<'a> {
@@ -80,7 +82,7 @@ impl<'a> LinearImage<'a> {
         for (code, level) in table.iter_mut().enumerate() {
             *level = srgb_to_linear(code as f32);
         }
-        Self { photo, table, ambient: None }
+        Self { photo, table, units: table.map(light_units), ambient: None }
     }
 
     /// The view of `photo` minus the light of `ambient`. Beyond the ambient photo's edge its nearest pixel counts.
@@ -103,6 +105,7 @@ impl<'a> LinearImage<'a> {
         for level in &mut self.table {
             *level = light_of(*level);
         }
+        self.units = self.table.map(light_units);
         self
     }
 
@@ -156,24 +159,6 @@ impl<'a> LinearImage<'a> {
     pub fn light_and_clipping(&self, x: usize, y: usize) -> [f32; 4] {
         let [red, green, blue] = self.rgb(x, y);
         [red, green, blue, f32::from(u8::from(self.is_clipped(x, y)))]
-    }
-
-    /// Appends a part of an upright row, pixel by pixel as [`Self::light_and_clipping`] gives them.
-    pub fn append_row(&self, columns: Range<usize>, y: usize, out: &mut Vec<[f32; 4]>) {
-        let photo = self.photo;
-        match (&photo.pixels, &self.ambient) {
-            // The usual photo, as it lies in memory: its pixels follow one another.
-            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 && !columns.is_empty() => {
-                let first = 3 * photo.upright.index(columns.start, y);
-                let (pixels, _) = samples[first..first + 3 * columns.len()].as_chunks::<3>();
-                out.extend(pixels.iter().map(|pixel| {
-                    let [red, green, blue] = pixel.map(|sample| self.table[usize::from(sample)]);
-                    let is_clipped = pixel.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE);
-                    [red, green, blue, f32::from(u8::from(is_clipped))]
-                }));
-            }
-            _ => out.extend(columns.map(|x| self.light_and_clipping(x, y))),
-        }
     }
 
     /// Light of one pixel as a photo has it.

@@ -17,6 +17,7 @@ mod exif;
 mod heic_boxes;
 mod jpeg_walk;
 pub mod linear;
+pub mod row_light;
 pub mod banding;
 pub mod black;
 pub mod bracket;

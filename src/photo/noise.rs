@@ -15,6 +15,8 @@ use super::linear::LinearImage;
 const LAG_PX: usize = 4;
 /// Side of a block.
 const BLOCK_PX: usize = 8;
+/// Pixels that a row of a block's differences is made of.
+const LINE_PX: usize = BLOCK_PX + 2 * LAG_PX;
 /// Blocks that are looked at, about; more change the curve by less than a percent.
 const BLOCKS: usize = 12_000;
 /// Bins of the square root of the level, on which shot noise is even.
@@ -44,7 +46,7 @@ impl NoiseCurve {
     /// Measures the curve; `None` when no unclipped part of the photo is large enough.
     pub fn measure(image: &LinearImage<'_>) -> Option<Self> {
         let (width, height) = (image.photo().width(), image.photo().height());
-        let reach = BLOCK_PX + 2 * LAG_PX;
+        let reach = LINE_PX;
         if width < reach || height < BLOCK_PX {
             return None;
         }
@@ -101,13 +103,7 @@ fn block_noise(image: &LinearImage<'_>, left: usize, top: usize) -> Option<(f32,
     let (mut sum, mut magnitude) = (0.0, 0.0);
     for row in 0..BLOCK_PX {
         let y = top + row;
-        let mut line = [0.0_f32; BLOCK_PX + 2 * LAG_PX];
-        for (offset, level) in line.iter_mut().enumerate() {
-            if image.is_clipped(left + offset, y) {
-                return None;
-            }
-            *level = image.luminance(left + offset, y);
-        }
+        let line = image.unclipped::<LINE_PX>(left, y)?;
         for column in 0..BLOCK_PX {
             let (before, at, after) = (line[column], line[column + LAG_PX], line[column + 2 * LAG_PX]);
             sum += at;
