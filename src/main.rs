@@ -27,6 +27,10 @@ fn main() -> ExitCode {
         Command::Aim(args) => aim::run(&args, &mut anstream::stdout()),
         #[cfg(feature = "serve")]
         Command::Serve(args) => lampwright::page::serve(&args, &mut anstream::stdout()),
+        #[cfg(feature = "serve")]
+        Command::PageWorker(args) => {
+            lampwright::page::worker(&args, &mut std::io::stdin().lock(), &mut std::io::stdout().lock())
+        }
         Command::Scene(args) => scenes::run(&args),
         Command::Options => options::run(&mut anstream::stdout()),
         Command::Rules(args) => rules::run(&args, &mut anstream::stdout()),

@@ -76,6 +76,144 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
         assert!(report.status == 200 && report.body.starts_with(b"%PDF"), "{}", report.text());
     }
     assert_eq!(client.get("/desk/bay/0").status, 200);
+    // What the page recorded is measured again from the store alone, to the last digit.
+    let shop = server.folder.path().join("shop");
+    let again = std::process::Command::new(env!("CARGO_BIN_EXE_lampwright"))
+        .args(["record", "replay", shop.to_str().unwrap(), &(server.entries() - 1).to_string()])
+        .output()
+        .unwrap();
+    assert!(again.status.success(), "{again:?}");
+}
+
+/// The good photo at half the light: codes through sRGB's curve and back.
+fn half_photo() -> Vec<u8> {
+    let mut picture = image::load_from_memory(&good_photo()).unwrap().to_rgb8();
+    let light = |code: f64| if code <= 0.04045 { code / 12.92 } else { ((code + 0.055) / 1.055).powf(2.4) };
+    let code = |light: f64| if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
+    let halved: Vec<u8> =
+        (0..=255_u8).map(|value| (255.0 * code(0.5 * light(f64::from(value) / 255.0))).round() as u8).collect();
+    picture.iter_mut().for_each(|value| *value = halved[usize::from(*value)]);
+    let mut bytes = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 95).encode_image(&picture).unwrap();
+    bytes
+}
+
+#[test]
+fn an_inspection_holds_so_many_photos_and_no_more() {
+    let server = Server::start(&["--most-photos", "1"]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let page = client.get(&format!("/i/{id}"));
+    let request = client.upload_request(&id, &page, "nothing", "p.jpg", &dark_photo());
+    assert_eq!(parse(&raw(server.port, &request)).status, 303);
+    let answer = client.upload(&id, "nothing", "p.jpg", &good_photo());
+    assert!(answer.status == 422 && answer.text().contains("has 1 photos already"), "{}", answer.text());
+    assert_eq!(parse(&raw(server.port, &request)).status, 303, "the one that counts, sent again");
+    assert_eq!(server.readings(), 1);
+}
+
+/// Photos that go with the beam's are used, filed and measured again; a field that was left empty is none, and what does not
+/// go together is not used.
+#[test]
+fn more_photos_go_with_the_beam_s() {
+    let example = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("calib/lenses/example.lens.toml");
+    let folder = tempfile::tempdir().unwrap();
+    let lens = folder.path().join("wide.lens.toml");
+    fs::write(&lens, fs::read_to_string(example).unwrap().replace("height = 3000", "height = 2250")).unwrap();
+    let server = Server::start(&["--lens", lens.to_str().unwrap()]);
+    let client = server.client();
+    let entry = [("vehicle", "order 12"), ("who", "AB"), ("height", "699"), ("offset", "571"), ("lamps", "two")];
+    assert!(client.get("/new").text().contains("<option value=\"0\" selected>wide</option>"));
+    // Of another camera than the photo's: said, and by no path.
+    let with_lens = [&entry[..], &[("lens", "0")]].concat();
+    let id = client.post("/new", &with_lens).header("location").unwrap().to_owned();
+    let wrong = client.upload(id.trim_start_matches("/i/"), "nothing", "p.jpg", &good_photo());
+    assert!(wrong.status == 422 && wrong.text().contains("does not fit the lens file"), "{}", wrong.text());
+    assert!(!wrong.text().contains("wide.lens"), "{}", wrong.text());
+    assert_eq!(client.post("/new", &[&entry[..], &[("lens", "7")]].concat()).status, 404);
+
+    let id = client.begin("order 13");
+    let (good, half, none) = (good_photo(), half_photo(), Vec::new());
+    let send = |files: &[(&str, &str, &[u8])]| {
+        let page = client.get(&format!("/i/{id}"));
+        let (key, seen, lamp) = (page.field("key"), page.field("seen"), page.field("lamp"));
+        let fields =
+            [("form", client.form.as_str()), ("key", &key), ("seen", &seen), ("lamp", &lamp), ("said", "nothing")];
+        parse(&raw(server.port, &client.multipart_of(&format!("/i/{id}/photo"), &fields, files)))
+    };
+    let entries = server.entries();
+    for files in [
+        vec![("marks", "m.jpg", &good)],
+        vec![("photo", "p.jpg", &none), ("marks", "m.jpg", &good)],
+        vec![("photo", "p.jpg", &good), ("marks", "m.jpg", &good), ("bracket", "b.jpg", &half)],
+        vec![("photo", "p.jpg", &good), ("photo", "p.jpg", &good)],
+        vec![("bracket", "b.jpg", &half); 9],
+    ] {
+        let files: Vec<(&str, &str, &[u8])> =
+            files.iter().map(|(field, name, bytes)| (*field, *name, &bytes[..])).collect();
+        let status = send(&files).status;
+        assert!(
+            [403, 422].contains(&status),
+            "{files:?}: {status}",
+            files = files.iter().map(|f| f.0).collect::<Vec<_>>()
+        );
+    }
+    let bad = send(&[("marks", "m.jpg", b"<svg/> and so on and on"), ("photo", "p.jpg", &good)]);
+    assert_eq!((bad.status, server.entries()), (415, entries));
+    assert_eq!(send(&[("marks", "m.jpg", &good), ("ambient", "", b""), ("photo", "p.jpg", &half)]).status, 303);
+    assert_eq!(send(&[("photo", "p.jpg", &good), ("bracket", "a", &half), ("bracket", "", b"")]).status, 303);
+    let json = client.get(&format!("/desk/{id}/record.json"));
+    let json: serde_json::Value = serde_json::from_slice(&json.body).unwrap();
+    let readings = json["records"][0]["entry"]["lamps"][0]["readings"].as_array().unwrap().clone();
+    assert!(readings[0]["marks_photo"]["name"].as_str().unwrap().starts_with("marks-"), "{readings:?}");
+    assert_eq!(readings[0]["reading"]["status"], "measured");
+    assert_eq!(readings[1]["bracket"].as_array().unwrap().len(), 1);
+    let shop = server.folder.path().join("shop");
+    let again = std::process::Command::new(env!("CARGO_BIN_EXE_lampwright"))
+        .args(["record", "replay", shop.to_str().unwrap(), &(server.entries() - 1).to_string()])
+        .output()
+        .unwrap();
+    assert!(again.status.success(), "{again:?}");
+}
+
+/// 108 megapixels of 16-bit black in 3 MB: within the limits of what is read, and seconds and a gigabyte of work.
+fn heavy_photo() -> Vec<u8> {
+    let (width, height) = (12_032, 9_024);
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Sixteen);
+    encoder.set_compression(png::Compression::Fast);
+    let mut writer = encoder.write_header().unwrap();
+    let mut rows = writer.stream_writer().unwrap();
+    let row = vec![0; width as usize * 6];
+    (0..height).for_each(|_| std::io::Write::write_all(&mut rows, &row).unwrap());
+    rows.finish().unwrap();
+    drop(writer);
+    bytes
+}
+
+/// A photo that takes too long, or too much memory, ends its worker: a plain answer, nothing half recorded, and the next
+/// photo counts.
+#[test]
+fn what_takes_too_much_is_ended_and_leaves_nothing() {
+    // What each sees as too much is so for any machine and build: of seconds of work one, of a gigabyte an eighth.
+    for (limit, photo) in [(["--photo-seconds", "1"], heavy_photo()), (["--photo-mib", "128"], heavy_photo())] {
+        let server = Server::start(&limit);
+        let client = server.client();
+        let id = client.begin("order 12");
+        let (entries, files) = (server.entries(), server.files());
+        let answer = client.upload(&id, "nothing", "p.png", &photo);
+        assert_eq!(answer.status, 422, "{limit:?}: {}", answer.text());
+        assert!(answer.text().contains("too long, or too much memory"), "{}", answer.text());
+        assert!(server.log().contains("gave no answer within its limits"), "{}", server.log());
+        assert_eq!((server.entries(), server.files()), (entries, files), "{limit:?}");
+        assert_eq!(client.get(&format!("/i/{id}")).status, 200, "it still serves");
+        if limit[0] == "--photo-mib" {
+            assert_eq!(client.upload(&id, "nothing", "p.jpg", &good_photo()).status, 303);
+            assert_eq!(server.readings(), 1);
+        }
+    }
 }
 
 #[test]

@@ -42,6 +42,10 @@ pub enum Command {
     #[cfg(feature = "serve")]
     #[command(after_help = CAUTIONS)]
     Serve(Box<super::serve::ServeArgs>),
+    /// Measure one photo of the page's server, which starts this itself
+    #[cfg(feature = "serve")]
+    #[command(hide = true)]
+    PageWorker(super::serve::PageWorkerArgs),
     /// Print a record as PDF: one page for the customer, with the full table for the file on request
     #[cfg(feature = "records")]
     Report(super::report::ReportArgs),

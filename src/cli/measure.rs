@@ -50,6 +50,15 @@ impl PhotoFiles {
     }
 }
 
+#[cfg(feature = "serve")]
+impl PhotoFiles {
+    /// Whether one of them has this name.
+    pub(crate) fn is_named(&self, name: &str) -> bool {
+        let others = self.marks.iter().chain(&self.ambient).chain(&self.bracket);
+        std::iter::once(&self.photo).chain(others).any(|file| file.name == name)
+    }
+}
+
 /// What measuring gives back.
 #[derive(Debug, Clone)]
 pub struct Produced {

@@ -28,6 +28,8 @@ mod aim_record;
 #[cfg(not(feature = "records"))]
 mod aim_unrecorded;
 #[cfg(feature = "records")]
+pub(crate) mod given;
+#[cfg(feature = "records")]
 pub mod record;
 #[cfg(feature = "serve")]
 pub mod serve;

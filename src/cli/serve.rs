@@ -1,4 +1,4 @@
-//! Arguments of `serve`.
+//! Arguments of `serve`, and of the worker that it starts for every photo.
 
 use super::args::TrafficArg;
 use clap::Args;
@@ -22,9 +22,13 @@ pub struct ServeArgs {
     /// Screws file; without one the screws are learned
     #[arg(long, value_name = "SCREWS.toml")]
     pub screws: Option<PathBuf>,
-    /// Lens file: calibration of the camera's lens, when all photos come from one camera
-    #[arg(long, value_name = "LENS.toml")]
-    pub lens: Option<PathBuf>,
+    /// Lens file: calibration of a camera's lens; may be repeated, and is chosen when an inspection begins. A single one
+    /// is chosen from the start
+    #[arg(long = "lens", value_name = "LENS.toml", num_args = 1..)]
+    pub lenses: Vec<PathBuf>,
+    /// Response file: a camera's tone curve; likewise
+    #[arg(long = "response", value_name = "RESPONSE.toml", num_args = 1..)]
+    pub responses: Vec<PathBuf>,
     /// Port; 0 lets the system choose
     #[arg(long, value_name = "N", default_value_t = 8737)]
     pub port: u16,
@@ -44,4 +48,24 @@ pub struct ServeArgs {
     /// Longest time that one upload may take, seconds
     #[arg(long, value_name = "N", default_value_t = 120, value_parser = clap::value_parser!(u64).range(1..=3600))]
     pub upload_seconds: u64,
+    /// Most photos of one inspection
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u16).range(1..))]
+    pub most_photos: u16,
+    /// Longest time that measuring one photo may take, seconds; then its worker is ended and nothing is recorded
+    #[arg(long, value_name = "N", default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=600))]
+    pub photo_seconds: u64,
+    /// Memory that measuring one photo may take, MiB
+    #[arg(long, value_name = "N", default_value_t = 1536, value_parser = clap::value_parser!(u64).range(16..=65_536))]
+    pub photo_mib: u64,
+}
+
+/// Arguments of the worker.
+#[derive(Debug, Clone, Copy, Args)]
+pub struct PageWorkerArgs {
+    /// Longest processor time, seconds
+    #[arg(long, value_name = "N")]
+    pub seconds: u64,
+    /// Memory, MiB
+    #[arg(long, value_name = "N")]
+    pub mib: u64,
 }

@@ -28,6 +28,8 @@ pub(super) enum Failure {
     Moved,
     /// Too much to do at once.
     Busy,
+    /// Measuring took more time or memory than it may.
+    Unfinished,
     /// This build or this start cannot do it.
     NotHere(String),
     /// Anything else; the cause goes to the log.
@@ -57,8 +59,8 @@ impl Failure {
             Self::NoPhoto(found, hint) => (StatusCode::UNSUPPORTED_MEDIA_TYPE, found.clone(), hint.clone()),
             Self::TooLarge => said(
                 StatusCode::PAYLOAD_TOO_LARGE,
-                "The file is larger than 64 MiB.",
-                "Send the photo as the camera wrote it, not a raw file.",
+                "The photo, or the photos together, are larger than 64 MiB.",
+                "Send them as the camera wrote them, no raw files.",
             ),
             Self::BrokeOff => said(
                 StatusCode::REQUEST_TIMEOUT,
@@ -74,6 +76,11 @@ impl Failure {
                 StatusCode::SERVICE_UNAVAILABLE,
                 "Too many photos at once. Yours was not used.",
                 "Wait a few seconds and send it again.",
+            ),
+            Self::Unfinished => said(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "This photo could not be measured: it took too long, or too much memory. Nothing was recorded.",
+                "Take it again with the phone's own camera, at 12 to 50 megapixels.",
             ),
             Self::NotHere(found) => {
                 (StatusCode::NOT_IMPLEMENTED, found.clone(), "Start it otherwise, or go back.".to_owned())

@@ -19,6 +19,7 @@ use axum::Extension;
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
+use std::path::Path;
 use std::sync::Arc;
 
 /// Lamps that a vehicle has to aim: form's word, label, beams.
@@ -74,6 +75,8 @@ pub(super) async fn form(
                             @for id in Rule::built_in_ids().filter(|id| *id != rule.id) { option value=(id) { (id) } }
                         }
                     }
+                    (camera_file("lens", "Lens file of the camera", &shop.lenses))
+                    (camera_file("response", "Response file of the camera", &shop.responses))
                     label { span { "Traffic drives on the" }
                         select name="traffic" {
                             option value="right" selected[!is_left] { "right" }
@@ -88,6 +91,26 @@ pub(super) async fn form(
         }
     };
     Ok(page(&layout::shell("New inspection", &body)))
+}
+
+/// The choice among files of cameras; a single one is chosen from the start, since then all photos come from one camera.
+fn camera_file(name: &str, label: &str, files: &[String]) -> Markup {
+    html! {
+        @if !files.is_empty() {
+            label { span { (label) }
+                select name=(name) {
+                    option value="" { "none" }
+                    @for (n, file) in files.iter().enumerate() { option value=(n) selected[files.len() == 1] { (file_name(file)) } }
+                }
+            }
+        }
+    }
+}
+
+/// A file's name without its folder and endings: `phone` of `/shop/phone.lens.toml`.
+fn file_name(file: &str) -> &str {
+    let name = Path::new(file).file_name().and_then(|name| name.to_str()).unwrap_or(file);
+    [".toml", ".lens", ".response"].iter().fold(name, |name, ending| name.strip_suffix(ending).unwrap_or(name))
 }
 
 fn checked(items: &[crate::kit::checklist::Item]) -> Markup {
@@ -164,6 +187,13 @@ fn session(shop: &Shop, form: &Posted) -> Result<Session, Failure> {
     let mut common = vec!["--bay".to_owned(), bay.file.clone()];
     common.extend(shop.common.iter().cloned());
     common.extend(["--rules".to_owned(), rule.to_owned(), "--traffic".to_owned(), traffic.to_owned()]);
+    for (flag, name, files) in [("--lens", "lens", &shop.lenses), ("--response", "response", &shop.responses)] {
+        let chosen = form.text(name);
+        if !chosen.is_empty() {
+            let file = chosen.parse::<usize>().ok().and_then(|n| files.get(n)).ok_or(Failure::NotFound)?;
+            common.extend([flag.to_owned(), file.clone()]);
+        }
+    }
     if let Some(nominal) = form.number("nominal", "Inclination on the plate")? {
         common.extend(["--nominal-percent".to_owned(), nominal.to_string()]);
     }

@@ -39,9 +39,12 @@ pub(super) fn checked_note(checked: Option<&Checked>, head: &Head, form: &str) -
         div .store {
             @match checked {
                 None => p .note { "The store was not checked since the server started." },
+                Some(checked) if checked.findings.is_empty() && checked.size < head.size => p .note {
+                    strong { (head.size - checked.size) " of " (head.size) " entries are newer than the last check. " }
+                    "The others were whole " (words::when(&checked.when)) "."
+                },
                 Some(checked) if checked.findings.is_empty() => p .note.is-good {
                     strong { "Store whole. " } (checked.size) " entries checked " (words::when(&checked.when)) "."
-                    @if checked.size < head.size { " " (head.size - checked.size) " newer." }
                 },
                 Some(checked) => div .note.is-stop role="alert" {
                     p { strong { "INVALID: the store was changed since it was recorded." } }

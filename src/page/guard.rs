@@ -182,3 +182,51 @@ fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
         .find(|(key, _)| *key == name)
         .map(|(_, value)| value.to_owned())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::{Cli, Command};
+    use axum::Router;
+    use axum::middleware::from_fn_with_state;
+    use axum::routing::get;
+    use clap::Parser;
+    use std::io::{Read, Write};
+    use std::net::{TcpListener, TcpStream};
+
+    /// A page that panics is a plain 500 under the same headers, and the next one is served.
+    #[test]
+    fn a_panic_is_a_plain_answer() {
+        async fn page(uri: axum::http::Uri) -> &'static str {
+            if uri.path() == "/page.css" { panic!("in /a/secret/place") } else { "served" }
+        }
+        let folder = tempfile::tempdir().unwrap();
+        let (store, bay) = (folder.path().join("shop"), folder.path().join("bay.toml"));
+        crate::record::Store::create(&store).unwrap();
+        std::fs::copy(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/bays/shot-clean.toml"), &bay).unwrap();
+        let words = ["lampwright", "serve", "--bay", bay.to_str().unwrap(), "--record", store.to_str().unwrap()];
+        let Command::Serve(args) = Cli::parse_from(words).command else { panic!("another command") };
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = listener.local_addr().unwrap().port();
+        listener.set_nonblocking(true).unwrap();
+        let shop = Arc::new(Shop::new(&args, vec![format!("127.0.0.1:{port}")], None).unwrap());
+        let routes = Router::new()
+            .route("/page.css", get(page))
+            .route("/page.js", get(page))
+            .layer(from_fn_with_state(shop, guard))
+            .into_make_service_with_connect_info::<SocketAddr>();
+        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().unwrap();
+        runtime.spawn(async move { axum_server::from_tcp(listener).unwrap().serve(routes).await });
+        let ask = |path: &str| {
+            let mut line = TcpStream::connect(("127.0.0.1", port)).unwrap();
+            write!(line, "GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n").unwrap();
+            let mut answer = String::new();
+            line.read_to_string(&mut answer).unwrap();
+            answer
+        };
+        let answer = ask("/page.css");
+        assert!(answer.starts_with("HTTP/1.1 500") && !answer.contains("secret"), "{answer}");
+        assert!(answer.contains("content-security-policy: default-src 'none'"), "{answer}");
+        assert!(ask("/page.js").ends_with("served"));
+    }
+}

@@ -6,13 +6,16 @@
 //! it again finds the record that is there.
 
 use super::answer::Failure;
+use super::errand::{Errand, Names, Outcome};
 use super::shop::Shop;
 use super::words::sentence;
 use crate::aim::Screws;
-use crate::cli::measure::{PhotoFile, PhotoFiles};
+use crate::cli::aim;
+use crate::cli::given::Given;
+use crate::cli::measure::{PhotoFile, PhotoFiles, Produced};
+use crate::cli::plan::{Caption, Plan};
 use crate::cli::record::{RecordOptions, Recorder, caption};
 use crate::cli::write::Staged;
-use crate::cli::{aim, drive};
 use crate::error::Error;
 use crate::kit::session::{Lamp, Session, SessionRecord, SinceLast};
 use crate::record::{Inspection, LampRecord, RecordedReading, Store, Stored};
@@ -51,10 +54,51 @@ pub(super) struct Arrived {
     pub(super) said: SinceLast,
     /// The key of the form.
     pub(super) key: String,
-    /// The photo's bytes.
-    pub(super) bytes: Vec<u8>,
+    /// The photo, and those that go with it.
+    pub(super) sent: Sent,
     /// Words of `measure` for this photo alone: marks given by hand.
     pub(super) words: Vec<String>,
+}
+
+/// Photos of one moment, as bytes.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Sent {
+    /// The beam on the wall.
+    pub(super) photo: Vec<u8>,
+    /// The marks, room lit.
+    pub(super) marks: Option<Vec<u8>>,
+    /// The room's light, lamp off.
+    pub(super) ambient: Option<Vec<u8>>,
+    /// The same scene at other exposures.
+    pub(super) bracket: Vec<Vec<u8>>,
+}
+
+impl Sent {
+    /// With names that hold the form's key, and the words of `measure` that name them.
+    fn named(self, key: &str) -> Result<(PhotoFiles, Vec<String>), Failure> {
+        let name = |role: &str, bytes: Vec<u8>| {
+            Ok::<_, Failure>(PhotoFile { name: format!("{role}-{key}.{}", extension(&bytes)?), bytes })
+        };
+        let bracket = self.bracket.into_iter().enumerate();
+        let photos = PhotoFiles {
+            photo: name("photo", self.photo)?,
+            marks: self.marks.map(|bytes| name("marks", bytes)).transpose()?,
+            ambient: self.ambient.map(|bytes| name("ambient", bytes)).transpose()?,
+            bracket: bracket.map(|(n, bytes)| name(&format!("bracket-{n}"), bytes)).collect::<Result<_, _>>()?,
+        };
+        if !photos.bracket.is_empty() && (photos.marks.is_some() || photos.ambient.is_some()) {
+            let hint = "Send either those, or the photos with the room's light on or the lamp off.";
+            return Err(Failure::Entry("Photos at other exposures go with nothing else.".to_owned(), hint.to_owned()));
+        }
+        let flags = [("--marks-photo", &photos.marks), ("--ambient-photo", &photos.ambient)];
+        let mut words: Vec<String> = flags
+            .into_iter()
+            .filter_map(|(flag, file)| Some([flag.to_owned(), file.as_ref()?.name.clone()]))
+            .flatten()
+            .collect();
+        words.extend(photos.bracket.iter().flat_map(|file| ["--bracket".to_owned(), file.name.clone()]));
+        Ok((photos, words))
+    }
 }
 
 /// Whether a text has the shape of an id.
@@ -180,9 +224,16 @@ pub(super) async fn add(shop: &Arc<Shop>, arrived: Arrived) -> Result<String, Fa
 fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
     let mut open = Open::load(shop, &arrived.id)?;
     if let Some(made) = open.made_by(&arrived.key) {
-        let is_same = made.photo.sha256 == crate::record::Hash::of(&arrived.bytes);
+        let is_same = made.photo.sha256 == crate::record::Hash::of(&arrived.sent.photo);
         let setup = &made.reading.setup;
         return if is_same { Ok(lamp_name(&setup.lamp, &setup.beam)) } else { Err(Failure::Moved) };
+    }
+    if open.stored.inspection.readings().count() >= shop.most_photos {
+        let hint = "Begin with the vehicle anew.";
+        return Err(Failure::Entry(
+            format!("This inspection has {} photos already.", shop.most_photos),
+            hint.to_owned(),
+        ));
     }
     let place = match &arrived.lamp {
         Some(name) => open.lamp(name).ok_or(Failure::NotFound)?,
@@ -196,25 +247,42 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
         let hint = "Say whether you turned as told, or what else you turned.";
         Failure::Entry("Nobody said what was turned since the last photo.".to_owned(), hint.to_owned())
     })?;
-    let name = format!("photo-{}.{}", arrived.key, extension(&arrived.bytes)?);
-    open.session.lamps[place].words.extend(arrived.words);
+    let (photos, words) = arrived.sent.named(&arrived.key)?;
+    open.session.lamps[place].words.extend(words.into_iter().chain(arrived.words));
     let lamp = &open.session.lamps[place];
-    let made = || {
-        let mut plan = aim::plan_of(&open.session, lamp, Path::new(&name), None)?;
-        let caption = caption();
-        let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record)?;
-        plan.caption = Some(caption);
-        let photo = PhotoFile { name: name.clone(), bytes: arrived.bytes };
-        let photos = PhotoFiles { photo, marks: None, ambient: None, bracket: Vec::new() };
-        let produced = drive::drive(&plan, &photos)?;
-        recorder.add(&plan, &photos, &produced, turned);
-        recorder.commit()
-    };
-    made().map(|_| lamp_name(&lamp.side, &lamp.beam)).map_err(|error: Error| match &error {
-        // What is wrong with the photo itself may be said; of anything else the page says nothing.
-        Error::File { path, found, hint } if *path == name => Failure::NoPhoto(sentence(found), sentence(hint)),
-        _ => Failure::inside(&error),
-    })
+    let inside = |error: Error| Failure::inside(&error);
+    let plan = aim::plan_of(&open.session, lamp, Path::new(&photos.photo.name), None).map_err(inside)?;
+    let caption = caption();
+    let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record).map_err(inside)?;
+    let produced = measured(shop, &plan, &caption, &photos)?;
+    recorder.add(&plan, &photos, &produced, turned);
+    recorder.commit().map_err(inside)?;
+    Ok(lamp_name(&lamp.side, &lamp.beam))
+}
+
+/// Has the photos measured by a worker.
+fn measured(shop: &Shop, plan: &Plan, caption: &Caption, photos: &PhotoFiles) -> Result<Produced, Failure> {
+    let (names, blocks) = Names::of(photos);
+    let caption = (caption.record.clone(), caption.date.clone());
+    let errand = Errand::Measure { given: Box::new(Given::of(plan)), caption, names };
+    match shop.work.ask(&errand, &blocks)? {
+        (Outcome::Measured(reading), picture) => {
+            Ok(Produced { reading: *reading, annotated: None, filed: Some(picture), trace: Vec::new() })
+        }
+        // What is wrong with a photo itself may be said; of anything else the page says nothing.
+        (Outcome::Failed { file: Some(file), found, hint }, _) if photos.is_named(&file) => {
+            Err(Failure::NoPhoto(sentence(&found), sentence(&hint)))
+        }
+        // Of whose camera the lens file is, only the photo tells.
+        (Outcome::Failed { file: Some(file), found, .. }, _)
+            if plan.lens_text.as_ref().is_some_and(|(path, _)| *path == file) =>
+        {
+            let hint = "Begin the inspection anew with the lens file of this camera, or with none.";
+            Err(Failure::Entry(format!("The photo does not fit the lens file: {}", sentence(&found)), hint.to_owned()))
+        }
+        (Outcome::Failed { found, hint, .. }, _) => Err(Failure::inside(&Error::usage(found, hint))),
+        (Outcome::Picture, _) => Err(Failure::Inside),
+    }
 }
 
 /// The extension that the content asks for; what is no photo is named here, before anything looks into it.

@@ -76,14 +76,17 @@ fn verdict(open: &Open, lamp: usize, n: usize) -> Markup {
             p { (words::lamp(&lamp.side, &lamp.beam)) " · photo " (n + 1) }
             h2 { (said) }
         }
-        @if tone == Tone::Stop { (refused(open.id(), &lamp_name(&lamp.side, &lamp.beam), n, reading)) }
+        @if tone == Tone::Stop { (refused(open, &lamp_name(&lamp.side, &lamp.beam), n, reading)) }
     }
 }
 
 /// Why a photo cannot be used, what to change, and where.
-fn refused(id: &str, lamp: &str, n: usize, reading: &Reading) -> Markup {
+fn refused(open: &Open, lamp: &str, n: usize, reading: &Reading) -> Markup {
+    let id = open.id();
     let reasons: Vec<_> = reading.flags.iter().filter(|flag| flag.severity == "refusal").collect();
-    let can_tap = reasons.iter().any(|flag| MENDED_BY_MARKS.contains(&flag.code.as_str()));
+    // Of a photo taken for its marks alone a better one is quickly taken.
+    let has_marks_photo = open.reading(lamp, n).is_some_and(|reading| reading.marks_photo.is_some());
+    let can_tap = !has_marks_photo && reasons.iter().any(|flag| MENDED_BY_MARKS.contains(&flag.code.as_str()));
     html! {
         section .note.is-stop {
             @for flag in &reasons {
@@ -148,7 +151,7 @@ pub(super) fn notes(reading: &Reading) -> Markup {
         @if !list.is_empty() {
             details {
                 summary { "Notes on this photo" @if weak > 0 { " (" (weak) " weaken it)" } }
-                ul { @for flag in &list { li .is-care[flag.severity == "warning"] { (flag.text) } } }
+                ul { @for flag in &list { li .is-care[flag.severity == "warning"] { (words::without_folders(&flag.text, &reading.command)) } } }
             }
         }
     }

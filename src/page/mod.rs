@@ -6,7 +6,8 @@
 //!
 //! - `serve` opens the port and prints where; `shop` is what every request shares; `routes` names every route.
 //! - `guard` is passed by every request: host, origin, cookie, headers, panics. `visitor` keeps who may come in.
-//! - `upload` takes a photo off the wire, `work` measures a few at a time, `inspection` records, `watch` feeds from a folder.
+//! - `upload` takes a photo off the wire, `work` has a few measured at a time, each by a `worker` of its own that is sent an
+//!   `errand`, `inspection` records, `watch` feeds from a folder.
 //! - `home`, `begin`, `lamp`, `next_step`, `ruler`, `tap`, `desk`, `filed` are what is seen.
 
 mod answer;
@@ -14,6 +15,7 @@ mod begin;
 mod desk;
 mod desk_bay;
 mod enter;
+mod errand;
 mod events;
 mod figures;
 mod filed;
@@ -39,5 +41,7 @@ mod visitor;
 mod watch;
 mod words;
 mod work;
+mod worker;
 
 pub use serve::serve;
+pub use worker::worker;

@@ -8,6 +8,7 @@ use super::words;
 use crate::aim::Axis;
 use crate::kit::session::{Lamp, Movement, ScrewName, State};
 use crate::kit::session_text::{STIFF, screw_notes};
+use crate::reading::Reading;
 use maud::{Markup, html};
 
 /// The instruction and the form of the next photo, of the lamp at `place`; `key` is the form's own.
@@ -92,7 +93,8 @@ fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State
                 input #file type="file" name="photo" accept="image/*" capture="environment" required;
             }
             button #again type="button" .is-main hidden { "Send it again" }
-            button #choose type="button" hidden { "Use a photo that is there" }
+            button #choose type="button" hidden { "Choose a stored photo" }
+            (more_photos(lamp))
             button #send .is-main { "Send the photo" }
             @if let Some(watch) = &shop.watch {
                 @if let Some(said) = watch.words(open.id()) { p .note.is-care role="status" { (said) } }
@@ -103,6 +105,30 @@ fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State
                     button formaction=(camera) formenctype="application/x-www-form-urlencoded" formnovalidate { "Take the fixed camera’s next photo" }
                 }
             }
+        }
+    }
+}
+
+/// What a room or a lamp that is too dark or too bright asks for beside the photo; open when the last photo showed no marks.
+fn more_photos(lamp: &Lamp) -> Markup {
+    let lacks = |reading: &Reading| reading.flags.iter().any(|flag| flag.code == "marks-missing");
+    let is_open = lamp.shots.last().is_some_and(|shot| lacks(&shot.reading));
+    html! {
+        details #more .more open[is_open] {
+            summary { "More photos" }
+            p .small { "Seldom needed. Hold the phone still, take these first; the photo of the beam then sends them all." }
+            (one_more("marks", "Marks, lights on", "when it is too dark to find them", true))
+            (one_more("ambient", "Room, lamp off", "when the room cannot be darkened", true))
+            (one_more("bracket", "Other exposures", "stored photos of the same beam; then neither of the others", false))
+        }
+    }
+}
+
+fn one_more(name: &str, label: &str, when: &str, is_taken: bool) -> Markup {
+    html! {
+        label .button .camera {
+            span { b { (label) } " " span .small { (when) } }
+            input type="file" name=(name) accept="image/*" capture=[is_taken.then_some("environment")] multiple[!is_taken];
         }
     }
 }

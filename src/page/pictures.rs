@@ -2,12 +2,12 @@
 //! and the answer may neither be guessed at nor run anything.
 
 use super::answer::Failure;
+use super::errand::{Errand, Outcome};
 use super::guard::Visit;
 use super::inspection::Open;
 use super::shop::Shop;
 use super::work::aside;
-use crate::draw::{PictureFormat, encode};
-use crate::photo::{DecodeOptions, Photo, decode};
+use crate::photo::Photo;
 use crate::record::FiledFile;
 use axum::Extension;
 use axum::extract::{Path, State};
@@ -104,21 +104,26 @@ pub(super) async fn upright(
     Path((id, lamp, n)): Path<(String, String, usize)>,
 ) -> Result<Response, Failure> {
     let (file, bytes) = filed(Arc::clone(&shop), id, lamp, n, |reading| Some(reading.photo.clone())).await?;
+    let own = Arc::clone(&shop);
     let picture = shop
         .work
-        .run(move || {
-            let fail = |error| Failure::inside(&error);
-            let photo = decode(&bytes, &file.name, &DecodeOptions::default()).map_err(fail)?;
-            encode(&reduced(&photo), PictureFormat::Jpeg).map_err(fail)
+        .run(move || match own.work.ask(&Errand::Upright { name: file.name }, &[&bytes])? {
+            (Outcome::Picture, picture) => Ok(picture),
+            _ => Err(Failure::Inside),
         })
         .await?;
     Ok(answer(picture, "image/jpeg", "upright.jpg", Given::Shown))
 }
 
+/// Pixels of a photo's side that make one of the picture that is tapped on.
+pub(super) fn tap_block(width: usize, height: usize) -> usize {
+    width.max(height).div_ceil(TAP_SIDE_PX).max(1)
+}
+
 /// Whole blocks of pixels are averaged, so that nothing thin is lost.
-fn reduced(photo: &Photo) -> RgbImage {
+pub(super) fn reduced(photo: &Photo) -> RgbImage {
     let (width, height) = (photo.width(), photo.height());
-    let block = width.max(height).div_ceil(TAP_SIDE_PX).max(1);
+    let block = tap_block(width, height);
     let lifted: Vec<u8> = (0..=255_u16).map(|code| (255.0 * (f32::from(code) / 255.0).powf(LIFT)) as u8).collect();
     RgbImage::from_fn((width / block) as u32, (height / block) as u32, |x, y| {
         let mut sum = [0.0_f32; 3];

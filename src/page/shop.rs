@@ -5,9 +5,10 @@ use super::events::Hub;
 use super::filed::Checked;
 use super::visitor::Visitors;
 use super::watch::Watch;
-use super::work::Work;
+use super::work::{Limits, Work};
 use crate::aim::{Rule, Screws};
 use crate::bay::Bay;
+use crate::camera::{LensProfile, ResponseProfile};
 use crate::cli::plan::read_parsed;
 use crate::cli::serve::ServeArgs;
 use crate::cli::{aim, args::TrafficArg, plan};
@@ -40,6 +41,10 @@ pub(super) struct Shop {
     pub(super) rule: String,
     /// Words of `measure` that hold for every vehicle.
     pub(super) common: Vec<String>,
+    /// Files of cameras' lenses, from the root.
+    pub(super) lenses: Vec<String>,
+    /// Files of cameras' tone curves.
+    pub(super) responses: Vec<String>,
     pub(super) traffic: TrafficArg,
     /// Names with port under which this server is known.
     pub(super) hosts: Vec<String>,
@@ -47,6 +52,8 @@ pub(super) struct Shop {
     pub(super) lan_address: Option<String>,
     pub(super) is_tls: bool,
     pub(super) upload_time: Duration,
+    /// Photos of one inspection: nobody aims a lamp with more, and the disk is not anybody's to fill.
+    pub(super) most_photos: usize,
     pub(super) visitors: Visitors,
     pub(super) work: Work,
     pub(super) uploads: Arc<Semaphore>,
@@ -75,23 +82,27 @@ impl Shop {
         // Said now, and not when the first photo is there.
         args.screws.as_deref().map(|path| read_parsed(path, Screws::parse)).transpose()?;
         let mut common = Vec::new();
-        for (flag, path) in [("--screws", &args.screws), ("--lens", &args.lens)] {
-            if let Some(path) = path {
-                common.extend([flag.to_owned(), aim::absolute(path)?]);
-            }
+        if let Some(path) = &args.screws {
+            common.extend(["--screws".to_owned(), aim::absolute(path)?]);
         }
+        args.lenses.iter().try_for_each(|path| read_parsed(path, LensProfile::parse).map(|_| ()))?;
+        args.responses.iter().try_for_each(|path| read_parsed(path, ResponseProfile::parse).map(|_| ()))?;
+        let all = |paths: &[PathBuf]| paths.iter().map(|path| aim::absolute(path)).collect::<Result<Vec<_>, _>>();
         Ok(Self {
             bays,
             store: PathBuf::from(aim::absolute(&args.record)?),
             rule,
             common,
+            lenses: all(&args.lenses)?,
+            responses: all(&args.responses)?,
             traffic: args.traffic,
             hosts,
             lan_address,
             is_tls: args.tls,
+            most_photos: args.most_photos as usize,
             upload_time: Duration::from_secs(args.upload_seconds),
             visitors: Visitors::default(),
-            work: Work::new(),
+            work: Work::new(Limits { time: Duration::from_secs(args.photo_seconds), mib: args.photo_mib }),
             uploads: Arc::new(Semaphore::new(UPLOADS)),
             hub: Hub::new(),
             watch: args.watch.as_deref().map(Watch::new).transpose()?,

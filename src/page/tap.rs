@@ -2,8 +2,9 @@
 
 use super::answer::{Failure, page, see_other};
 use super::guard::Visit;
-use super::inspection::{Arrived, KEY_LENGTH, Open, add, is_key};
+use super::inspection::{Arrived, KEY_LENGTH, Open, Sent, add, is_key};
 use super::layout;
+use super::pictures::tap_block;
 use super::post::Posted;
 use super::shop::Shop;
 use super::visitor::random_hex;
@@ -11,6 +12,7 @@ use super::work::aside;
 use crate::bay::{Bay, Mark};
 use crate::cli::aim;
 use crate::kit::session::SinceLast;
+use crate::record::FiledFile;
 use axum::Extension;
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -56,15 +58,15 @@ pub(super) async fn tap(
         (layout::bar("Tap the marks", Some((&back, "Back"))))
         main #main {
             p #ask .do role="status" { "Tap the middle of each mark that you see. At least " (NEEDED) " are needed; " (found) " were found." }
-            div #board data-width=(reading.photo.width) data-height=(reading.photo.height) data-needed=(NEEDED)
+            div #board data-width=(reading.photo.width) data-height=(reading.photo.height) data-block=(tap_block(reading.photo.width, reading.photo.height)) data-needed=(NEEDED)
                 tabindex="0" role="application"
                 aria-label="The photo. Arrow keys move the cross, Enter sets the mark, Escape shows the whole picture." {
                 img #board-picture src=(picture) alt="The photo that could not be used";
                 span #cross aria-hidden="true" {}
             }
-            div .pair {
+            div .tools {
                 button type="button" #whole { "Whole picture" }
-                button type="button" #skip { "I do not see it" }
+                button type="button" #skip { "Not seen" }
                 button type="button" #undo { "Undo" }
             }
             ol #marks .marks {
@@ -114,16 +116,23 @@ pub(super) async fn marks(
     let given = form.text("marks").to_owned();
     let own = Arc::clone(&shop);
     let (place, name) = (id.clone(), lamp.clone());
-    let (bytes, words) = aside(move || {
+    let (sent, words) = aside(move || {
         let open = Open::load(&own, &place)?;
         let words = mark_words(&given, &bay_of(&open)?)?;
-        let photo = open.reading(&name, n).ok_or(Failure::NotFound)?.photo.sha256;
-        let bytes = own.records()?.photo_bytes(&photo).map_err(|error| Failure::inside(&error))?;
-        Ok((bytes, words))
+        let reading = open.reading(&name, n).ok_or(Failure::NotFound)?;
+        let store = own.records()?;
+        let bytes = |file: &FiledFile| store.photo_bytes(&file.sha256).map_err(|error| Failure::inside(&error));
+        let sent = Sent {
+            photo: bytes(&reading.photo)?,
+            marks: None,
+            ambient: reading.ambient_photo.as_ref().map(bytes).transpose()?,
+            bracket: reading.bracket.iter().map(bytes).collect::<Result<_, _>>()?,
+        };
+        Ok((sent, words))
     })
     .await?;
     let said = SinceLast::Nothing;
-    add(&shop, Arrived { id: id.clone(), lamp: Some(lamp), seen: Some(seen), said, key, bytes, words }).await?;
+    add(&shop, Arrived { id: id.clone(), lamp: Some(lamp), seen: Some(seen), said, key, sent, words }).await?;
     Ok(see_other(&format!("/i/{id}")))
 }
 

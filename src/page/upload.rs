@@ -1,11 +1,11 @@
-//! A photo off the wire: the form's fields first, the photo last, all of it or nothing.
+//! Photos off the wire: the form's fields first, the photos behind them, all of it or nothing.
 //!
 //! The type is looked at with the first bytes, the size while they arrive; nothing is written anywhere before the last byte
 //! is here. What takes too long or breaks off is forgotten.
 
 use super::answer::{Failure, see_other};
 use super::guard::{MOST_BODY_BYTES, MOST_PHOTO_BYTES, Visit};
-use super::inspection::{Arrived, add, extension, is_key};
+use super::inspection::{Arrived, Sent, add, extension, is_key};
 use super::post::Posted;
 use super::said::said;
 use super::shop::Shop;
@@ -17,7 +17,11 @@ use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// Fields of the form beside the photo.
+/// Fields that hold photos: the beam's, and those that may go with it.
+const PHOTOS: [&str; 4] = ["photo", "marks", "ambient", "bracket"];
+/// Photos at other exposures.
+const MOST_BRACKET: usize = 8;
+/// Fields of the form beside the photos.
 const MOST_FIELDS: usize = 20;
 /// Longest text of a field.
 const MOST_FIELD_BYTES: usize = 1000;
@@ -40,7 +44,7 @@ pub(super) async fn upload(
 ) -> Result<Response, Failure> {
     let place = Arc::clone(&shop.uploads).try_acquire_owned().map_err(|_| Failure::Busy)?;
     let received = tokio::time::timeout(shop.upload_time, receive(multipart, &visit));
-    let (form, bytes) = received.await.map_err(|_| Failure::BrokeOff)??;
+    let (form, sent) = received.await.map_err(|_| Failure::BrokeOff)??;
     drop(place);
     let key = form.text("key").to_owned();
     if !is_key(&key) {
@@ -54,26 +58,33 @@ pub(super) async fn upload(
         words: Vec::new(),
         id: id.clone(),
         key,
-        bytes,
+        sent,
     };
     add(&shop, arrived).await?;
     Ok(see_other(&format!("/i/{id}")))
 }
 
-async fn receive(mut multipart: Multipart, visit: &Visit) -> Result<(Posted, Vec<u8>), Failure> {
+async fn receive(mut multipart: Multipart, visit: &Visit) -> Result<(Posted, Sent), Failure> {
     let mut fields = HashMap::new();
+    let mut form = None;
+    let (mut sent, mut room) = (Sent::default(), MOST_PHOTO_BYTES);
     while let Some(mut field) = piece(multipart.next_field()).await? {
         let name = field.name().unwrap_or("").to_owned();
-        if name == "photo" {
-            // The token stands before the photo: who has none sends 64 MiB for nothing.
-            let form = Posted::of(fields);
-            visit.check(form.text("form"))?;
-            let bytes = photo(&mut field).await?;
-            drop(field);
-            if piece(multipart.next_field()).await?.is_some() {
-                return Err(Failure::NotOurs);
+        if PHOTOS.contains(&name.as_str()) {
+            // The token stands before the photos: who has none sends 64 MiB for nothing.
+            if form.is_none() {
+                let whole = Posted::of(std::mem::take(&mut fields));
+                visit.check(whole.text("form"))?;
+                form = Some(whole);
             }
-            return Ok((form, bytes));
+            let bytes = photo(&mut field, room).await?;
+            room -= bytes.len() as u64;
+            place(&mut sent, &name, bytes)?;
+            continue;
+        }
+        // Whatever a photo is to be taken for was said before it.
+        if form.is_some() {
+            return Err(Failure::NotOurs);
         }
         let mut text = Vec::new();
         while let Some(part) = piece(field.chunk()).await? {
@@ -87,16 +98,39 @@ async fn receive(mut multipart: Multipart, visit: &Visit) -> Result<(Posted, Vec
             return Err(Failure::NotOurs);
         }
     }
-    let hint = "Take a photo, or choose one.";
-    Err(Failure::Entry("There is no photo with it.".to_owned(), hint.to_owned()))
+    match form {
+        Some(form) if !sent.photo.is_empty() => Ok((form, sent)),
+        _ => {
+            let hint = "Take a photo, or choose one.";
+            Err(Failure::Entry("There is no photo with it.".to_owned(), hint.to_owned()))
+        }
+    }
 }
 
-async fn photo(field: &mut Field<'_>) -> Result<Vec<u8>, Failure> {
+/// Puts a photo where its field says; a field that was left empty is none.
+fn place(sent: &mut Sent, name: &str, bytes: Vec<u8>) -> Result<(), Failure> {
+    if bytes.is_empty() {
+        return Ok(());
+    }
+    let is_second = match name {
+        "photo" => !std::mem::replace(&mut sent.photo, bytes).is_empty(),
+        "marks" => sent.marks.replace(bytes).is_some(),
+        "ambient" => sent.ambient.replace(bytes).is_some(),
+        _ => {
+            sent.bracket.push(bytes);
+            sent.bracket.len() > MOST_BRACKET
+        }
+    };
+    if is_second { Err(Failure::NotOurs) } else { Ok(()) }
+}
+
+/// A photo of at most so many bytes; nothing for a field that was left empty.
+async fn photo(field: &mut Field<'_>, most: u64) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
     let mut is_checked = false;
     while let Some(part) = piece(field.chunk()).await? {
         bytes.extend_from_slice(&part);
-        if bytes.len() as u64 > MOST_PHOTO_BYTES {
+        if bytes.len() as u64 > most {
             return Err(Failure::TooLarge);
         }
         if !is_checked && bytes.len() >= TYPE_BYTES {
@@ -104,11 +138,9 @@ async fn photo(field: &mut Field<'_>) -> Result<Vec<u8>, Failure> {
             is_checked = true;
         }
     }
-    if bytes.is_empty() {
-        let hint = "Take a photo, or choose one.";
-        return Err(Failure::Entry("There is no photo with it.".to_owned(), hint.to_owned()));
+    if !bytes.is_empty() {
+        extension(&bytes)?;
     }
-    extension(&bytes)?;
     Ok(bytes)
 }
 

@@ -5,7 +5,7 @@
 
 use super::answer::{Failure, see_other};
 use super::guard::{MOST_PHOTO_BYTES, Visit};
-use super::inspection::{Arrived, add, is_id};
+use super::inspection::{Arrived, Sent, add, is_id};
 use super::log::log;
 use super::post::Posted;
 use super::said::said;
@@ -173,7 +173,7 @@ async fn take(shop: &Arc<Shop>, file: PathBuf) {
         seen: Some(asked.seen),
         said: asked.said,
         key,
-        bytes,
+        sent: Sent { photo: bytes, ..Sent::default() },
         words: Vec::new(),
     };
     if let Err(failure) = add(shop, arrived).await {

@@ -3,6 +3,7 @@
 use crate::kit::session::State;
 use crate::reading::Reading;
 use crate::reading::block::AxisAdviceBlock;
+use std::path::Path;
 
 /// Kind of a verdict: how its band looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,7 +74,19 @@ fn ways(reading: &Reading) -> String {
 pub(super) fn hint(text: &str) -> String {
     const TYPED: &str = "take the photo again, take a second one with the lights on and give it as --marks-photo, or give a \
                          mark's place with --mark ID=X,Y";
-    sentence(&text.replace(TYPED, "photograph again, or tap the marks on the picture"))
+    sentence(&text.replace(
+        TYPED,
+        "photograph again, add a photo with the lights on under More photos, or tap the marks on the picture",
+    ))
+}
+
+/// Files that a command names, by their names alone: where they lie is nobody's business on a phone.
+pub(super) fn without_folders(text: &str, command: &[String]) -> String {
+    let paths = command.iter().filter(|word| Path::new(word).is_absolute());
+    paths.fold(text.to_owned(), |text, path| {
+        let name = Path::new(path).file_name().map(|name| name.to_string_lossy().into_owned());
+        text.replace(path.as_str(), &name.unwrap_or_default())
+    })
 }
 
 /// With a capital at its start and a full stop at its end.

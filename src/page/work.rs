@@ -1,26 +1,47 @@
-//! Measuring a few photos at a time, away from the threads that serve: decoding a hostile file must stop nothing else.
+//! Measuring a few photos at a time, each in a process of its own with limits of time and memory: decoding a hostile file
+//! must stop nothing else. The others wait in a queue, and when that is full they are told so.
 
 use super::answer::Failure;
+use super::errand::{Errand, Outcome, pack, unpack};
 use super::log::log;
+use std::io::{self, Read, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Arc;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, mpsc};
+use std::thread;
+use std::time::Duration;
 use tokio::sync::Semaphore;
 
-/// Photos that are decoded at once: each may take hundreds of megabytes.
+/// Photos that are measured at once: each may take hundreds of megabytes.
 const AT_ONCE: usize = 2;
 /// Photos that may wait for their turn.
 const WAITING: usize = 16;
+/// Threads of one worker: each reserves memory, and more of them do not make one photo quicker.
+const THREADS: usize = 4;
+/// Longest answer: a picture and a reading.
+const MOST_ANSWER_BYTES: u64 = 64 << 20;
+
+/// What one photo may take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Limits {
+    /// Until its answer is here.
+    pub(super) time: Duration,
+    /// Memory, MiB.
+    pub(super) mib: u64,
+}
 
 /// The bench that photos are measured on.
 #[derive(Debug, Clone)]
 pub(super) struct Work {
     places: Arc<Semaphore>,
     queue: Arc<Semaphore>,
+    limits: Limits,
 }
 
 impl Work {
-    pub(super) fn new() -> Self {
-        Self { places: Arc::new(Semaphore::new(AT_ONCE)), queue: Arc::new(Semaphore::new(AT_ONCE + WAITING)) }
+    pub(super) fn new(limits: Limits) -> Self {
+        Self { places: Arc::new(Semaphore::new(AT_ONCE)), queue: Arc::new(Semaphore::new(AT_ONCE + WAITING)), limits }
     }
 
     /// Runs `job` when it is its turn. It runs to its end also when nobody waits for it any more.
@@ -33,12 +54,71 @@ impl Work {
         let done = tokio::task::spawn_blocking(move || {
             let _held = (in_queue, place);
             catch_unwind(AssertUnwindSafe(job)).unwrap_or_else(|_| {
-                log("a photo made the measuring stop; nothing was recorded of it");
+                log("a piece of work stopped with a panic; nothing was recorded of it");
                 Err(Failure::Inside)
             })
         });
         done.await.unwrap_or(Err(Failure::Inside))
     }
+
+    /// Has an errand done by a worker, and waits for it; to be called from within a job. Gives the picture too.
+    pub(super) fn ask(&self, errand: &Errand, blocks: &[&[u8]]) -> Result<(Outcome, Vec<u8>), Failure> {
+        let broken = |error: &io::Error| {
+            log(&format!("no worker could be started: {error}"));
+            Failure::Inside
+        };
+        let message = pack(errand, blocks).map_err(|error| broken(&error.into()))?;
+        let child = self.start().map_err(|error| broken(&error))?;
+        let answer = answer(child, message, self.limits.time).map_err(|error| broken(&error))?;
+        let Some((outcome, blocks)) = answer.as_deref().and_then(unpack) else {
+            log("a worker gave no answer within its limits of time and memory; nothing was recorded of its photo");
+            return Err(Failure::Unfinished);
+        };
+        Ok((outcome, blocks.into_iter().next().unwrap_or_default()))
+    }
+
+    fn start(&self) -> io::Result<Child> {
+        let threads = thread::available_parallelism().map_or(1, usize::from).min(THREADS);
+        let seconds = self.limits.time.as_secs().max(1) * threads as u64;
+        Command::new(program()?)
+            .args(["page-worker", "--seconds", &seconds.to_string(), "--mib", &self.limits.mib.to_string()])
+            .env("RAYON_NUM_THREADS", threads.to_string())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            // A panic's words hold paths, and would forge lines of the log.
+            .stderr(Stdio::null())
+            .spawn()
+    }
+}
+
+/// This very program, also after an update put another one in its place.
+fn program() -> io::Result<PathBuf> {
+    if cfg!(target_os = "linux") { Ok(PathBuf::from("/proc/self/exe")) } else { std::env::current_exe() }
+}
+
+/// Sends a message and waits for the answer; `None` when there is none in time, or the process did not end well.
+fn answer(mut child: Child, message: Vec<u8>, longest: Duration) -> io::Result<Option<Vec<u8>>> {
+    let (stdin, stdout) = (child.stdin.take(), child.stdout.take());
+    let (say, hear) = mpsc::channel();
+    // Both end when the process does: its pipes are closed then.
+    thread::spawn(move || {
+        // A process that ended early has said so by its answer, or will say nothing.
+        let _ = stdin.map(|mut stdin| stdin.write_all(&message));
+    });
+    thread::spawn(move || {
+        let mut answer = Vec::new();
+        let read = stdout.map(|stdout| stdout.take(MOST_ANSWER_BYTES).read_to_end(&mut answer));
+        // Nobody listens when the time is over.
+        let _ = say.send(matches!(read, Some(Ok(_))).then_some(answer));
+    });
+    let answer = hear.recv_timeout(longest).ok().flatten();
+    let is_whole = answer.as_ref().is_some_and(|answer| (answer.len() as u64) < MOST_ANSWER_BYTES);
+    if !is_whole {
+        // It may have ended by itself already.
+        let _ = child.kill();
+    }
+    let status = child.wait()?;
+    Ok(answer.filter(|_| is_whole && status.success()))
 }
 
 /// Runs what reads the disk or the store away from the threads that serve.
@@ -46,4 +126,68 @@ pub(super) async fn aside<T: Send + 'static>(
     job: impl FnOnce() -> Result<T, Failure> + Send + 'static,
 ) -> Result<T, Failure> {
     tokio::task::spawn_blocking(job).await.unwrap_or(Err(Failure::Inside))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+
+    /// A process that says nothing is ended when its time is over, one that says half and fails is not believed.
+    #[cfg(unix)]
+    #[test]
+    fn no_process_outlives_its_time() {
+        let start = |script: &str| {
+            let mut command = Command::new("sh");
+            command.args(["-c", script]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap()
+        };
+        let begun = std::time::Instant::now();
+        assert_eq!(answer(start("exec sleep 600"), vec![1; 1 << 20], Duration::from_millis(100)).unwrap(), None);
+        assert!(begun.elapsed() < Duration::from_mins(1));
+        let long = Duration::from_mins(1);
+        assert_eq!(answer(start("echo half; exit 1"), vec![1; 1 << 20], long).unwrap(), None);
+        assert_eq!(answer(start("kill -9 $$"), Vec::new(), long).unwrap(), None);
+        assert_eq!(answer(start("cat"), b"whole".to_vec(), long).unwrap().as_deref(), Some(&b"whole"[..]));
+    }
+
+    const LIMITS: Limits = Limits { time: Duration::from_secs(1), mib: 64 };
+
+    /// Two at once, sixteen waiting, and whoever comes then is told so; a panic frees its place.
+    #[test]
+    fn the_queue_is_bounded() {
+        const ALL: usize = AT_ONCE + WAITING;
+        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_time().build().unwrap();
+        runtime.block_on(async {
+            let work = Work::new(LIMITS);
+            let is_open = Arc::new(AtomicBool::new(false));
+            let (most, now) = (Arc::new(AtomicUsize::new(0)), Arc::new(AtomicUsize::new(0)));
+            let jobs: Vec<_> = (0..ALL)
+                .map(|n| {
+                    let (work, is_open) = (work.clone(), Arc::clone(&is_open));
+                    let (most, now) = (Arc::clone(&most), Arc::clone(&now));
+                    tokio::spawn(async move {
+                        let job = move || {
+                            most.fetch_max(now.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
+                            while !is_open.load(Ordering::SeqCst) {
+                                thread::sleep(Duration::from_millis(1));
+                            }
+                            now.fetch_sub(1, Ordering::SeqCst);
+                            if n == 0 { panic!("on purpose") } else { Ok(n) }
+                        };
+                        work.run(job).await
+                    })
+                })
+                .collect();
+            while work.queue.available_permits() > 0 {
+                tokio::time::sleep(Duration::from_millis(5)).await;
+            }
+            assert_eq!(work.run(|| Ok(ALL)).await, Err(Failure::Busy));
+            is_open.store(true, Ordering::SeqCst);
+            for (n, job) in jobs.into_iter().enumerate() {
+                assert_eq!(job.await.unwrap(), if n == 0 { Err(Failure::Inside) } else { Ok(n) });
+            }
+            assert!(most.load(Ordering::SeqCst) <= AT_ONCE);
+            assert_eq!(work.run(|| Ok(ALL)).await, Ok(ALL), "places are free again");
+        });
+    }
 }

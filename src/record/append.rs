@@ -15,6 +15,7 @@ use super::key::{PublicKey, StationKey};
 use super::list::{found_by, how_word};
 use super::merkle;
 use super::personal::{Salted, Sealed};
+use super::search;
 use super::store::{Appended, Draft, Store};
 use crate::error::Error;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
@@ -73,6 +74,7 @@ impl Store {
                 let found = format!("record {name} has no plate or customer that could be erased");
                 return Err(Error::file(folder.display().to_string(), found, "nothing was changed"));
             }
+            search::forget(change, &of).map_err(|error| failure::database(folder, &error))?;
             Ok(Entry::Erasure(Erasure {
                 schema: ERASURE_SCHEMA.to_owned(),
                 id: super::entry::new_id(),
@@ -110,6 +112,7 @@ impl Store {
                 .execute(params![number as i64, bytes, leaf.0, tree.peak_bytes()])?;
             if let Entry::Inspection(inspection) = &entry {
                 summarise(&change, number, inspection)?;
+                search::keep(&change, number)?;
             }
             key.as_ref().map_or(Ok(()), |key| key.sign(&head).insert(&change))
         };

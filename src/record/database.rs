@@ -1,6 +1,7 @@
 //! The SQLite file: how it is opened, what it must be, and how an older one is brought up to date.
 
 use super::failure;
+use super::search;
 use crate::error::Error;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use std::path::Path;
@@ -11,7 +12,9 @@ pub(super) const DATABASE: &str = "records.sqlite";
 /// SQLite's application id: `LWRS` in ASCII.
 pub(super) const APPLICATION_ID: i32 = 0x4C57_5253;
 /// One step a version; the database's `user_version` counts those that were made.
-const MIGRATIONS: [&str; 1] = [include_str!("migrations/1.sql")];
+const MIGRATIONS: [&str; 2] = [include_str!("migrations/1.sql"), include_str!("migrations/2.sql")];
+/// The version since which there are words to search.
+const SEARCH_SINCE: usize = 2;
 /// How long another program's write is waited for.
 const BUSY_WAIT: Duration = Duration::from_secs(5);
 
@@ -104,12 +107,16 @@ fn migrate(db: &mut Connection, folder: &Path) -> Result<(), Error> {
     // Another program may have been first.
     let done = if is_blank(&step).map_err(fail)? { 0 } else { check(&step, folder)? };
     MIGRATIONS[done..].iter().try_for_each(|migration| step.execute_batch(migration)).map_err(fail)?;
+    if done < SEARCH_SINCE {
+        search::fill(&step).map_err(fail)?;
+    }
     step.pragma_update(None, "application_id", APPLICATION_ID).map_err(fail)?;
     step.pragma_update(None, "user_version", MIGRATIONS.len() as i32).map_err(fail)?;
     step.commit().map_err(fail)
 }
 
-/// Makes tables and triggers in an empty database, to compare others with.
-pub(super) fn make(db: &Connection) -> rusqlite::Result<()> {
-    MIGRATIONS.iter().try_for_each(|migration| db.execute_batch(migration))
+/// Makes tables and triggers in an empty database as they are in one of the same version as `like`, to compare it with.
+pub(super) fn make(db: &Connection, like: &Connection) -> rusqlite::Result<()> {
+    let version = usize::try_from(number(like, "user_version")?).unwrap_or_default();
+    MIGRATIONS.iter().take(version).try_for_each(|migration| db.execute_batch(migration))
 }

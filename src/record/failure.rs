@@ -28,7 +28,8 @@ pub(super) fn database(folder: &Path, error: &rusqlite::Error) -> Error {
             "take a copy of the whole folder before anything else, then go back to the last backup".to_owned(),
         ),
         Some(ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
-            (format!("cannot be opened: {error}"), "check the path and its rights".to_owned())
+            let hint = format!("{NOTHING_RECORDED}; check the path, its rights, and whether the disk has room");
+            (format!("cannot be opened: {error}"), hint)
         }
         Some(ErrorCode::SystemIoFailure) => {
             (format!("has a disk that fails: {error}"), format!("{NOTHING_RECORDED}; check the disk"))
@@ -41,7 +42,7 @@ pub(super) fn database(folder: &Path, error: &rusqlite::Error) -> Error {
 /// A failure at a file or folder.
 pub(super) fn file(path: &Path, what: &str, error: &io::Error) -> Error {
     let hint = match error.kind() {
-        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
             format!("{NOTHING_RECORDED}; make room and try again")
         }
         io::ErrorKind::ReadOnlyFilesystem | io::ErrorKind::PermissionDenied => {

@@ -1,12 +1,15 @@
 //! Lists of inspections, and finding one.
 //!
 //! **Takes** a [`Filter`]. **Gives** [`Row`]s, the newest first; of each inspection its newest record alone, unless all are
-//! asked for. They come from a summary table, which `verify` holds against the entries.
+//! asked for. They come from a summary table and the words beside it, which `verify` holds against the entries.
 
 use super::inspection::How;
+use super::search::{self, small};
 use super::store::Store;
 use crate::error::Error;
 use rusqlite::{Row as SqlRow, named_params};
+use std::cmp::Reverse;
+use std::ops::ControlFlow;
 
 /// What is looked for; empty fields let everything through. Texts are parts of words, upper or lower case.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -61,21 +64,19 @@ SELECT s.number, s.id, s.first, s.begun, s.who, s.vehicle, s.bay, s.rule, s.verd
        (SELECT text FROM personal WHERE digest = s.plate), (SELECT text FROM personal WHERE digest = s.customer)
 FROM ";
 
-/// Records whose own words, whose plate or customer, or whose id fit; each by an index that is read through or looked up.
-const FITTING: &str = "\
-(SELECT number FROM summary WHERE instr(found_by, :text) > 0
- UNION SELECT n.number FROM personal p JOIN summary n ON n.first = p.first WHERE p.text LIKE :like ESCAPE '\\'
- UNION SELECT number FROM summary WHERE length(:text) >= 8 AND id >= :text AND id < :text || 'g') JOIN summary s USING (number)";
+const EVERY: &str = "summary s";
+const NUMBERED: &str = "json_each(:numbers) n JOIN summary s ON s.number = n.value";
 
-/// `:like` stands in both forms of the query, so that both take the same parameters.
 const WHERE: &str = "
 WHERE (:verdict IS NULL OR s.verdict = :verdict)
   AND (:from IS NULL OR s.begun >= :from)
   AND (:until IS NULL OR s.begun < :until)
-  AND (:text IS NULL OR :like IS NOT NULL)
   AND (:all OR NOT EXISTS (SELECT 1 FROM summary n WHERE n.first = s.first AND n.number > s.number))
 ORDER BY s.number DESC
 LIMIT :limit";
+
+/// Shortest beginning of an id that is taken for one.
+const ID_BEGINNING: usize = 8;
 
 /// The words of a record that it is found by, apart from those that can be erased.
 pub(super) fn found_by(vehicle: &str, who: &str, bay: &str) -> String {
@@ -90,30 +91,53 @@ impl Store {
 
     /// Inspections that fit a filter, the newest first.
     pub fn find(&self, filter: &Filter) -> Result<Vec<Row>, Error> {
-        let text = filter.text.as_ref().map(|text| text.to_lowercase());
-        let like = text.as_ref().map(|text| {
-            let escaped = text.replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_");
-            format!("%{escaped}%")
-        });
-        let source = if text.is_some() { FITTING } else { "summary s" };
-        let sql = [COLUMNS, source, WHERE].concat();
-        let all = || -> rusqlite::Result<Vec<Row>> {
-            let mut query = self.db.prepare_cached(&sql)?;
-            let rows = query.query_map(
-                named_params! {
-                    ":text": text,
-                    ":like": like,
-                    ":verdict": filter.verdict,
-                    ":from": filter.from,
-                    ":until": filter.until,
-                    ":all": filter.is_all,
-                    ":limit": filter.limit.map_or(-1, |limit| i64::try_from(limit).unwrap_or(i64::MAX)),
-                },
-                row,
-            )?;
-            rows.collect()
+        let found = match &filter.text {
+            None => self.rows(None, filter, filter.limit),
+            Some(text) => self.with_words(&small(text), filter),
         };
-        all().map_err(|error| self.failed(&error))
+        found.map_err(|error| self.failed(&error))
+    }
+
+    fn with_words(&self, text: &str, filter: &Filter) -> rusqlite::Result<Vec<Row>> {
+        let mut rows = Vec::new();
+        if text.len() >= ID_BEGINNING && text.bytes().all(|byte| byte.is_ascii_hexdigit() || byte == b'-') {
+            let mut of = self.db.prepare_cached("SELECT number FROM summary WHERE id >= ?1 AND id < ?1 || 'g'")?;
+            let numbers: Vec<i64> = of.query_map([text], |row| row.get(0))?.collect::<Result<_, _>>()?;
+            rows = self.rows(Some(&numbers), filter, filter.limit)?;
+        }
+        let mut left = filter.limit;
+        search::seek(&self.db, text, |numbers| {
+            let more = self.rows(Some(&numbers), filter, left)?;
+            left = left.map(|left| left.saturating_sub(more.len() as u64));
+            rows.extend(more);
+            Ok(if left == Some(0) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) })
+        })?;
+        rows.sort_by_key(|row| Reverse(row.number));
+        rows.dedup_by_key(|row| row.number);
+        rows.truncate(filter.limit.map_or(usize::MAX, |limit| usize::try_from(limit).unwrap_or(usize::MAX)));
+        Ok(rows)
+    }
+
+    /// Those of these numbers, or of all, that fit all but the text.
+    fn rows(&self, numbers: Option<&[i64]>, filter: &Filter, limit: Option<u64>) -> rusqlite::Result<Vec<Row>> {
+        let sql = [COLUMNS, if numbers.is_some() { NUMBERED } else { EVERY }, WHERE].concat();
+        let numbers =
+            numbers.map(|numbers| format!("[{}]", numbers.iter().map(i64::to_string).collect::<Vec<_>>().join(",")));
+        let limit = limit.map_or(-1, |limit| i64::try_from(limit).unwrap_or(i64::MAX));
+        let mut named = named_params! {
+            ":verdict": filter.verdict,
+            ":from": filter.from,
+            ":until": filter.until,
+            ":all": filter.is_all,
+            ":limit": limit,
+        }
+        .to_vec();
+        if let Some(numbers) = &numbers {
+            named.push((":numbers", numbers));
+        }
+        let mut query = self.db.prepare_cached(&sql)?;
+        let rows = query.query_map(&named[..], row)?;
+        rows.collect()
     }
 }
 

@@ -27,6 +27,7 @@ mod database;
 mod files;
 mod head_file;
 pub mod store;
+mod search;
 mod append;
 pub mod list;
 pub mod verify;

@@ -12,6 +12,7 @@ use super::head::Head;
 use super::head_file;
 use super::key::{PublicKey, SignedHead};
 use super::personal;
+use super::search;
 use super::store::Store;
 use super::verify_log::{LogFacts, read_log};
 use crate::error::Error;
@@ -106,6 +107,8 @@ pub fn verify(store: &Store, options: &VerifyOptions) -> Result<Verified, Error>
     findings.step("parameters", outcome);
     let outcome = hold_personal(&view, &log, &mut findings);
     findings.step("plates and customers", outcome);
+    let outcome = hold_words(&view, &mut findings);
+    findings.step("words to search", outcome);
     let mut notes = Vec::new();
     let photos =
         if options.is_without_photos { 0 } else { hold_photos(&store.folder, &log, &mut findings, &mut notes) };
@@ -133,7 +136,7 @@ fn schema(db: &Connection, findings: &mut Findings) -> rusqlite::Result<()> {
         rows.collect()
     };
     let fresh = Connection::open_in_memory()?;
-    database::make(&fresh)?;
+    database::make(&fresh, db)?;
     let (wanted, found) = (listed(&fresh)?, listed(db)?);
     for (name, _, _) in wanted.symmetric_difference(&found) {
         findings.add("database", format!("{name} is not as the program made it"));
@@ -229,6 +232,13 @@ fn hold_personal(db: &Connection, log: &LogFacts, findings: &mut Findings) -> ru
         if log.erased.get(&first).is_none_or(|erased| *erased < number) {
             findings.add(format!("{field} of entry {number}"), "is missing, and no erasure was recorded");
         }
+    }
+    Ok(())
+}
+
+fn hold_words(db: &Connection, findings: &mut Findings) -> rusqlite::Result<()> {
+    for (from, until) in search::hold(db)? {
+        findings.add(format!("words to search of entries {from} to {until}"), "are not those of the entries");
     }
     Ok(())
 }

@@ -3,17 +3,14 @@
 //! Everything comes from the store: photos, bay, rule, screws, lens and options; the words of the reading's command say the
 //! rest. Nothing outside is read, so that a file that was changed since does not matter.
 
-use super::super::args::{Cli, Command};
 use super::super::drive;
 use super::super::exit::ExitStatus;
+use super::super::given::Given;
 use super::super::measure::{PhotoFile, PhotoFiles};
-use super::super::plan::{Input, Plan};
 use crate::error::Error;
-use crate::options::Options;
 use crate::reading::Reading;
 use crate::reading::block::SoftwareBlock;
-use crate::record::{FiledFile, RecordedReading, Store};
-use clap::Parser;
+use crate::record::{FiledFile, Hash, RecordedReading, Store};
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -57,31 +54,18 @@ pub(super) fn replay(folder: &Path, record: &str) -> Result<(String, ExitStatus)
 
 /// Measures again.
 fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
-    let command = recorded.reading.command.clone();
-    let words = std::iter::once("lampwright".to_owned()).chain(command.iter().cloned());
-    let unusable = |found: String| {
-        Error::usage(
-            format!("the record's command cannot be read by this version: {found}"),
-            "use the version that wrote it",
-        )
-    };
-    let parsed = Cli::try_parse_from(words).map_err(|error| unusable(error.to_string()))?;
-    let Command::Measure(args) = parsed.command else { return Err(unusable("it is no measurement".to_owned())) };
     let parameters = &recorded.parameters;
-    let text = |input: Input, _: &Path| {
-        let hash = match input {
-            Input::Bay => Some(parameters.bay),
-            Input::Rule => Some(parameters.rule),
-            Input::Screws => parameters.screws,
-            Input::Lens => parameters.lens,
-            Input::Response => parameters.response,
-            Input::Options => Some(parameters.options),
-        };
-        store.parameter(&hash.ok_or_else(|| unusable(format!("it names a file of {input:?} that was not recorded")))?)
+    let text = |hash: &Hash| store.parameter(hash);
+    let given = Given {
+        words: recorded.reading.command.clone(),
+        bay: text(&parameters.bay)?,
+        rule: text(&parameters.rule)?,
+        screws: parameters.screws.as_ref().map(text).transpose()?,
+        lens: parameters.lens.as_ref().map(text).transpose()?,
+        response: parameters.response.as_ref().map(text).transpose()?,
+        options: text(&parameters.options)?,
     };
-    let mut plan = Plan::with(&args, command, &text)?;
-    plan.options = Options::parse(&store.parameter(&parameters.options)?, "the recorded options")?;
-    (plan.annotated, plan.trace) = (None, None);
+    let mut plan = given.plan()?;
     let photo = |file: &FiledFile| {
         Ok::<_, Error>(PhotoFile { name: file.name.clone(), bytes: store.photo_bytes(&file.sha256)? })
     };

@@ -26,12 +26,14 @@ byId("print")?.addEventListener("click", () => print());
 
 // Another phone or the fixed camera went on: show it, unless a photo is on its way.
 let isSending = false;
+let isBehind = false;
 function listen() {
     const page = document.querySelector("[data-events]");
     if (!page || !window.EventSource) return;
     const source = new EventSource(page.dataset.events);
     source.addEventListener("version", (event) => {
-        if (event.data !== page.dataset.version && !isSending && !byId("again")?.offsetParent) location.reload();
+        isBehind = event.data !== page.dataset.version;
+        if (isBehind && !isSending && !byId("again")?.offsetParent) location.reload();
     });
     addEventListener("pagehide", () => source.close());
 }

@@ -6,6 +6,7 @@
     const status = byId("sending");
     const again = byId("again");
     const pauses = [1000, 2000, 4000, 8000];
+    const SAID = "said before the page was shown anew";
 
     const say = (text, isAlert) => {
         status.hidden = false;
@@ -30,8 +31,8 @@
 
     const problem = (request) => {
         const page = new DOMParser().parseFromString(request.responseText, "text/html");
-        return page.getElementById("problem")?.innerText?.trim().replace(/\s+/g, " ")
-            || page.getElementById("problem")?.textContent?.trim() || "It did not work. Try again.";
+        const lines = [...page.querySelectorAll("#problem p")].map((line) => line.textContent.trim());
+        return lines.join(" ") || "It did not work. Try again.";
     };
 
     const send = async () => {
@@ -39,6 +40,11 @@
         isSending = true;
         again.hidden = true;
         const body = new FormData(form);
+        for (const name of ["marks", "ambient", "bracket"]) {
+            const chosen = body.getAll(name).filter((photo) => photo.size);
+            body.delete(name);
+            for (const photo of chosen) body.append(name, photo, name);
+        }
         // The photo comes last: the server looks at everything else first.
         body.delete("photo");
         body.append("photo", file.files[0], "photo");
@@ -54,9 +60,16 @@
                     location.replace(location.pathname);
                     return;
                 } else {
-                    say(problem(request), true);
+                    const text = problem(request);
                     isSending = false;
                     file.value = "";
+                    if (request.status === 409 || isBehind) {
+                        // What is next is another thing now: it is shown, and what was said with it.
+                        sessionStorage.setItem(SAID, text);
+                        location.reload();
+                        return;
+                    }
+                    say(text, true);
                     if (request.status === 408 || request.status >= 500) again.hidden = false;
                     return;
                 }
@@ -72,9 +85,19 @@
     };
 
     if (form && file) {
+        const said = sessionStorage.getItem(SAID);
+        if (said) {
+            sessionStorage.removeItem(SAID);
+            say(said, true);
+        }
         byId("send").hidden = true;
         byId("choose").hidden = false;
         file.addEventListener("change", send);
+        for (const field of document.querySelectorAll("#more input")) {
+            const show = () => field.closest("label").classList.toggle("is-chosen", field.files.length > 0);
+            field.addEventListener("change", show);
+            show();
+        }
         again.addEventListener("click", send);
         byId("choose").addEventListener("click", () => {
             file.removeAttribute("capture");

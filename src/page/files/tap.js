@@ -46,7 +46,7 @@
         };
 
         const draw = () => {
-            const size = view.scale * width / image.naturalWidth;
+            const size = view.scale * Number(board.dataset.block);
             image.style.transform = `translate(${-view.x * view.scale}px, ${-view.y * view.scale}px) scale(${size})`;
             board.querySelectorAll(".pin").forEach((pin) => pin.remove());
             for (const [list, kind] of [[found, "is-found"], [set, ""]]) {
