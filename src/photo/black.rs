@@ -10,7 +10,7 @@
 //! `σ·(φ(z) + z·Φ(z))` and the mean square `σ²·((1 + z²)·Φ(z) + z·φ(z))` (moments of the censored normal distribution, e.g.
 //! Tobin 1958). r and p are those whose spread follows the measured one down into the dark, where clipping narrows it.
 //! **Weak when** the camera smooths its noise after clipping by more than pictures usually do: the spread that is left then
-//! hides how much was clipped. Colour coding alone leaves [`KEPT`] of a channel's noise in the luminance.
+//! hides how much was clipped. Colour coding alone leaves `KEPT` of a channel's noise in the luminance.
 
 use super::noise::NoiseCurve;
 use libm::erf;
