@@ -36,7 +36,8 @@ fn writer() {
         let mut draft = draft(n, &[photo]);
         draft.personal.plate = Some(format!("PLATE-{n}"));
         let erased = if n % 10 == 9 { store.erase(&(n - 1).to_string(), "AB", "kill test").ok() } else { None };
-        let appended = erased.unwrap_or_else(|| store.append(draft).unwrap());
+        let noted = erased.and_then(|erased| erased.noted);
+        let appended = noted.unwrap_or_else(|| store.append(draft).unwrap());
         let mut stdout = std::io::stdout().lock();
         writeln!(stdout, "\nrecorded {} {}", appended.id, appended.head).unwrap();
         stdout.flush().unwrap();

@@ -250,3 +250,58 @@ fn a_changed_store_is_told_by_the_exit_status() {
     assert!(shop.run(&["record", "verify", "shop", "--head", &head]).stdout.contains("8 of 9 entries are missing"));
     assert_eq!(shop.run(&["record", "verify", "shop", "--head", "9"]).status, 2);
 }
+
+/// Truth: of two lamps that fail, one is corrected to a pass. The vehicle as a whole still fails, by the other one.
+#[test]
+fn correcting_one_lamp_keeps_the_other_in_the_verdict() {
+    let shop = Shop::new();
+    let common = ["--bay", "bay.toml", "--height-mm", "699", "--offset-mm", "571", "--record", "shop", "--by", "AB"];
+    shop.good(&[&["aim", "start", "s.json", "--vehicle", "order 7"], &common[..]].concat());
+    for lamp in ["left", "right"] {
+        let run = shop.run(&["aim", "photo", "s.json", "photo.jpg", "--lamp", lamp]);
+        assert_eq!(run.status, 1, "{run:?}");
+    }
+    let rule = Path::new(env!("CARGO_MANIFEST_DIR")).join("calib/rules/shop-check.toml");
+    let wide = fs::read_to_string(rule).unwrap().replace("in = 2.0", "in = 20.0");
+    fs::write(shop.path("wide.toml"), wide).unwrap();
+    let corrected = shop.record(&["--rules", "wide.toml", "--corrects", "2", "--reason", "measured by the wrong rule"]);
+    assert_eq!(corrected.status, 0, "{corrected:?}");
+    let entry = |record: &str| -> Value {
+        serde_json::from_str(&shop.good(&["record", "show", "shop", record, "--json"])).unwrap()
+    };
+    let (old, new) = (entry("2"), entry("3"));
+    assert_eq!(new["lamps"].as_array().unwrap().len(), 2);
+    assert_eq!(new["lamps"][0], old["lamps"][0], "the left lamp stands as it was");
+    assert_eq!((&new["lamps"][0]["verdict"], &new["lamps"][1]["verdict"]), (&"fail".into(), &"pass".into()));
+    assert_eq!(new["lamps"][1]["readings"].as_array().unwrap().len(), 1, "the right one is replaced, not added to");
+    assert_eq!(new["verdict"], "fail");
+    assert!(shop.good(&["record", "list", "shop"]).contains("FAIL"));
+    let shown = shop.good(&["record", "show", "shop", "3"]);
+    for line in ["FAIL  vehicle order 12\n", "left low  FAIL", "right low  PASS"] {
+        assert!(shown.contains(line), "{line} is not in {shown}");
+    }
+    assert!(shop.good(&["record", "verify", "shop"]).contains("WHOLE: "));
+}
+
+/// The exit status says when the text is still on the disk: another program that reads the store keeps it there.
+#[test]
+fn an_erasure_that_a_reader_holds_up_says_so() {
+    let shop = Shop::new();
+    shop.record(&["--plate", "PLATE 1"]);
+    for (words, found) in
+        [(["--by", " ", "--reason", "x"], "--by is empty"), (["--by", "AB", "--reason", ""], "--reason")]
+    {
+        let run = shop.run(&[&["record", "erase", "shop", "0"], &words[..]].concat());
+        assert!(run.status == 2 && run.stderr.contains(found), "{run:?}");
+    }
+    let reader = rusqlite::Connection::open(shop.path("shop/records.sqlite")).unwrap();
+    reader.execute_batch("BEGIN; SELECT count(*) FROM personal").unwrap();
+    let erase = ["record", "erase", "shop", "0", "--by", "AB", "--reason", "asked for"];
+    let held = shop.run(&erase);
+    assert!(held.status == 1 && held.stdout.contains("STILL IN THE STORE'S FILES"), "{held:?}");
+    assert!(shop.holds("PLATE 1"));
+    drop(reader);
+    // The last program that closes the store clears it too.
+    let again = shop.run(&erase);
+    assert!(again.stderr.contains("in no file of the store") && !shop.holds("PLATE 1"), "{again:?}");
+}

@@ -5,7 +5,7 @@
 
 mod record_sample;
 
-use lampwright::record::{Filter, How, Store, VerifyOptions, key::KEY_FILE, verify};
+use lampwright::record::{FiledFile, Filter, How, Store, VerifyOptions, key::KEY_FILE, verify};
 use record_sample::{DATABASE, copy, draft, photos, put_back, raw, shop, store_of, verified, without_triggers};
 use std::fs;
 use std::path::Path;
@@ -94,6 +94,34 @@ fn erasing_takes_the_text_out_of_every_file_and_breaks_nothing() {
     let found = verified(&shop(&folder)).findings;
     assert!(found.len() == 3 && found[0].found.contains("no erasure was recorded"), "{found:?}");
     assert!(found[2].place.contains("words to search"), "they still hold what is missing: {found:?}");
+}
+
+/// A program that reads keeps the pages as it found them, and with them the text: that is said, and erasing again clears it.
+#[test]
+fn text_that_a_reader_keeps_on_the_disk_is_not_called_gone() {
+    let folder = store_of(1);
+    let holds = |text: &str| {
+        let files =
+            fs::read_dir(shop(&folder)).unwrap().map(|entry| entry.unwrap().path()).filter(|path| path.is_file());
+        files.into_iter().any(|path| fs::read(path).unwrap().windows(text.len()).any(|part| part == text.as_bytes()))
+    };
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    store.wait_for(std::time::Duration::from_millis(50)).unwrap();
+    let reader = raw(&shop(&folder));
+    reader.execute_batch("BEGIN").unwrap();
+    let text: String = reader.query_row("SELECT text FROM personal LIMIT 1", [], |row| row.get(0)).unwrap();
+    let erased = store.erase("0", "AB", "asked for").unwrap();
+    assert!(erased.noted.is_some() && !erased.is_off_disk, "{erased:?}");
+    assert_eq!(store.inspection("0").unwrap().personal.plate, None, "erased from the records all the same");
+    assert!(holds(&text), "else the reader is no obstacle, and this test shows nothing");
+    let again = store.erase("0", "AB", "asked for").unwrap();
+    assert!(again.noted.is_none() && !again.is_off_disk, "{again:?}");
+    reader.execute_batch("ROLLBACK").unwrap();
+    let cleared = store.erase("0", "AB", "asked for").unwrap();
+    assert!(cleared.noted.is_none() && cleared.is_off_disk, "{cleared:?}");
+    assert!(!holds("PLATE-0") && !holds("Customer 0"));
+    assert_eq!(store.head().unwrap().size, 2, "it is noted once");
+    assert_eq!(verified(&shop(&folder)).findings, []);
 }
 
 /// Several texts of words: across their borders, after an erasure, with letters that SQLite folds no case of.
@@ -283,6 +311,29 @@ fn two_programs_record_at_once() {
     assert_eq!((whole.findings, whole.head.size), (vec![], 40));
 }
 
+/// A correction that is written while a lamp is being measured must not be undone by what was read before it.
+#[test]
+fn what_follows_a_record_that_is_not_the_newest_any_more_is_refused() {
+    let folder = store_of(1);
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    let mut measured = draft(0, &photos(&["0-before", "new"]));
+    measured.inspection.follows = Some(store.follow("0", How::Continues, "AB", None).unwrap());
+    let mut corrected = draft(7, &photos(&["0-before"]));
+    corrected.inspection.follows =
+        Some(store.follow("0", How::Corrects, "CD", Some("typed wrong".to_owned())).unwrap());
+    store.append(corrected).unwrap();
+    let error = store.append(measured.clone()).unwrap_err().to_string();
+    assert!(error.contains("record 1 is newer") && error.contains("nothing was recorded"), "{error}");
+    assert_eq!(store.newest("0").unwrap().inspection.vehicle, "order 7");
+    measured.inspection.follows = Some(store.follow("1", How::Continues, "AB", None).unwrap());
+    assert_eq!(store.append(measured).unwrap().number, 2);
+    let mut nothing = draft(0, &photos(&["new"]));
+    nothing.inspection.follows = store.inspection("2").unwrap().inspection.follows;
+    nothing.inspection.follows.as_mut().unwrap().first = "gone".to_owned();
+    assert!(store.append(nothing).unwrap_err().to_string().contains("has no record"));
+    assert_eq!(verified(&shop(&folder)).head.size, 3);
+}
+
 #[test]
 fn a_draft_that_names_what_is_not_there_is_refused() {
     let folder = store_of(1);
@@ -361,6 +412,24 @@ fn an_export_fits_the_schema_and_holds_the_very_bytes() {
     assert_eq!(made.files[1].0, "000000-left-low-2-photo.jpg");
 }
 
+/// Each photo of a reading has the ending of its own format.
+#[test]
+fn exported_photos_have_their_own_endings() {
+    let folder = store_of(0);
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    let mut draft = draft(0, &photos(&["one"]));
+    let reading = &mut draft.inspection.lamps[0].readings[0];
+    let named = |name: &str| FiledFile { name: name.to_owned(), ..reading.photo.clone() };
+    let others = [named("marks.PNG"), named("dark.dng"), named("b.JPEG"), named("without")];
+    let [marks, ambient, second, third] = others;
+    (reading.marks_photo, reading.ambient_photo) = (Some(marks), Some(ambient));
+    reading.bracket = vec![second, third];
+    store.append(draft).unwrap();
+    let made = lampwright::record::export::export(&store, &[0]).unwrap();
+    let names: Vec<&str> = made.files.iter().map(|(name, _)| name.trim_start_matches("000000-left-low-1-")).collect();
+    assert_eq!(names, ["photo.jpg", "marks.png", "ambient.dng", "bracket-2.jpg", "bracket-3.jpg"]);
+}
+
 #[test]
 fn the_table_is_read_by_rfc_4180_and_holds_no_formula() {
     let folder = store_of(1);
@@ -377,6 +446,7 @@ fn the_table_is_read_by_rfc_4180_and_holds_no_formula() {
     let axis = record_sample::reading().verdict.unwrap().vertical.unwrap();
     assert_eq!(cell(1, "vertical_deg").parse::<f64>().unwrap().to_bits(), axis.value_deg.to_bits());
     assert_eq!(cell(1, "turned_vertical_quarters"), "3");
+    assert_eq!((cell(0, "turned_vertical_quarters"), cell(1, "turned_horizontal_quarters")), ("0".into(), "0".into()));
     for row in &rows {
         for cell in row {
             let is_number = cell.parse::<f64>().is_ok();

@@ -5,7 +5,9 @@
 
 mod record_sample;
 
-use lampwright::record::{Filter, Head, Store, VerifyOptions, key::KEY_FILE, verify};
+use lampwright::record::export::export;
+use lampwright::record::personal::ALTERED;
+use lampwright::record::{Filter, Head, Store, VerifyOptions, backup, key::KEY_FILE, verify};
 use record_sample::{DATABASE, copy, draft, photos, put_back, raw, shop, store_of, verified, without_triggers};
 use rusqlite::params;
 use std::fmt::Write as _;
@@ -57,6 +59,63 @@ fn a_cut_tail_shows_against_a_head_kept_outside() {
     assert!(found.len() == 1 && found[0].found.contains("1 of 4 entries are missing"), "{found:?}");
     let grown = VerifyOptions { head: Some(Head { size: 2, root: head.root }), ..VerifyOptions::default() };
     assert!(verify(&store, &grown).unwrap().findings[0].found.contains("first 2 entries are not those"));
+}
+
+/// A backup is no laundry: what the store has lost, its copy has lost too, and says so.
+#[test]
+fn a_backup_of_a_store_that_lost_its_end_is_not_whole() {
+    let folder = store_of(2);
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    store.append(draft(2, &photos(&["one"]))).unwrap();
+    let cut = folder.path().join("cut");
+    copy(&shop(&folder), &cut);
+    for file in ["records.sqlite-wal", "records.sqlite-shm"] {
+        fs::remove_file(cut.join(file)).unwrap();
+    }
+    let to = folder.path().join("backup");
+    let outcome = backup(&Store::read(&cut).unwrap(), &to).unwrap();
+    let found = &outcome.findings;
+    assert!(found.len() == 1 && found[0].found.contains("1 of 3 entries are missing at its end"), "{found:?}");
+    assert_eq!(fs::read(to.join("head.txt")).unwrap(), fs::read(shop(&folder).join("head.txt")).unwrap());
+    assert_eq!(verified(&to).findings, *found, "whenever it is looked at");
+    assert!(Store::open(&to).unwrap().append(draft(3, &photos(&["one"]))).is_err());
+}
+
+#[test]
+fn a_missing_or_garbled_head_beside_the_log_is_noted() {
+    let folder = store_of(2);
+    assert_eq!(verified(&shop(&folder)).notes, [""; 0]);
+    let place = shop(&folder).join("head.txt");
+    for (content, words) in [(Some("2:none"), "head.txt holds no head"), (None, "head.txt is missing")] {
+        match content {
+            Some(content) => fs::write(&place, content).unwrap(),
+            None => fs::remove_file(&place).unwrap(),
+        }
+        let outcome = verified(&shop(&folder));
+        assert!(outcome.notes.len() == 1 && outcome.notes[0].contains(words), "{:?}", outcome.notes);
+        let copied = backup(&Store::read(&shop(&folder)).unwrap(), &folder.path().join(words)).unwrap();
+        assert!(copied.notes.len() == 1 && copied.notes[0].contains(words), "{:?}", copied.notes);
+    }
+    assert_eq!(verified(&shop(&store_of(0))).notes, [""; 0], "a new store has none yet");
+}
+
+/// What was changed is neither shown, listed nor exported as if it had been recorded so; and it can still be erased.
+#[test]
+fn an_altered_plate_or_customer_is_said_to_be() {
+    let folder = store_of(2);
+    let taken = without_triggers(&shop(&folder));
+    taken.0.execute_batch("UPDATE personal SET text = 'PLATE-9' WHERE text = 'PLATE-1'").unwrap();
+    put_back(taken);
+    let mut store = Store::open(&shop(&folder)).unwrap();
+    let stored = store.inspection("1").unwrap();
+    assert_eq!(stored.personal.plate.as_deref(), Some(ALTERED));
+    assert_eq!(stored.personal.customer.as_deref(), Some("=Customer 1"));
+    let plates: Vec<Option<String>> = store.list(5).unwrap().into_iter().map(|row| row.plate).collect();
+    assert_eq!(plates, [Some(ALTERED.to_owned()), Some("PLATE-0".to_owned())]);
+    let exported = export(&store, &[1]).unwrap();
+    assert!(exported.json.contains(ALTERED) && !exported.json.contains("PLATE-9"), "{}", exported.json);
+    store.erase("1", "AB", "asked for").unwrap();
+    assert_eq!(store.inspection("1").unwrap().personal.plate, None);
 }
 
 /// The write-ahead log holds what was recorded last: a copy without it has lost that.

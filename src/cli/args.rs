@@ -166,7 +166,7 @@ pub struct MeasureArgs {
     #[cfg(feature = "records")]
     #[arg(long, value_name = "REF", requires = "record", help_heading = "Record it")]
     pub vehicle: Option<String>,
-    /// The record that this reading corrects; its plate, customer and checklist are taken over
+    /// The record in which this reading corrects its lamp; plate, customer, checklist and the other lamps are taken over
     #[cfg(feature = "records")]
     #[arg(long, value_name = "RECORD", requires_all = ["record", "reason"], help_heading = "Record it")]
     pub corrects: Option<String>,

@@ -113,7 +113,7 @@ fn recorded(
     let vehicle = args.vehicle.as_deref().unwrap_or("");
     let mut recorder = super::record::Recorder::begin(&plan, &args.recording, &caption.record, vehicle)?;
     if let (Some(earlier), Some(reason)) = (&args.corrects, &args.reason) {
-        recorder.corrects(earlier, reason)?;
+        recorder.corrects(&plan, earlier, reason)?;
     }
     plan.caption = Some(caption);
     let photos = PhotoFiles::read(&plan)?;

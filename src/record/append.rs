@@ -1,10 +1,10 @@
 //! Recording: photos first, then one transaction with the entry, its parameters and its place in the log.
 //!
 //! **Takes** a [`Draft`]. **Gives** [`Appended`] once the commit was flushed. **Fails when** the disk is full, read-only or
-//! failing, another program holds the store, or the draft names a photo or parameter that is neither in it nor in the store;
-//! then nothing was recorded. Photos that were filed before such a failure stay and do no harm.
+//! failing, another program holds the store, the draft follows a record that is not the newest any more, or names a photo or
+//! parameter that is neither in it nor in the store; then nothing was recorded. Photos that were filed before such a failure stay and do no harm.
 
-use super::entry::{ERASURE_SCHEMA, Entry, Erasure};
+use super::entry::Entry;
 use super::failure;
 use super::files;
 use super::hash::Hash;
@@ -37,6 +37,7 @@ impl Store {
             }
         }
         self.write(|change, folder| {
+            still_newest(change, folder, &inspection)?;
             all_there(change, folder, &inspection, &parameters)?;
             take_over(change, &mut inspection, &salted).map_err(|error| failure::database(folder, &error))?;
             let all = || {
@@ -65,33 +66,11 @@ impl Store {
         Ok(Follows { first: earlier.first().to_owned(), id: earlier.id, how, by: by.to_owned(), reason })
     }
 
-    /// Erases plate and customer of an inspection, in all its records, and notes in the log that this was done.
-    pub fn erase(&mut self, name: &str, who: &str, reason: &str) -> Result<Appended, Error> {
-        let of = self.inspection(name)?.inspection.first().to_owned();
-        let appended = self.write(|change, folder| {
-            let gone = change.execute("DELETE FROM personal WHERE first = ?1", [&of]);
-            if gone.map_err(|error| failure::database(folder, &error))? == 0 {
-                let found = format!("record {name} has no plate or customer that could be erased");
-                return Err(Error::file(folder.display().to_string(), found, "nothing was changed"));
-            }
-            search::forget(change, &of).map_err(|error| failure::database(folder, &error))?;
-            Ok(Entry::Erasure(Erasure {
-                schema: ERASURE_SCHEMA.to_owned(),
-                id: super::entry::new_id(),
-                of: of.clone(),
-                recorded: super::entry::now(),
-                who: who.to_owned(),
-                reason: reason.to_owned(),
-                software: super::entry::software(),
-            }))
-        })?;
-        // The write-ahead log still holds the pages with the text: it is brought in and cut.
-        self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())).map_err(|error| self.failed(&error))?;
-        Ok(appended)
-    }
-
     /// One transaction that ends with an entry: all of it or nothing.
-    fn write(&mut self, make: impl FnOnce(&Transaction<'_>, &Path) -> Result<Entry, Error>) -> Result<Appended, Error> {
+    pub(super) fn write(
+        &mut self,
+        make: impl FnOnce(&Transaction<'_>, &Path) -> Result<Entry, Error>,
+    ) -> Result<Appended, Error> {
         let folder = self.folder.clone();
         let fail = |error: rusqlite::Error| failure::database(&folder, &error);
         let key = StationKey::load(&folder)?;
@@ -121,6 +100,27 @@ impl Store {
         head_file::write(&folder, &head);
         Ok(Appended { number, id: entry.id().to_owned(), head })
     }
+}
+
+/// What is followed must still be the newest record of its inspection: else what was recorded since would be overridden by an
+/// older copy of it.
+fn still_newest(change: &Transaction<'_>, folder: &Path, inspection: &Inspection) -> Result<(), Error> {
+    let Some(follows) = &inspection.follows else { return Ok(()) };
+    let newest = change
+        .query_row(
+            "SELECT number, id FROM summary WHERE first = ?1 ORDER BY number DESC LIMIT 1",
+            [&follows.first],
+            |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)),
+        )
+        .optional()
+        .map_err(|error| failure::database(folder, &error))?;
+    let found = match newest {
+        Some((_, id)) if id == follows.id => return Ok(()),
+        Some((number, _)) => format!("record {number} is newer than the one that was to be followed, {}", follows.id),
+        None => format!("has no record {}, which was to be followed", follows.id),
+    };
+    let hint = "nothing was recorded; look at the newest record with `lampwright record show`, and do it again";
+    Err(Error::file(folder.display().to_string(), found, hint))
 }
 
 /// Everything that the inspection names must be in the store before it is recorded.

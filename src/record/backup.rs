@@ -1,7 +1,8 @@
 //! A copy of a store: the database as SQLite copies it, so that others may go on recording, and every file that it names.
 //!
-//! **Takes** a store and a folder. **Gives** what verifying the copy came to. The station's key is left out. **Fails when** the
-//! folder is not empty, or there is no room.
+//! **Takes** a store and a folder. **Gives** what verifying the copy came to. The station's key is left out. A store that lost
+//! its end is copied with the `head.txt` that tells so, and verifying the copy finds it. **Fails when** the folder is not empty,
+//! or there is no room.
 
 use super::database::DATABASE;
 use super::failure;
@@ -21,6 +22,8 @@ pub fn backup(store: &Store, to: &Path) -> Result<Verified, Error> {
     if fs::read_dir(to).map_err(|error| failure::file(to, "read", &error))?.next().is_some() {
         return Err(Error::file(to.display().to_string(), "is not empty", "name a new folder for every backup"));
     }
+    // Before the database is copied: others may go on recording, and the file must not be ahead of the copy.
+    let (beside, doubt) = (head_file::read(store.folder()), head_file::doubt(store.folder()));
     let database = to.join(DATABASE);
     // Photos lie in the store before an entry names them: copied after the database, none is missing.
     store.db.execute("VACUUM INTO ?1", [database.to_string_lossy()]).map_err(|error| failure::database(to, &error))?;
@@ -38,6 +41,15 @@ pub fn backup(store: &Store, to: &Path) -> Result<Verified, Error> {
             files::keep(to, &bytes)?;
         }
     }
-    head_file::write(to, &copy.head()?);
-    verify(&copy, &VerifyOptions::default())
+    let head = copy.head()?;
+    let lost = match beside {
+        Some(last) if copy.root_at(last.size)? != Some(last.root) => Some(last),
+        _ => None,
+    };
+    head_file::write(to, &lost.unwrap_or(head));
+    let mut outcome = verify(&copy, &VerifyOptions::default())?;
+    if let Some(doubt) = doubt.filter(|_| head.size > 0) {
+        outcome.notes.push(format!("in the store that was copied, {doubt}"));
+    }
+    Ok(outcome)
 }

@@ -14,6 +14,7 @@ use crate::reading::block::SoftwareBlock;
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 use serde::{Deserialize, Serialize};
+use std::path::Path;
 
 /// Name and version of an export.
 pub const EXPORT_SCHEMA: &str = "lampwright/export/1";
@@ -131,10 +132,11 @@ fn named_files(number: u64, stored: &super::store::Stored) -> Vec<(String, Hash)
                 reading.bracket.iter().enumerate().map(|(k, file)| (format!("bracket-{}", k + 2), Some(file)));
             for (kind, file) in kinds.into_iter().chain(bracket) {
                 if let Some(file) = file {
-                    let ending = match reading.reading.photo.format.as_str() {
-                        "jpeg" => "jpg".to_owned(),
-                        _ if kind == "annotated" => "jpg".to_owned(),
-                        other => plain(other),
+                    let ending = match kind.as_str() {
+                        "annotated" => "jpg".to_owned(),
+                        "photo" => ending(&reading.reading.photo.format),
+                        // Another photo may be of another format, and of that its own name is all that is recorded.
+                        _ => own_ending(&file.name).unwrap_or_else(|| ending(&reading.reading.photo.format)),
                     };
                     let name =
                         format!("{number:06}-{}-{}-{}-{kind}.{ending}", plain(&lamp.side), plain(&lamp.beam), n + 1);
@@ -144,6 +146,17 @@ fn named_files(number: u64, stored: &super::store::Stored) -> Vec<(String, Hash)
         }
     }
     files
+}
+
+/// The file ending of a format.
+fn ending(format: &str) -> String {
+    if format.eq_ignore_ascii_case("jpeg") { "jpg".to_owned() } else { plain(format).to_ascii_lowercase() }
+}
+
+/// The ending that a file's name has.
+fn own_ending(name: &str) -> Option<String> {
+    let own = ending(Path::new(name).extension()?.to_str()?);
+    (!own.is_empty()).then_some(own)
 }
 
 /// Letters and digits alone: a store from elsewhere must not say where a file goes.

@@ -74,7 +74,8 @@ fn row(stored: &Stored, lamp: &LampRecord, n: usize, reading: &RecordedReading) 
     };
     let turned = |screw: ScrewName| {
         let net: f64 = reading.turned.iter().filter(|part| part.screw == screw).map(|part| part.quarter_turns).sum();
-        net.to_string()
+        // The sum of nothing is -0.
+        (net + 0.0).to_string()
     };
     let software = &inspection.software;
     let mut row = vec![

@@ -19,6 +19,17 @@ pub(super) fn read(store: &Path) -> Option<Head> {
     fs::read_to_string(store.join(HEAD_FILE)).ok()?.parse().ok()
 }
 
+/// Why the end of the log cannot be held against the file; `None` when it can.
+pub(super) fn doubt(store: &Path) -> Option<String> {
+    let found = match fs::read_to_string(store.join(HEAD_FILE)) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => "is missing".to_owned(),
+        Err(error) => format!("cannot be read: {error}"),
+        Ok(text) if text.parse::<Head>().is_err() => "holds no head".to_owned(),
+        Ok(_) => return None,
+    };
+    Some(format!("{HEAD_FILE} {found}: entries that were lost at the end of the log could not show by it"))
+}
+
 /// Writes it. The record is on the disk already: a failure here costs the guard and nothing else, so that it is no error.
 pub(super) fn write(store: &Path, head: &Head) {
     let put = || -> std::io::Result<()> {

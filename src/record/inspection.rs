@@ -174,7 +174,7 @@ pub struct RecordedReading {
 pub struct FiledFile {
     /// SHA-256 of its bytes.
     pub sha256: Hash,
-    /// Its name as it was given.
+    /// Its name as it was given, without its folder.
     pub name: String,
     /// Its size in bytes.
     pub bytes: u64,

@@ -1,6 +1,7 @@
 //! The station's key: signs the log's head after every entry (Ed25519, RFC 8032).
 //!
-//! The secret lies in `station.key` in the store's folder, readable by its owner alone, and is never copied into a backup.
+//! The secret lies in `station.key` in the store's folder, readable by its owner alone, and is never copied into a backup. The
+//! public key stands under it, so that a damaged secret is noticed and does not sign as another station.
 //! Who has the store's folder has the key: a signature shows that a head was made here, not that nobody here changed
 //! anything since. Keep the public key, and now and then a head, outside.
 
@@ -69,7 +70,8 @@ impl StationKey {
         let mut secret = [0_u8; 32];
         fill_random(&mut secret)?;
         let key = SigningKey::from_bytes(&secret);
-        let text = format!("{KEY_SCHEMA}\n{}\n", Hash(secret));
+        let public = PublicKey(key.verifying_key().to_bytes());
+        let text = format!("{KEY_SCHEMA}\n{}\n{public}\n", Hash(secret));
         let made = private(&path).and_then(|mut file| {
             file.write_all(text.as_bytes())?;
             file.sync_all()
@@ -94,15 +96,16 @@ impl StationKey {
             Err(error) => return Err(failure::file(&path, "read", &error)),
         };
         only_its_owner_s(&path)?;
-        let secret = text
-            .strip_prefix(KEY_SCHEMA)
-            .and_then(|rest| hex_bytes(rest.trim()))
-            .and_then(|bytes| <[u8; 32]>::try_from(bytes).ok());
-        let secret = secret.ok_or_else(|| {
+        let wrong = |found: &str| {
             let hint = "nothing was recorded; put the right key file back, or move this one away";
-            Error::file(path.display().to_string(), "is no station key", hint)
-        })?;
-        Ok(Some(Self(SigningKey::from_bytes(&secret))))
+            Error::file(path.display().to_string(), found, hint)
+        };
+        let (secret, public) = parse(&text).ok_or_else(|| wrong("is no station key"))?;
+        let key = Self(SigningKey::from_bytes(&secret));
+        if public.is_some_and(|public| public != key.public()) {
+            return Err(wrong("was changed: its secret and its public key do not belong together"));
+        }
+        Ok(Some(key))
     }
 
     pub(super) fn public(&self) -> PublicKey {
@@ -135,6 +138,17 @@ impl SignedHead {
 
 fn message(head: &Head, signed: &str) -> Vec<u8> {
     format!("{SIGNED_SCHEMA}\n{head}\n{signed}\n").into_bytes()
+}
+
+/// Secret and public key of a key file; the first files held the secret alone.
+fn parse(text: &str) -> Option<([u8; 32], Option<PublicKey>)> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let (secret, public) = match words[..] {
+        [KEY_SCHEMA, secret] => (secret, None),
+        [KEY_SCHEMA, secret, public] => (secret, Some(public.parse().ok()?)),
+        _ => return None,
+    };
+    Some((hex_bytes(secret)?.try_into().ok()?, public))
 }
 
 /// A new file that its owner alone may read.
@@ -239,6 +253,29 @@ mod tests {
         let head = Head { size: 1, root: Hash::of(b"x") };
         let forged = SignedHead { head, signed: String::new(), public_key: PublicKey(identity), signature };
         assert!(!forged.is_true());
+    }
+
+    /// Any other secret is a key too, so that a wrong digit would sign on under a new name.
+    #[test]
+    fn a_changed_digit_of_the_key_file_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let public = StationKey::create(folder.path()).unwrap().public();
+        let path = folder.path().join(KEY_FILE);
+        let text = fs::read_to_string(&path).unwrap();
+        for at in KEY_SCHEMA.len()..text.len() {
+            let digit = text.as_bytes()[at];
+            if digit.is_ascii_hexdigit() {
+                let mut changed = text.clone();
+                changed.replace_range(at..=at, if digit == b'0' { "1" } else { "0" });
+                fs::write(&path, changed).unwrap();
+                let error = StationKey::load(folder.path()).unwrap_err().to_string();
+                assert!(error.contains("was changed") && error.contains("nothing was recorded"), "{at}: {error}");
+            }
+        }
+        // As the first version wrote it.
+        let earlier: Vec<&str> = text.lines().take(2).collect();
+        fs::write(&path, earlier.join("\n") + "\n").unwrap();
+        assert_eq!(StationKey::load(folder.path()).unwrap().unwrap().public(), public);
     }
 
     #[cfg(unix)]

@@ -4,6 +4,7 @@
 //! asked for. They come from a summary table and the words beside it, which `verify` holds against the entries.
 
 use super::inspection::How;
+use super::personal::held;
 use super::search::{self, small};
 use super::store::Store;
 use crate::error::Error;
@@ -53,15 +54,16 @@ pub struct Row {
     pub readings: u64,
     /// How it follows an earlier record.
     pub how: Option<How>,
-    /// Plate, unless erased.
+    /// Plate, unless erased; [`ALTERED`](super::personal::ALTERED) when it was changed.
     pub plate: Option<String>,
-    /// Customer, unless erased.
+    /// Customer, unless erased; likewise.
     pub customer: Option<String>,
 }
 
 const COLUMNS: &str = "\
 SELECT s.number, s.id, s.first, s.begun, s.who, s.vehicle, s.bay, s.rule, s.verdict, s.readings, s.how,
-       (SELECT text FROM personal WHERE digest = s.plate), (SELECT text FROM personal WHERE digest = s.customer)
+       s.plate, (SELECT salt FROM personal WHERE digest = s.plate), (SELECT text FROM personal WHERE digest = s.plate),
+       s.customer, (SELECT salt FROM personal WHERE digest = s.customer), (SELECT text FROM personal WHERE digest = s.customer)
 FROM ";
 
 const EVERY: &str = "summary s";
@@ -158,9 +160,18 @@ fn row(row: &SqlRow<'_>) -> rusqlite::Result<Row> {
             "corrects" => Some(How::Corrects),
             _ => None,
         },
-        plate: row.get(11)?,
-        customer: row.get(12)?,
+        plate: personal(row, 11)?,
+        customer: personal(row, 14)?,
     })
+}
+
+/// A text that can be erased, of its digest, salt and text from this column on.
+fn personal(row: &SqlRow<'_>, at: usize) -> rusqlite::Result<Option<String>> {
+    let (Some(sealed), Some(salt)) = (row.get::<_, Option<Vec<u8>>>(at)?, row.get::<_, Option<Vec<u8>>>(at + 1)?)
+    else {
+        return Ok(None);
+    };
+    Ok(Some(held(&sealed, &salt, row.get(at + 2)?)))
 }
 
 /// The summary's word for how a record follows another.

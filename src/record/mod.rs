@@ -29,6 +29,7 @@ mod head_file;
 pub mod store;
 mod search;
 mod append;
+pub mod erase;
 pub mod list;
 pub mod verify;
 mod verify_log;
@@ -38,6 +39,7 @@ mod export_csv;
 
 pub use backup::backup;
 pub use entry::{Entry, Erasure, INSPECTION_SCHEMA};
+pub use erase::Erased;
 pub use hash::Hash;
 pub use head::Head;
 pub use inspection::{

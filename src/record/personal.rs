@@ -19,13 +19,21 @@ pub struct Sealed {
     pub salted_sha256: Hash,
 }
 
-/// The texts, as far as they were given and not erased.
+/// The texts, as far as they were given and not erased; [`ALTERED`] for one that was changed since it was recorded.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Personal {
     /// Number plate.
     pub plate: Option<String>,
     /// Customer's name.
     pub customer: Option<String>,
+}
+
+/// Stands for a text that does not give its digest: somebody changed it.
+pub const ALTERED: &str = "ALTERED since it was recorded";
+
+/// The text, when it and its salt give the digest that the log holds; else [`ALTERED`].
+pub(super) fn held(sealed: &[u8], salt: &[u8], text: String) -> String {
+    if digest(salt, &text).0[..] == *sealed { text } else { ALTERED.to_owned() }
 }
 
 /// A text with its salt and digest.

@@ -8,7 +8,7 @@ use super::hash::Hash;
 use super::head::Head;
 use super::inspection::Inspection;
 use super::merkle::{self, Tree};
-use super::personal::{Personal, Sealed};
+use super::personal::{self, Personal, Sealed};
 use crate::error::Error;
 use rusqlite::{Connection, OptionalExtension};
 use std::fs;
@@ -225,8 +225,11 @@ impl Store {
 
     fn personal_text(&self, sealed: Option<&Sealed>) -> Result<Option<String>, Error> {
         let Some(sealed) = sealed else { return Ok(None) };
+        let digest = sealed.salted_sha256.0;
         self.db
-            .query_row("SELECT text FROM personal WHERE digest = ?1", [sealed.salted_sha256.0], |row| row.get(0))
+            .query_row("SELECT salt, text FROM personal WHERE digest = ?1", [digest], |row| {
+                Ok(personal::held(&digest, &row.get::<_, Vec<u8>>(0)?, row.get(1)?))
+            })
             .optional()
             .map_err(|error| self.failed(&error))
     }

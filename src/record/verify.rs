@@ -109,7 +109,8 @@ pub fn verify(store: &Store, options: &VerifyOptions) -> Result<Verified, Error>
     findings.step("plates and customers", outcome);
     let outcome = hold_words(&view, &mut findings);
     findings.step("words to search", outcome);
-    let mut notes = Vec::new();
+    // A store without entries has none yet.
+    let mut notes: Vec<String> = head_file::doubt(&store.folder).into_iter().filter(|_| head.size > 0).collect();
     let photos =
         if options.is_without_photos { 0 } else { hold_photos(&store.folder, &log, &mut findings, &mut notes) };
     let signed = newest_signed;

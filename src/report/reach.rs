@@ -52,13 +52,19 @@ impl Reach {
     /// The span that U leaves, in words; nothing where there is no end.
     pub fn span(&self) -> Option<String> {
         match *self {
-            Self::Metres { least, most: Some(most), .. } if most <= FAR_M => {
-                Some(format!("{} to {}", metres(least).trim_end_matches(" m"), metres(most)))
-            }
+            Self::Metres { least, most: Some(most), .. } if most <= FAR_M => span(least, most),
             Self::Metres { least, .. } if least <= FAR_M => Some(format!("{} or more", metres(least))),
             _ => None,
         }
     }
+}
+
+/// With a decimal where whole metres would name one place twice; nothing where that does so too.
+fn span(least: f64, most: f64) -> Option<String> {
+    let whole = [metres(least), metres(most)];
+    let decimal = [least, most].map(|metres| format!("{metres:.1} m"));
+    let [from, to] = [whole, decimal].into_iter().find(|[from, to]| from != to)?;
+    Some(format!("{} to {to}", from.trim_end_matches(" m")))
 }
 
 fn metres(metres: f64) -> String {
@@ -94,6 +100,9 @@ mod tests {
     #[test]
     fn uncertainty_spans() {
         assert_eq!(at(650.0, -1.0, 0.25).span().as_deref(), Some("52 to 87 m"));
+        // 0.65 / 2.27 % = 28.63 m and 0.65 / 2.23 % = 29.15 m: both 29 m.
+        assert_eq!(at(650.0, -2.25, 0.02).span().as_deref(), Some("28.6 to 29.1 m"));
+        assert_eq!(at(650.0, -2.25, 0.001).span(), None);
         assert_eq!(at(650.0, -1.0, 1.5).span().as_deref(), Some("26 m or more"));
         assert_eq!(at(650.0, -0.05, 0.01).words(), "over 500 m");
         assert_eq!(at(650.0, -0.05, 0.01).span(), None);

@@ -34,10 +34,12 @@ pub(super) fn badge(verdict: &str) -> &'static str {
 pub(super) fn headline(inspection: &Inspection) -> String {
     let lamps = &inspection.lamps;
     if !lamps.is_empty() && lamps.iter().all(|lamp| lamp.verdict == "pass") {
-        return match lamps.len() {
-            1 => "This lamp is set right.".to_owned(),
-            2 => "Both lamps are set right.".to_owned(),
-            count => format!("All {count} beams are set right."),
+        return match &lamps[..] {
+            [_] => "This lamp is set right.".to_owned(),
+            [one, other] if one.side != other.side => "Both lamps are set right.".to_owned(),
+            // Of one side: of the other lamp nothing is said.
+            [one, _] => format!("Both beams on the {} are set right.", clean(&one.side)),
+            all => format!("All {} beams are set right.", all.len()),
         };
     }
     let sentences = [
@@ -158,9 +160,54 @@ pub(super) fn rule_status(status: &str) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::{BayNote, RuleNote};
 
     fn reading() -> Reading {
         serde_json::from_str(include_str!("../../tests/record_sample/reading.json")).unwrap()
+    }
+
+    /// Two beams on one side say nothing of the other lamp.
+    #[test]
+    fn both_lamps_are_a_left_and_a_right_one() {
+        let mut stored: Inspection = inspection();
+        let mut said = |lamps: &[(&str, &str)]| {
+            let pass = |(side, beam): &(&str, &str)| LampRecord {
+                verdict: "pass".to_owned(),
+                ..LampRecord::new(*side, *beam, Vec::new())
+            };
+            stored.lamps = lamps.iter().map(pass).collect();
+            headline(&stored)
+        };
+        assert_eq!(said(&[("left", "low")]), "This lamp is set right.");
+        assert_eq!(said(&[("left", "low"), ("right", "low")]), "Both lamps are set right.");
+        assert_eq!(said(&[("left", "low"), ("left", "high")]), "Both beams on the left are set right.");
+        assert_eq!(said(&[("left", "low"), ("left", "high"), ("right", "low")]), "All 3 beams are set right.");
+    }
+
+    fn inspection() -> Inspection {
+        let hash = crate::record::Hash::of(b"");
+        let bay = BayNote { id: String::new(), name: String::new(), revision: None, sha256: hash };
+        let text = String::new;
+        let rule =
+            RuleNote { id: text(), name: text(), status: text(), source: text(), decision: text(), sha256: hash };
+        Inspection {
+            schema: text(),
+            id: text(),
+            follows: None,
+            begun: text(),
+            recorded: text(),
+            who: text(),
+            vehicle: text(),
+            plate: None,
+            customer: None,
+            software: crate::record::entry::software(),
+            bay,
+            rule,
+            coverage_factor: 2.0,
+            checklist: Vec::new(),
+            lamps: Vec::new(),
+            verdict: text(),
+        }
     }
 
     /// Truth: the sample lies 0.43° under its lower limit and 0.23° right of its right one.

@@ -6,13 +6,31 @@ use crate::error::Error;
 use crate::record::{Draft, How, Inspection, Personal, Store, entry};
 
 pub(super) fn erase(args: &EraseArgs) -> Result<(String, ExitStatus), Error> {
-    let appended = Store::open(&args.store)?.erase(&args.record, &args.by, &args.reason)?;
-    let text = format!(
-        "plate and customer of the inspection of record {} are erased; entry {} notes it\nBackups that were made before \
-         still hold them: make a new one and destroy those.\nLog head {}\n",
-        args.record, appended.number, appended.head
-    );
-    Ok((text, ExitStatus::Good))
+    not_empty(&[("--by", Some(&args.by)), ("--reason", Some(&args.reason))])?;
+    let mut store = Store::open(&args.store)?;
+    let erased = store.erase(&args.record, &args.by, &args.reason)?;
+    let of = format!("plate and customer of the inspection of record {}", args.record);
+    let mut text = match &erased.noted {
+        Some(noted) => format!("{of} are erased from the records; entry {} notes it\n", noted.number),
+        None => format!("{of} were erased from the records before\n"),
+    };
+    text += if erased.is_off_disk {
+        "The text is in no file of the store any more. Backups that were made before still hold it: make a new one and \
+         destroy those.\n"
+    } else {
+        "THE TEXT IS STILL IN THE STORE'S FILES: another program is reading the store. Wait until it is done, or close it, and \
+         run this again.\n"
+    };
+    text += &format!("Log head {}\n", store.head()?);
+    Ok((text, if erased.is_off_disk { ExitStatus::Good } else { ExitStatus::Finding }))
+}
+
+/// Refuses what was given and says nothing.
+fn not_empty(given: &[(&str, Option<&String>)]) -> Result<(), Error> {
+    match given.iter().find(|(_, text)| text.is_some_and(|text| text.trim().is_empty())) {
+        Some((flag, _)) => Err(Error::usage(format!("{flag} is empty"), "say it in a few words")),
+        None => Ok(()),
+    }
 }
 
 pub(super) fn correct(args: &CorrectArgs) -> Result<(String, ExitStatus), Error> {
@@ -23,10 +41,7 @@ pub(super) fn correct(args: &CorrectArgs) -> Result<(String, ExitStatus), Error>
              --corrects RECORD`",
         ));
     }
-    let given = [("--by", Some(&args.by)), ("--reason", Some(&args.reason)), ("--vehicle", args.vehicle.as_ref())];
-    if let Some((flag, _)) = given.iter().find(|(_, text)| text.is_some_and(|text| text.trim().is_empty())) {
-        return Err(Error::usage(format!("{flag} is empty"), "say it in a few words"));
-    }
+    not_empty(&[("--by", Some(&args.by)), ("--reason", Some(&args.reason)), ("--vehicle", args.vehicle.as_ref())])?;
     let mut store = Store::open(&args.store)?;
     let old = store.newest(&args.record)?;
     let follows = store.follow(&old.inspection.id, How::Corrects, &args.by, Some(args.reason.clone()))?;

@@ -7,6 +7,7 @@
 use super::super::measure::{PhotoFile, PhotoFiles, Produced};
 use super::super::plan::{self, Caption, Plan};
 use super::args::RecordOptions;
+use super::names::KeptNames;
 use crate::aim::Rule;
 use crate::error::Error;
 use crate::kit::checklist::{LampKind, checklist};
@@ -99,8 +100,9 @@ impl Recorder {
         Ok(Self { store, draft: Draft { inspection, personal, files: Vec::new(), parameters: Vec::new() } })
     }
 
-    /// Makes it a correction of an earlier record.
-    pub(crate) fn corrects(&mut self, earlier: &str, reason: &str) -> Result<(), Error> {
+    /// Makes it a correction of the plan's lamp in an earlier record; every other lamp of the inspection is taken over as it
+    /// stands there, since the newest record speaks for the whole vehicle.
+    pub(crate) fn corrects(&mut self, plan: &Plan, earlier: &str, reason: &str) -> Result<(), Error> {
         let (who, reason) = (&self.draft.inspection.who, filled("--reason", Some(reason))?);
         let old = self.store.newest(earlier)?.inspection;
         self.draft.inspection.follows = Some(self.store.follow(&old.id, How::Corrects, who, Some(reason))?);
@@ -108,6 +110,12 @@ impl Recorder {
             self.draft.inspection.checklist = old.checklist;
         }
         self.draft.inspection.begun = old.begun;
+        let (side, beam) = (plan.setup.side.as_str(), plan.lamp.beam.as_str());
+        let cleared = |lamp: LampRecord| match (lamp.side.as_str(), lamp.beam.as_str()) {
+            name if name == (side, beam) => LampRecord::new(side, beam, Vec::new()),
+            _ => lamp,
+        };
+        self.draft.inspection.lamps = old.lamps.into_iter().map(cleared).collect();
         Ok(())
     }
 
@@ -119,7 +127,8 @@ impl Recorder {
     /// Adds a reading to its lamp.
     pub(crate) fn add(&mut self, plan: &Plan, photos: &PhotoFiles, produced: &Produced, turned: Vec<Movement>) {
         let (parameters, texts) = parameters(plan);
-        let filed = |photo: &PhotoFile| filed(&photo.name, &photo.bytes);
+        let names = KeptNames::of(photos);
+        let filed = |photo: &PhotoFile| filed(&names.kept(&photo.name), &photo.bytes);
         let reading = RecordedReading {
             measured: entry::now(),
             turned,
@@ -129,7 +138,7 @@ impl Recorder {
             bracket: photos.bracket.iter().map(filed).collect(),
             annotated: produced.filed.as_ref().map(|bytes| self::filed("annotated.jpg", bytes)),
             parameters,
-            reading: produced.reading.clone(),
+            reading: names.put_into(produced.reading.clone()),
         };
         let others = [photos.marks.as_ref(), photos.ambient.as_ref()].into_iter().flatten().chain(&photos.bracket);
         let photos = std::iter::once(&photos.photo).chain(others);

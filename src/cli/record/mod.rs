@@ -5,6 +5,7 @@ mod correct;
 mod entry;
 mod export;
 mod keep;
+mod names;
 mod replay;
 mod show;
 
