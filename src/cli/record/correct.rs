@@ -21,7 +21,7 @@ pub(super) fn erase(args: &EraseArgs) -> Result<(String, ExitStatus), Error> {
         "THE TEXT IS STILL IN THE STORE'S FILES: another program is reading the store. Wait until it is done, or close it, and \
          run this again.\n"
     };
-    text += &format!("Log head {}\n", store.head()?);
+    let text = format!("{text}Log head {}\n", store.head()?);
     Ok((text, if erased.is_off_disk { ExitStatus::Good } else { ExitStatus::Finding }))
 }
 
