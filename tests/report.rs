@@ -184,6 +184,11 @@ mod expected {
             metres(height, v)?;
             let least = metres(height, v - u).unwrap();
             match metres(height, v + u).filter(|most| *most <= 500.0) {
+                // One place twice is no span: a decimal tells them apart, or nothing is said.
+                Some(most) if in_words(least) == in_words(most) => {
+                    let (from, to) = (format!("{least:.1}"), format!("{most:.1}"));
+                    (from != to).then(|| format!("{from} to {to} m"))
+                }
                 Some(most) => Some(format!("{} to {}", in_words(least).trim_end_matches(" m"), in_words(most))),
                 None => (least <= 500.0).then(|| format!("{} or more", in_words(least))),
             }
