@@ -180,28 +180,14 @@ fn cubic(profile: &[(f64, f64)], middle: f64, window_deg: f64) -> Option<Vector4
 mod tests {
     use super::super::light::ToneCurve;
     use super::*;
+    use crate::beam::testing::grey_wall;
     use crate::grid::AngleGrid;
 
     /// A lamp with a logistic shoulder 1.2 degrees above and 3 degrees left of its spot, on its stray light.
     fn grid(shoulder_v: f64) -> AngleGrid {
         let (h, v) = (Axis::spanning(-8.0, 8.0, 0.05), Axis::spanning(-4.0, 5.0, 0.02));
-        let cells = h.count * v.count;
         let shoulder = |x: f64| 0.03 + 1.0 / (1.0 + (x / 0.3).exp());
-        let rgb = (0..cells)
-            .map(|k| {
-                let (x, y) = (h.at_deg(k % h.count), v.at_deg(k / h.count));
-                [(0.5 * shoulder(y - shoulder_v) * shoulder(-x - 3.0)) as f32; 3]
-            })
-            .collect();
-        AngleGrid {
-            h,
-            v,
-            rgb,
-            clipped: vec![0.0; cells],
-            is_valid: vec![true; cells],
-            intensity_factor: vec![1.0; cells],
-            dark: None,
-        }
+        grey_wall(h, v, |x, y| 0.5 * shoulder(y - shoulder_v) * shoulder(-x - 3.0))
     }
 
     /// Truth: for a logistic edge of softness s and levels H, L the steepest log fall lies (s/2)·ln(H/L) beyond the middle.
