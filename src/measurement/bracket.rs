@@ -7,7 +7,7 @@
 //! (`camera::response`), and the response in turn what the exposures were, by the pictures themselves. Then `photo::bracket`.
 //! **Weak when** there are two photos, or EXIF states no exposures: then the tone curve stays unknown.
 
-use super::movement;
+use super::photos::movement;
 use crate::camera::response::{Exposed, LEAST_PHOTOS, Response, fit};
 use crate::camera::{Cells, ResponseProfile};
 use crate::error::{Error, Refusal};
@@ -79,7 +79,7 @@ pub(super) fn merged(
     known: Option<&ResponseProfile>,
     options: &PhotoOptions,
 ) -> Result<Result<(Photo, Exposures), Refusal>, Error> {
-    let stated: Option<Vec<f64>> = photos.iter().map(super::exposure).collect();
+    let stated: Option<Vec<f64>> = photos.iter().map(super::photos::exposure).collect();
     // Without EXIF, brightness tells the order.
     let order_by = stated.clone().unwrap_or_else(|| photos.iter().map(brightness).collect());
     let mut order: Vec<usize> = (0..photos.len()).collect();
