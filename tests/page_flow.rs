@@ -341,6 +341,45 @@ fn a_watched_folder_feeds_the_inspection_that_asked() {
     assert_eq!(server.readings(), 1);
 }
 
+/// The fixed camera's photo is of the vehicle that asked first: a second one is told so, and cannot end the first one's wait.
+#[test]
+fn a_fixed_camera_has_one_vehicle() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&["--watch", folder.path().to_str().unwrap()]);
+    let client = server.client();
+    let [first, second] = ["order 12", "order 13"].map(|vehicle| client.begin(vehicle));
+    let ask = |id: &str, more: &[(&str, &str)]| {
+        let fields = [&[("seen", "0"), ("lamp", "left-low"), ("said", "nothing")], more].concat();
+        client.post(&format!("/i/{id}/camera"), &fields)
+    };
+    let waits = |id: &str| client.get(&format!("/i/{id}")).text().contains("Waiting for the fixed camera");
+    let unknown = ask("00000000-0000-0000-0000-000000000000", &[]);
+    assert_eq!(unknown.status, 404, "no camera for what is no inspection");
+    assert_eq!(ask(&first, &[]).status, 303);
+    let refused = ask(&second, &[]);
+    assert!(refused.status == 409 && refused.text().contains("waits for order 12"), "{}", refused.text());
+    assert!(waits(&first) && !waits(&second));
+    assert_eq!(ask(&second, &[("stop", "yes")]).status, 303);
+    assert!(waits(&first), "another's page gave up what it did not have");
+    assert_eq!(ask(&first, &[]).status, 303, "the same vehicle may ask again");
+    assert_eq!(ask(&first, &[("stop", "yes")]).status, 303);
+    assert!(!waits(&first));
+    assert_eq!(ask(&second, &[]).status, 303, "given up, it is free");
+    assert_eq!(ask(&first, &[("stop", "yes")]).status, 303);
+    assert!(waits(&second), "a page that is late ends nothing");
+    // Two looks at an empty folder, then the photo: it is the second one's, and the camera is free.
+    std::thread::sleep(Duration::from_secs(1));
+    fs::write(folder.path().join("new.jpg"), good_photo()).unwrap();
+    let begun = Instant::now();
+    while server.readings() == 0 {
+        assert!(begun.elapsed() < Duration::from_mins(1), "{}", server.log());
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    let filed = |id: &str| client.get(&format!("/desk/{id}/record.json")).text();
+    assert!(filed(&second).contains("\"photo-") && !filed(&first).contains("\"photo-"));
+    assert_eq!(ask(&first, &[]).status, 303);
+}
+
 /// An open page hears of another phone's photo.
 #[test]
 fn an_open_page_is_told() {

@@ -6,7 +6,13 @@
 mod page_server;
 
 use page_server::{Answer, Server, good_photo, parse, raw};
+use rustls::client::danger::{HandshakeSignatureValid, ServerCertVerified, ServerCertVerifier};
+use rustls::crypto::WebPkiSupportedAlgorithms;
+use rustls::pki_types::{CertificateDer, ServerName, UnixTime};
+use rustls::{ClientConfig, ClientConnection, DigitallySignedStruct, SignatureScheme, StreamOwned};
+use sha2::{Digest, Sha256};
 use std::io::{Read, Write};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 /// Every route that is read, and what it must answer with at least: a page, or a plain error.
@@ -170,6 +176,33 @@ fn other_pages_change_nothing() {
         client.get(path);
     }
     assert_eq!(server.entries(), before);
+}
+
+/// Pictures and links in pages of others drive nobody out, and leave the desk's own cookie alone.
+#[test]
+fn other_pages_make_no_visits() {
+    /// As many visits as are kept.
+    const MOST: usize = 500;
+    let server = Server::start(&[]);
+    let client = server.client();
+    let host = format!("Host: 127.0.0.1:{}\r\n", server.port);
+    for n in 0..=MOST {
+        let site = if n % 2 == 0 { "cross-site" } else { "same-site" };
+        let path = if n % 3 == 0 { "/" } else { "/desk" };
+        let answer = ask(server.port, "GET", path, &format!("{host}Sec-Fetch-Site: {site}\r\n"));
+        assert_eq!((answer.status, answer.header("set-cookie")), (403, None), "{site}");
+        if n == 0 {
+            assert_guarded(&answer, "from another page");
+            assert!(answer.text().contains("href=\"/\""), "the way on: {}", answer.text());
+        }
+    }
+    assert_eq!(client.post("/phone", &[]).status, 501, "the form of a page that was open before still counts");
+    let twice = ask(server.port, "GET", "/", &format!("{host}Sec-Fetch-Site: none\r\nSec-Fetch-Site: cross-site\r\n"));
+    assert_eq!((twice.status, twice.header("set-cookie")), (403, None));
+    for own in ["Sec-Fetch-Site: none\r\n", "Sec-Fetch-Site: same-origin\r\n", ""] {
+        let answer = ask(server.port, "GET", "/", &format!("{host}{own}"));
+        assert!(answer.status == 200 && answer.header("set-cookie").is_some(), "{own}");
+    }
 }
 
 #[test]
@@ -366,6 +399,84 @@ fn without_lan_no_other_device_reaches_it() {
         }
     }
     assert!(!server.greeting.contains("Other devices"));
+}
+
+/// Sees the certificate that a server shows, and that the server holds its key; trusts any.
+#[derive(Debug)]
+struct Seen {
+    fingerprint: Mutex<String>,
+    algorithms: WebPkiSupportedAlgorithms,
+}
+
+impl ServerCertVerifier for Seen {
+    fn verify_server_cert(
+        &self,
+        shown: &CertificateDer<'_>,
+        _: &[CertificateDer<'_>],
+        _: &ServerName<'_>,
+        _: &[u8],
+        _: UnixTime,
+    ) -> Result<ServerCertVerified, rustls::Error> {
+        let digest = Sha256::digest(shown);
+        *self.fingerprint.lock().unwrap() =
+            digest.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(":");
+        Ok(ServerCertVerified::assertion())
+    }
+
+    fn verify_tls12_signature(
+        &self,
+        message: &[u8],
+        shown: &CertificateDer<'_>,
+        signed: &DigitallySignedStruct,
+    ) -> Result<HandshakeSignatureValid, rustls::Error> {
+        rustls::crypto::verify_tls12_signature(message, shown, signed, &self.algorithms)
+    }
+
+    fn verify_tls13_signature(
+        &self,
+        message: &[u8],
+        shown: &CertificateDer<'_>,
+        signed: &DigitallySignedStruct,
+    ) -> Result<HandshakeSignatureValid, rustls::Error> {
+        rustls::crypto::verify_tls13_signature(message, shown, signed, &self.algorithms)
+    }
+
+    fn supported_verify_schemes(&self) -> Vec<SignatureScheme> {
+        self.algorithms.supported_schemes()
+    }
+}
+
+/// What a browser holds on to with TLS: the certificate that was printed, a cookie bound to this host, and no way back.
+#[test]
+fn with_tls_the_printed_certificate_is_shown_and_the_cookie_is_bound_to_it() {
+    let server = Server::start(&["--tls"]);
+    let provider = Arc::new(rustls::crypto::ring::default_provider());
+    let seen = Arc::new(Seen { fingerprint: Mutex::default(), algorithms: provider.signature_verification_algorithms });
+    let config = ClientConfig::builder_with_provider(provider)
+        .with_safe_default_protocol_versions()
+        .unwrap()
+        .dangerous()
+        .with_custom_certificate_verifier(Arc::clone(&seen) as Arc<dyn ServerCertVerifier>)
+        .with_no_client_auth();
+    let name = ServerName::try_from("localhost").unwrap();
+    let handshake = ClientConnection::new(Arc::new(config), name).unwrap();
+    let mut line = StreamOwned::new(handshake, page_server::connect(server.port));
+    let request = format!("GET / HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nConnection: close\r\n\r\n", server.port);
+    line.write_all(request.as_bytes()).unwrap();
+    let mut all = Vec::new();
+    line.read_to_end(&mut all).unwrap();
+    let answer = parse(&all);
+    assert_eq!(answer.status, 200);
+    assert_guarded(&answer, "with TLS");
+    let fingerprint = seen.fingerprint.lock().unwrap().clone();
+    assert!(fingerprint.len() == 95 && server.greeting.contains(&fingerprint), "{fingerprint}: {}", server.greeting);
+    let cookie = answer.header("set-cookie").unwrap();
+    assert!(cookie.starts_with("__Host-lampwright="), "{cookie}");
+    for part in ["; Secure", "; Path=/", "; HttpOnly", "; SameSite=Strict"] {
+        assert!(cookie.contains(part), "{part}: {cookie}");
+    }
+    assert!(!cookie.contains("Domain"), "{cookie}");
+    assert!(answer.header("strict-transport-security").is_some_and(|value| value.starts_with("max-age=")));
 }
 
 #[test]

@@ -120,6 +120,67 @@ fn a_head_that_crawls_is_cut() {
     assert!(all.is_empty() || (400..500).contains(&parse(&all).status));
 }
 
+/// A form that crawls is cut, also where nobody must be known to send one.
+#[test]
+#[ignore = "by tests/page/run"]
+fn a_form_that_crawls_is_cut() {
+    let server = Server::start(&[]);
+    let own = server.client().own();
+    let crawl = |path: &str| {
+        let kind = "Content-Type: application/x-www-form-urlencoded";
+        let mut line = connect(server.port);
+        let begun = Instant::now();
+        let head = format!("POST {path} HTTP/1.1\r\n{own}{kind}\r\nContent-Length: 1000\r\n\r\n");
+        line.write_all(head.as_bytes()).unwrap();
+        line.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
+        let mut all = Vec::new();
+        while all.is_empty() && begun.elapsed() < Duration::from_secs(40) {
+            let mut part = [0; 4000];
+            match line.read(&mut part) {
+                Ok(0) => break,
+                Ok(n) => all.extend_from_slice(&part[..n]),
+                // Nothing yet: one more letter. It may be closed by then, which the next look shows.
+                Err(_) => drop(line.write_all(b"a")),
+            }
+        }
+        assert!(begun.elapsed() < Duration::from_secs(25), "{path}: {:?}", begun.elapsed());
+        assert_eq!(parse(&all).status, 408, "{path}");
+    };
+    std::thread::scope(|scope| {
+        for path in ["/enter", "/new", "/phone"] {
+            scope.spawn(|| crawl(path));
+        }
+    });
+}
+
+/// Who says nothing is cut, and nobody gets the newer protocol, whose limits are others.
+#[test]
+#[ignore = "by tests/page/run"]
+fn a_silent_line_is_cut_and_the_newer_protocol_is_not_spoken() {
+    let server = Server::start(&[]);
+    let begun = Instant::now();
+    let mut silent = connect(server.port);
+    silent.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
+    let mut started = connect(server.port);
+    started.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
+    started.write_all(b"PRI * HTT").unwrap();
+
+    let mut newer = connect(server.port);
+    newer.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
+    let settings = [0, 0, 0, 4, 0, 0, 0, 0, 0];
+    newer.write_all(&[&b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n"[..], &settings].concat()).unwrap();
+    let mut all = Vec::new();
+    // It may be reset, for what was not read: no answer then.
+    let _ = newer.read_to_end(&mut all);
+    assert!(all.is_empty() || (400..500).contains(&parse(&all).status), "{all:?}");
+    for (what, line) in [("silent", &mut silent), ("half a first word", &mut started)] {
+        let closed = line.read_to_end(&mut Vec::new());
+        let is_late = closed
+            .is_err_and(|error| matches!(error.kind(), std::io::ErrorKind::WouldBlock | std::io::ErrorKind::TimedOut));
+        assert!(!is_late && begun.elapsed() < Duration::from_secs(25), "{what}: {:?}", begun.elapsed());
+    }
+}
+
 /// Broken off at every part of the form and within the photo: no record, no file; sent again whole, one reading.
 #[test]
 #[ignore = "by tests/page/run"]

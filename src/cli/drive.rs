@@ -77,6 +77,7 @@ fn input(plan: &Plan) -> AnnotateInput<'_> {
         rule: &plan.rule,
         units: plan.units,
         caption: None,
+        is_turn_told: plan.is_turn_told,
     }
 }
 

@@ -96,6 +96,8 @@ pub struct Plan {
     pub texts: PlanTexts,
     /// The record that the reading goes into, when it is recorded.
     pub caption: Option<Caption>,
+    /// Whether the picture says how far to turn which screw.
+    pub is_turn_told: bool,
 }
 
 impl Plan {
@@ -162,6 +164,7 @@ impl Plan {
             command: without_recording(command),
             texts,
             caption: None,
+            is_turn_told: true,
         })
     }
 }

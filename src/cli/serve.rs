@@ -36,7 +36,7 @@ pub struct ServeArgs {
     #[arg(long)]
     pub lan: bool,
     /// Further name or address under which the page is reached, for example shop.local, with its port when that is
-    /// another; may be repeated
+    /// another; may be repeated. With --lan on a network without a way out, phones are sent to the first
     #[arg(long = "host", value_name = "NAME", num_args = 1..)]
     pub hosts: Vec<String>,
     /// Encrypt with a self-signed certificate, whose fingerprint is shown

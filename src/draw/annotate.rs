@@ -65,6 +65,9 @@ pub struct AnnotateInput<'a> {
     pub units: DisplayUnits,
     /// What the picture says of the record that it belongs to.
     pub caption: Option<&'a str>,
+    /// Whether it says how far to turn which screw. Where the next turn follows from earlier photos too, the picture of one
+    /// photo would say another.
+    pub is_turn_told: bool,
 }
 
 /// Draws the annotated picture of a measurement, refused ones too.

@@ -5,6 +5,7 @@ use super::palette::PICTURE_WIDTH;
 use super::place::{Scene, photo_place};
 use super::plane::{Area, Spot};
 use super::viewport::Viewport;
+use super::words::Words;
 use super::{PictureFormat, encode};
 use crate::aim::{Advice, AppliedRule, Beam, LampCase, Rule, Verdict, advise, judge};
 use crate::bay::{Bay, LampEntry, LampSetup, LampSide, Traffic};
@@ -174,7 +175,8 @@ fn measurement(size: (usize, usize), found: usize, outcome: Result<Findings, Ref
 
 fn drawn(measurement: &Measurement, bay: &Bay, lamp: &LampCase, units: DisplayUnits) -> image::RgbImage {
     let (setup, rule) = (setup(bay), rule(lamp));
-    annotate(measurement, &AnnotateInput { bay, setup: &setup, lamp, rule: &rule, units, caption: None })
+    let input = AnnotateInput { bay, setup: &setup, lamp, rule: &rule, units, caption: None, is_turn_told: true };
+    annotate(measurement, &input)
 }
 
 #[test]
@@ -206,6 +208,25 @@ fn every_outcome_is_drawn_on_photos_of_every_size() {
             }
         }
     }
+}
+
+/// Where the next turn follows from earlier photos too, one photo's picture says what is off and no turn.
+#[test]
+fn a_picture_can_leave_the_turn_to_others() {
+    let low = lamp(Beam::Low, Pattern::Kink, Traffic::Right);
+    let (measurement, bay) = measurement((900, 600), 5, Ok(findings(features(0.9, 2.0, 0.02), &low)));
+    let (setup, rule) = (setup(&bay), rule(&low));
+    let texts = |is_turn_told: bool| {
+        let units = DisplayUnits::Percent;
+        let input =
+            AnnotateInput { bay: &bay, setup: &setup, lamp: &low, rule: &rule, units, caption: None, is_turn_told };
+        let sentences = Words::of(&measurement, &input).sentences;
+        sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>()
+    };
+    let (mut told, left) = (texts(true), texts(false));
+    assert!(left.iter().any(|text| text.starts_with("Cutoff too high: move down")), "{left:?}");
+    told.retain(|text| !text.starts_with("Try a quarter turn of the "));
+    assert_eq!((told, texts(true).len()), (left.clone(), left.len() + 2));
 }
 
 /// By the axes: H grows to the right of the picture, V grows up, so y falls.

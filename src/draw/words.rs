@@ -107,7 +107,7 @@ fn measured(found: &Findings, input: &AnnotateInput<'_>) -> Vec<Sentence> {
         _ => {}
     }
     for axis in [&vertical, &horizontal] {
-        sentences.extend(axis.sentences(&shown));
+        sentences.extend(axis.sentences(&shown, input.is_turn_told));
     }
     sentences.extend(
         [&vertical, &horizontal]
@@ -157,7 +157,7 @@ impl AxisWords<'_> {
     }
 
     /// What is off and which way, and the turn of the screw.
-    fn sentences(&self, shown: &Shown) -> Vec<Sentence> {
+    fn sentences(&self, shown: &Shown, is_turn_told: bool) -> Vec<Sentence> {
         if *self.verdict == AxisVerdict::NotMeasured {
             return vec![sentence(
                 Rank::Finding,
@@ -181,10 +181,8 @@ impl AxisWords<'_> {
             (_, None) => self.feature.to_owned(),
         };
         let text = format!("{}: move {way} {amount}", capital(&what));
-        vec![
-            Sentence { direction: advice.direction, text, rank: Rank::Finding },
-            sentence(Rank::Deed, self.turn(advice)),
-        ]
+        let turn = is_turn_told.then(|| sentence(Rank::Deed, self.turn(advice)));
+        std::iter::once(Sentence { direction: advice.direction, text, rank: Rank::Finding }).chain(turn).collect()
     }
 
     fn outside(&self, axis: &AxisValue) -> Option<&'static str> {
@@ -348,7 +346,7 @@ mod tests {
                 verdict,
                 advice: Some(&advice),
             };
-            let first = words.sentences(&shown).first().map(|sentence| sentence.text.clone());
+            let first = words.sentences(&shown, true).first().map(|sentence| sentence.text.clone());
             (words.is_nominal_only(), words.numbers(&shown).unwrap(), first.unwrap_or_default())
         };
         // tan of 0.573 degrees is 1.00 %, of 0.859 degrees 1.50 %.

@@ -24,8 +24,12 @@ pub(super) enum Failure {
     TooLarge,
     /// It took too long to arrive, or broke off.
     BrokeOff,
+    /// A form without a photo took too long.
+    Crawled,
     /// Somebody else went on with the same lamp meanwhile.
     Moved,
+    /// Somebody else has what was asked for: found, hint.
+    Taken(String, String),
     /// Too much to do at once.
     Busy,
     /// Measuring took more time or memory than it may.
@@ -67,11 +71,17 @@ impl Failure {
                 "The photo did not arrive whole. Nothing was recorded.",
                 "Stand nearer to the access point and send it again.",
             ),
+            Self::Crawled => said(
+                StatusCode::REQUEST_TIMEOUT,
+                "What you entered did not arrive whole. Nothing was changed.",
+                "Stand nearer to the access point and send it again.",
+            ),
             Self::Moved => said(
                 StatusCode::CONFLICT,
                 "Another phone went on with this lamp meanwhile. Your photo was not used.",
                 "Look at what is next now, and photograph again.",
             ),
+            Self::Taken(found, hint) => (StatusCode::CONFLICT, found.clone(), hint.clone()),
             Self::Busy => said(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "Too many photos at once. Yours was not used.",

@@ -126,11 +126,16 @@ pub(super) async fn check(
     Ok(see_other("/desk"))
 }
 
-/// Reads the whole store and notes what was found.
+/// Reads the whole store and notes what was found, unless that is being done.
 pub(super) async fn check_store(shop: Arc<Shop>) -> Result<(), Failure> {
+    let alone = Arc::clone(&shop.checking).try_lock_owned().map_err(|_| {
+        let hint = "Go back to the desk: it says there what was found.";
+        Failure::Taken("The store is being checked already.".to_owned(), hint.to_owned())
+    })?;
     let own = Arc::clone(&shop);
     // Among the photos that are measured: reading the whole store is as much work as they are.
     let found = shop.work.run(move || {
+        let _alone = alone;
         let store = own.records()?;
         let verified = verify(&store, &VerifyOptions::default()).map_err(|error| Failure::inside(&error))?;
         for finding in &verified.findings {
@@ -142,4 +147,55 @@ pub(super) async fn check_store(shop: Arc<Shop>) -> Result<(), Failure> {
     let found = found.await?;
     *shop.checked.lock().unwrap_or_else(PoisonError::into_inner) = Some(found);
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::trial::Trial;
+    use super::*;
+    use std::sync::mpsc;
+
+    /// One check at a time, waiting or at work: the second is told so and takes no place; afterwards another may begin.
+    #[test]
+    fn the_store_is_checked_once_at_a_time() {
+        let trial = Trial::new();
+        let shop = Arc::clone(&trial.shop);
+        let all = shop.work.left();
+        trial.runtime.block_on(async {
+            // Both places are taken, so that the first check waits.
+            let held: Vec<_> = (0..2)
+                .map(|_| {
+                    let (end, ended) = mpsc::channel::<()>();
+                    let work = shop.work.clone();
+                    // It ends when the other side is dropped.
+                    (
+                        end,
+                        tokio::spawn(async move {
+                            work.run(move || {
+                                let _ = ended.recv();
+                                Ok(())
+                            })
+                            .await
+                        }),
+                    )
+                })
+                .collect();
+            let until = async |left: usize| {
+                while shop.work.left() != left {
+                    tokio::time::sleep(std::time::Duration::from_millis(2)).await;
+                }
+            };
+            until(all - 2).await;
+            let first = tokio::spawn(check_store(Arc::clone(&shop)));
+            until(all - 3).await;
+            assert!(matches!(check_store(Arc::clone(&shop)).await, Err(Failure::Taken(..))));
+            assert_eq!(shop.work.left(), all - 3);
+            for (end, one) in held {
+                drop(end);
+                one.await.unwrap().unwrap();
+            }
+            assert_eq!(first.await.unwrap(), Ok(()));
+            assert_eq!(check_store(Arc::clone(&shop)).await, Ok(()));
+        });
+    }
 }

@@ -3,13 +3,13 @@
 //! In this order: a panic becomes a plain 500; one `Host` on the list, else 421 (a name that was bent to this address gets
 //! nothing: DNS rebinding); no body without a stated length (so that no two servers can disagree where a request ends), none
 //! over the limit; a change only from our own page (`Sec-Fetch-Site` or `Origin`) and only by POST; a cookie, unless the
-//! request asks for what lets one in.
+//! request asks for what lets one in. Who sits at this machine is given one, but not when a page of others sent the request.
 
 use super::answer::{self, Failure};
 use super::enter;
 use super::log::log;
 use super::shop::Shop;
-use super::visitor::form_token;
+use super::visitor::{Device, form_token};
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
@@ -23,6 +23,8 @@ pub(super) const MOST_BODY_BYTES: u64 = MOST_PHOTO_BYTES + (64 << 10);
 pub(super) const MOST_PHOTO_BYTES: u64 = 64 << 20;
 /// Years of HTTPS are not asked of a browser for a certificate that changes at every start: a day.
 const HSTS: &str = "max-age=86400";
+/// Where a browser says that a request comes from.
+const SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
 
 /// Said by every answer. Scripts, styles and pictures come from this server alone, and none of them is written in a page.
 const HEADERS: [(HeaderName, &str); 8] = [
@@ -114,15 +116,22 @@ async fn admit(shop: &Arc<Shop>, peer: SocketAddr, mut request: Request, next: N
         return next.run(request).await;
     }
     let known = cookie(headers, shop.cookie_name()).filter(|cookie| shop.visitors.is_visit(cookie));
-    let new = if known.is_none() && is_reading && peer.ip().is_loopback() {
+    let is_local = peer.ip().is_loopback();
+    if known.is_none() && is_reading && is_local && is_from_elsewhere(headers) {
+        // A picture in a page of others would make visits by the hundred, and a link there would take the desk's cookie away.
+        log("turned away a request that another page sent");
+        let hint = "Nothing was changed. Go on from here.";
+        return answer::problem(StatusCode::FORBIDDEN, "You came here from another page.", hint);
+    }
+    let new = if known.is_none() && is_reading && is_local {
         // Who sits at this machine may come in: the store's files are in reach anyway.
-        shop.visitors.new_visit().ok()
+        shop.visitors.new_visit(Device::Desk).ok()
     } else {
         None
     };
     let Some(value) = known.clone().or_else(|| new.clone()) else {
         // At this machine the next page that is opened brings a new cookie.
-        return if peer.ip().is_loopback() { Failure::NotOurs.into_response() } else { enter::ask() };
+        return if is_local { Failure::NotOurs.into_response() } else { enter::ask() };
     };
     request.extensions_mut().insert(Visit { form: form_token(&value) });
     let mut response = next.run(request).await;
@@ -147,18 +156,23 @@ fn is_known_host(shop: &Shop, request: &Request) -> bool {
     host.to_str().is_ok_and(is_known) && request.uri().authority().is_none_or(|named| is_known(named.as_str()))
 }
 
+/// A header that may stand there once; an error when there is more than one, or no text.
+fn one(headers: &HeaderMap, name: HeaderName) -> Result<Option<&str>, ()> {
+    let mut all = headers.get_all(name).iter();
+    match (all.next(), all.next()) {
+        (None, _) => Ok(None),
+        (Some(value), None) => value.to_str().map(Some).map_err(|_| ()),
+        _ => Err(()),
+    }
+}
+
+/// Whether a browser says that a page of others sent this. A browser that says nothing is an old one, or none.
+fn is_from_elsewhere(headers: &HeaderMap) -> bool {
+    !matches!(one(headers, SITE), Ok(None | Some("same-origin" | "none")))
+}
+
 fn is_same_origin(shop: &Shop, headers: &HeaderMap) -> bool {
-    let one = |name: HeaderName| {
-        let mut all = headers.get_all(name).iter();
-        match (all.next(), all.next()) {
-            (None, _) => Some(None),
-            (Some(value), None) => value.to_str().ok().map(Some),
-            _ => None,
-        }
-    };
-    let (Some(site), Some(origin)) = (one(HeaderName::from_static("sec-fetch-site")), one(header::ORIGIN)) else {
-        return false;
-    };
+    let (Ok(site), Ok(origin)) = (one(headers, SITE), one(headers, header::ORIGIN)) else { return false };
     let scheme = if shop.is_tls { "https" } else { "http" };
     let is_own = |origin: &str| {
         let host = origin.strip_prefix(scheme).and_then(|rest| rest.strip_prefix("://"));
@@ -185,14 +199,11 @@ fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::trial::{Trial, answer};
     use super::*;
-    use crate::cli::{Cli, Command};
     use axum::Router;
     use axum::middleware::from_fn_with_state;
     use axum::routing::get;
-    use clap::Parser;
-    use std::io::{Read, Write};
-    use std::net::{TcpListener, TcpStream};
 
     /// A page that panics is a plain 500 under the same headers, and the next one is served.
     #[test]
@@ -200,30 +211,10 @@ mod tests {
         async fn page(uri: axum::http::Uri) -> &'static str {
             if uri.path() == "/page.css" { panic!("in /a/secret/place") } else { "served" }
         }
-        let folder = tempfile::tempdir().unwrap();
-        let (store, bay) = (folder.path().join("shop"), folder.path().join("bay.toml"));
-        crate::record::Store::create(&store).unwrap();
-        std::fs::copy(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/bays/shot-clean.toml"), &bay).unwrap();
-        let words = ["lampwright", "serve", "--bay", bay.to_str().unwrap(), "--record", store.to_str().unwrap()];
-        let Command::Serve(args) = Cli::parse_from(words).command else { panic!("another command") };
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let port = listener.local_addr().unwrap().port();
-        listener.set_nonblocking(true).unwrap();
-        let shop = Arc::new(Shop::new(&args, vec![format!("127.0.0.1:{port}")], None).unwrap());
-        let routes = Router::new()
-            .route("/page.css", get(page))
-            .route("/page.js", get(page))
-            .layer(from_fn_with_state(shop, guard))
-            .into_make_service_with_connect_info::<SocketAddr>();
-        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().unwrap();
-        runtime.spawn(async move { axum_server::from_tcp(listener).unwrap().serve(routes).await });
-        let ask = |path: &str| {
-            let mut line = TcpStream::connect(("127.0.0.1", port)).unwrap();
-            write!(line, "GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n").unwrap();
-            let mut answer = String::new();
-            line.read_to_string(&mut answer).unwrap();
-            answer
-        };
+        let mut trial = Trial::new();
+        let guarded = from_fn_with_state(Arc::clone(&trial.shop), guard);
+        trial.serve(Router::new().route("/page.css", get(page)).route("/page.js", get(page)).layer(guarded));
+        let ask = |path: &str| answer(trial.send(&format!("GET {path} HTTP/1.1"), b""));
         let answer = ask("/page.css");
         assert!(answer.starts_with("HTTP/1.1 500") && !answer.contains("secret"), "{answer}");
         assert!(answer.contains("content-security-policy: default-src 'none'"), "{answer}");

@@ -9,6 +9,7 @@ use super::answer::Failure;
 use super::errand::{Errand, Names, Outcome};
 use super::shop::Shop;
 use super::words::sentence;
+use super::work::Queued;
 use crate::aim::Screws;
 use crate::cli::aim;
 use crate::cli::given::Given;
@@ -205,13 +206,14 @@ pub(super) fn record_of<'a>(inspection: &'a Inspection, lamp: &Lamp) -> Option<&
     inspection.lamps.iter().find(|record| record.side == lamp.side && record.beam == lamp.beam)
 }
 
-/// Measures and records a photo that came in; does nothing when its key was here already. Gives the lamp's name.
-pub(super) async fn add(shop: &Arc<Shop>, arrived: Arrived) -> Result<String, Failure> {
+/// Measures and records a photo that came in; does nothing when its key was here already. Gives the lamp's name. It has its
+/// place in the queue before it waits for others of the same inspection: whatever is in memory is counted somewhere.
+pub(super) async fn add(shop: &Arc<Shop>, queued: Queued, arrived: Arrived) -> Result<String, Failure> {
     let alone = shop.alone_with(&arrived.id).await;
     let (own, id) = (Arc::clone(shop), arrived.id.clone());
     let lamp = shop
         .work
-        .run(move || {
+        .run_queued(queued, move || {
             // Held to the end of the job, which goes on when the phone is gone: a second try waits for it and finds the record.
             let _alone = alone;
             add_now(&own, arrived)

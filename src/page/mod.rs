@@ -36,6 +36,8 @@ mod serve;
 mod shop;
 mod tap;
 mod tls;
+#[cfg(test)]
+mod trial;
 mod upload;
 mod visitor;
 mod watch;

@@ -103,11 +103,12 @@ pub(super) async fn upright(
     State(shop): State<Arc<Shop>>,
     Path((id, lamp, n)): Path<(String, String, usize)>,
 ) -> Result<Response, Failure> {
+    let queued = shop.work.queue()?;
     let (file, bytes) = filed(Arc::clone(&shop), id, lamp, n, |reading| Some(reading.photo.clone())).await?;
     let own = Arc::clone(&shop);
     let picture = shop
         .work
-        .run(move || match own.work.ask(&Errand::Upright { name: file.name }, &[&bytes])? {
+        .run_queued(queued, move || match own.work.ask(&Errand::Upright { name: file.name }, &[&bytes])? {
             (Outcome::Picture, picture) => Ok(picture),
             _ => Err(Failure::Inside),
         })

@@ -4,9 +4,12 @@ use super::answer::Failure;
 use axum::extract::{FromRequest, Request};
 use axum::http::header;
 use std::collections::HashMap;
+use std::time::Duration;
 
 /// Largest form without a photo.
 const MOST_BYTES: usize = 64 << 10;
+/// Longest time for a form without a photo to arrive: anybody may send one.
+const LONGEST: Duration = Duration::from_secs(10);
 /// Longest text of one field, characters.
 const MOST_CHARS: usize = 200;
 
@@ -22,7 +25,9 @@ impl<S: Send + Sync> FromRequest<S> for Posted {
         if kind.split(';').next().map(str::trim) != Some("application/x-www-form-urlencoded") {
             return Err(Failure::NotOurs);
         }
-        let body = axum::body::to_bytes(request.into_body(), MOST_BYTES).await.map_err(|_| Failure::TooLarge)?;
+        let coming = axum::body::to_bytes(request.into_body(), MOST_BYTES);
+        let body = tokio::time::timeout(LONGEST, coming).await.map_err(|_| Failure::Crawled)?;
+        let body = body.map_err(|_| Failure::TooLarge)?;
         Ok(Self(form_urlencoded::parse(&body).into_owned().collect()))
     }
 }

@@ -35,13 +35,7 @@ pub fn serve(args: &ServeArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Err
     let port = listener.local_addr().map_err(cannot)?.port();
     let own = args.lan.then(own_address).flatten();
     let scheme = if args.tls { "https" } else { "http" };
-    let lan_address = match (args.lan, own) {
-        (true, None) => {
-            let hint = "join the shop's network first, or leave --lan out";
-            return Err(Error::usage("this machine has no address that other devices could reach", hint));
-        }
-        (_, own) => own.map(|own| format!("{scheme}://{own}:{port}/")),
-    };
+    let lan_address = if args.lan { Some(lan_address(own, args, port)?) } else { None };
     let names: Vec<String> = ["127.0.0.1".to_owned(), "localhost".to_owned()]
         .into_iter()
         .chain(own.map(|own| own.to_string()))
@@ -82,10 +76,10 @@ async fn run(
         std::thread::spawn(move || more_codes(&own));
     }
     let service = routes(&shop).into_make_service_with_connect_info::<SocketAddr>();
-    // One protocol, and no waiting for ever for the head of a request.
+    // One protocol, and no waiting for ever for a first word or for the head of a request.
     macro_rules! ready {
         ($server:expr) => {{
-            let mut server = $server.handle(handle);
+            let mut server = $server.handle(handle).http1_only().first_request_timeout(HEAD_TIME);
             let builder = server.http_builder();
             builder.http1().timer(TokioTimer::new()).header_read_timeout(HEAD_TIME).max_buf_size(HEAD_BYTES);
             server.serve(service).await
@@ -131,6 +125,19 @@ fn without_port(name: &str) -> &str {
         Some((bare, port)) if port.parse::<u16>().is_ok() && !bare.ends_with(':') => bare,
         _ => name,
     }
+}
+
+/// Where other devices find this server: at this machine's own address, and where the network leads nowhere else (an access
+/// point of the shop alone) at the first name that was given.
+fn lan_address(own: Option<IpAddr>, args: &ServeArgs, port: u16) -> Result<String, Error> {
+    let scheme = if args.tls { "https" } else { "http" };
+    let own = own.map(|own| own.to_string());
+    let Some(name) = own.as_ref().or(args.hosts.first()) else {
+        let hint = "name the address that they reach it by with --host ADDRESS, join the shop's network first, or leave --lan out";
+        return Err(Error::usage("this machine's address in the network cannot be told: it has no way out", hint));
+    };
+    let place = if without_port(name) == name { format!("{name}:{port}") } else { name.clone() };
+    Ok(format!("{scheme}://{place}/"))
 }
 
 /// The address under which the network knows this machine: that of the way out. Nothing is sent.
@@ -184,6 +191,26 @@ fn more_codes(shop: &Shop) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cli::{Cli, Command};
+    use clap::Parser;
+
+    /// On an access point that leads nowhere, the name that was given is where phones go; without one, the way is told.
+    #[test]
+    fn a_network_without_a_way_out_needs_a_name() {
+        let args = |more: &[&str]| {
+            let words = ["lampwright", "serve", "--bay", "b.toml", "--record", "shop", "--lan"];
+            let Command::Serve(args) = Cli::parse_from(words.iter().chain(more)).command else {
+                panic!("another command")
+            };
+            args
+        };
+        let own = Some(IpAddr::from([192, 0, 2, 7]));
+        assert_eq!(lan_address(own, &args(&["--host", "shop.local"]), 8737).unwrap(), "http://192.0.2.7:8737/");
+        assert_eq!(lan_address(None, &args(&["--host", "192.0.2.9"]), 8737).unwrap(), "http://192.0.2.9:8737/");
+        let forwarded = args(&["--tls", "--host", "shop.local:9000", "other.local"]);
+        assert_eq!(lan_address(None, &forwarded, 8737).unwrap(), "https://shop.local:9000/");
+        assert!(lan_address(None, &args(&[]), 8737).unwrap_err().to_string().contains("--host ADDRESS"));
+    }
 
     #[test]
     fn names_carry_the_port_unless_it_is_implied() {

@@ -61,6 +61,8 @@ pub(super) struct Shop {
     pub(super) watch: Option<Watch>,
     /// What the last check of the store came to.
     pub(super) checked: Mutex<Option<Checked>>,
+    /// Held while the store is checked: one check at a time, so that photos keep a place.
+    pub(super) checking: Arc<tokio::sync::Mutex<()>>,
     at_work: Mutex<HashMap<String, Arc<tokio::sync::Mutex<()>>>>,
 }
 
@@ -107,6 +109,7 @@ impl Shop {
             hub: Hub::new(),
             watch: args.watch.as_deref().map(Watch::new).transpose()?,
             checked: Mutex::new(None),
+            checking: Arc::default(),
             at_work: Mutex::new(HashMap::new()),
         })
     }

@@ -116,6 +116,8 @@ pub(super) async fn marks(
     let given = form.text("marks").to_owned();
     let own = Arc::clone(&shop);
     let (place, name) = (id.clone(), lamp.clone());
+    // Before the photo is read into memory.
+    let queued = shop.work.queue()?;
     let (sent, words) = aside(move || {
         let open = Open::load(&own, &place)?;
         let words = mark_words(&given, &bay_of(&open)?)?;
@@ -132,7 +134,8 @@ pub(super) async fn marks(
     })
     .await?;
     let said = SinceLast::Nothing;
-    add(&shop, Arrived { id: id.clone(), lamp: Some(lamp), seen: Some(seen), said, key, sent, words }).await?;
+    let arrived = Arrived { id: id.clone(), lamp: Some(lamp), seen: Some(seen), said, key, sent, words };
+    add(&shop, queued, arrived).await?;
     Ok(see_other(&format!("/i/{id}")))
 }
 

@@ -45,6 +45,8 @@ pub(super) async fn upload(
     let place = Arc::clone(&shop.uploads).try_acquire_owned().map_err(|_| Failure::Busy)?;
     let received = tokio::time::timeout(shop.upload_time, receive(multipart, &visit));
     let (form, sent) = received.await.map_err(|_| Failure::BrokeOff)??;
+    // Nothing that is held in memory waits uncounted.
+    let queued = shop.work.queue()?;
     drop(place);
     let key = form.text("key").to_owned();
     if !is_key(&key) {
@@ -60,7 +62,7 @@ pub(super) async fn upload(
         key,
         sent,
     };
-    add(&shop, arrived).await?;
+    add(&shop, queued, arrived).await?;
     Ok(see_other(&format!("/i/{id}")))
 }
 
@@ -150,5 +152,61 @@ async fn piece<T>(coming: impl Future<Output = Result<T, MultipartError>>) -> Re
         Ok(Ok(piece)) => Ok(piece),
         Ok(Err(error)) if error.status() == axum::http::StatusCode::PAYLOAD_TOO_LARGE => Err(Failure::TooLarge),
         Ok(Err(_)) | Err(_) => Err(Failure::BrokeOff),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::routes::routes;
+    use super::super::trial::{Trial, answer};
+    use super::super::visitor::{Device, form_token};
+    use super::*;
+    use std::time::Instant;
+
+    const ID: &str = "00000000-0000-0000-0000-000000000000";
+
+    fn form(token: &str) -> String {
+        let key = "0".repeat(super::super::inspection::KEY_LENGTH);
+        let fields = [("form", token), ("key", &key), ("seen", "0"), ("lamp", "left-low"), ("said", "nothing")];
+        let field = |(name, value): (&str, &str)| {
+            format!("--page\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n")
+        };
+        let photo = "--page\r\nContent-Disposition: form-data; name=\"photo\"; filename=\"p\"\r\n\r\n";
+        let fields: String = fields.into_iter().map(field).collect();
+        format!("{fields}{photo}")
+    }
+
+    /// Photos for an inspection that is being gone on with wait, as many as the queue takes; the next is told so at once, and
+    /// is not kept in memory. Those that wait leave the wire's places to others.
+    #[test]
+    fn what_waits_for_one_inspection_is_bounded() {
+        let mut trial = Trial::new();
+        trial.serve(routes(&trial.shop));
+        let shop = Arc::clone(&trial.shop);
+        let cookie = shop.visitors.new_visit(Device::Desk).unwrap();
+        let form = form(&form_token(&cookie));
+        let start = form.as_bytes();
+        let body = [start, b"\x89PNG\r\n\x1A\n and so on", b"\r\n--page--\r\n"].concat();
+        let head = format!(
+            "POST /i/{ID}/photo HTTP/1.1\r\nCookie: {}={cookie}\r\nContent-Type: multipart/form-data; boundary=page",
+            shop.cookie_name()
+        );
+        let alone = trial.runtime.block_on(shop.alone_with(ID));
+        let all = shop.work.left();
+        let mut waiting = Vec::new();
+        for n in 1..=all {
+            waiting.push(trial.send(&head, &body));
+            let begun = Instant::now();
+            while shop.work.left() != all - n {
+                assert!(begun.elapsed() < Duration::from_secs(20), "photo {n} waits without a place in the queue");
+                std::thread::sleep(Duration::from_millis(2));
+            }
+        }
+        assert!(answer(trial.send(&head, &body)).starts_with("HTTP/1.1 503"));
+        drop(alone);
+        for line in waiting {
+            assert!(answer(line).starts_with("HTTP/1.1 404"), "there is no such inspection");
+        }
+        assert_eq!(shop.work.left(), all);
     }
 }

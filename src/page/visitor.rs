@@ -14,7 +14,7 @@ const SECRET_BYTES: usize = 32;
 const CODE_LIFE: Duration = Duration::from_mins(5);
 /// How long a phone stays in: a long working day.
 const VISIT_LIFE: Duration = Duration::from_hours(14);
-/// Phones and desks at once; the oldest goes when another comes.
+/// Phones at once, and desks at once; the oldest of them goes when another comes, and no phone goes for a desk.
 const MOST_VISITS: usize = 500;
 /// Wrong codes of one address in a minute.
 const MOST_WRONG: u32 = 20;
@@ -33,11 +33,20 @@ pub(super) enum Entered {
     TooOften,
 }
 
+/// Who comes in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Device {
+    /// This machine, without a code.
+    Desk,
+    /// Another device, with a code.
+    Phone,
+}
+
 #[derive(Debug, Default)]
 struct Inside {
     /// SHA-256 of each code, and until when it holds. What is kept could not be used by who reads the memory's dump.
     codes: HashMap<[u8; 32], Instant>,
-    visits: HashMap<[u8; 32], Instant>,
+    visits: HashMap<[u8; 32], (Instant, Device)>,
     wrong: HashMap<IpAddr, (u32, Instant)>,
 }
 
@@ -115,22 +124,23 @@ impl Visitors {
         match is_right {
             None => Ok(Entered::TooOften),
             Some(false) => Ok(Entered::Wrong),
-            Some(true) => self.new_visit().map(Entered::Visit),
+            Some(true) => self.new_visit(Device::Phone).map(Entered::Visit),
         }
     }
 
     /// A new visit: the cookie's value.
-    pub(super) fn new_visit(&self) -> Result<String, Error> {
+    pub(super) fn new_visit(&self, device: Device) -> Result<String, Error> {
         let cookie = secret()?;
         self.inside(|inside| {
             let now = Instant::now();
-            inside.visits.retain(|_, until| *until > now);
-            if inside.visits.len() >= MOST_VISITS
-                && let Some(oldest) = inside.visits.iter().min_by_key(|(_, until)| **until).map(|(key, _)| *key)
+            inside.visits.retain(|_, (until, _)| *until > now);
+            let like = || inside.visits.iter().filter(|(_, (_, other))| *other == device);
+            if like().count() >= MOST_VISITS
+                && let Some(oldest) = like().min_by_key(|(_, (until, _))| *until).map(|(key, _)| *key)
             {
                 inside.visits.remove(&oldest);
             }
-            inside.visits.insert(digest(&cookie), now + VISIT_LIFE);
+            inside.visits.insert(digest(&cookie), (now + VISIT_LIFE, device));
         });
         Ok(cookie)
     }
@@ -138,7 +148,7 @@ impl Visitors {
     /// Whether a cookie is of a visit.
     pub(super) fn is_visit(&self, cookie: &str) -> bool {
         let now = Instant::now();
-        self.inside(|inside| inside.visits.get(&digest(cookie)).is_some_and(|until| *until > now))
+        self.inside(|inside| inside.visits.get(&digest(cookie)).is_some_and(|(until, _)| *until > now))
     }
 
     /// Ends the life of every code and visit, for tests of what happens then.
@@ -146,7 +156,7 @@ impl Visitors {
     fn age(&self) {
         self.inside(|inside| {
             let now = Instant::now();
-            for until in inside.codes.values_mut().chain(inside.visits.values_mut()) {
+            for until in inside.codes.values_mut().chain(inside.visits.values_mut().map(|(until, _)| until)) {
                 *until = now;
             }
         });
@@ -190,11 +200,13 @@ mod tests {
     #[test]
     fn visits_are_bounded() {
         let visitors = Visitors::default();
-        let first = visitors.new_visit().unwrap();
+        let phone = visitors.new_visit(Device::Phone).unwrap();
+        let first = visitors.new_visit(Device::Desk).unwrap();
         for _ in 0..MOST_VISITS {
-            visitors.new_visit().unwrap();
+            visitors.new_visit(Device::Desk).unwrap();
         }
         assert!(!visitors.is_visit(&first));
-        assert_eq!(visitors.inside(|inside| inside.visits.len()), MOST_VISITS);
+        assert!(visitors.is_visit(&phone), "no desk drives a phone out");
+        assert_eq!(visitors.inside(|inside| inside.visits.len()), MOST_VISITS + 1);
     }
 }

@@ -2,15 +2,18 @@
 //!
 //! A file counts when its size stood still between two looks; what lay there at the start is left alone. Nothing in the folder
 //! is changed. A photo that nobody asked for is not used, and the page says so: whether a screw was turned before it, nobody knows.
+//! One inspection at a time has the camera, until its photo came or it was given up: what the next photo shows is what stands
+//! before the camera, and no second page may take it for its own vehicle's.
 
 use super::answer::{Failure, see_other};
 use super::guard::{MOST_PHOTO_BYTES, Visit};
-use super::inspection::{Arrived, Sent, add, is_id};
+use super::inspection::{Arrived, Open, Sent, add};
 use super::log::log;
 use super::post::Posted;
 use super::said::said;
 use super::shop::Shop;
 use super::visitor::random_hex;
+use super::work::aside;
 use crate::error::Error;
 use crate::kit::session::SinceLast;
 use axum::Extension;
@@ -31,6 +34,8 @@ const EXTENSIONS: [&str; 5] = ["jpg", "jpeg", "png", "heic", "heif"];
 pub(super) struct Asked {
     /// The inspection.
     pub(super) id: String,
+    /// Its vehicle, for who asks meanwhile.
+    vehicle: String,
     lamp: String,
     seen: usize,
     said: SinceLast,
@@ -99,18 +104,30 @@ pub(super) async fn ask(
     form: Posted,
 ) -> Result<Response, Failure> {
     visit.check(form.text("form"))?;
-    let watch = shop.watch.as_ref().filter(|_| is_id(&id)).ok_or(Failure::NotFound)?;
+    let watch = shop.watch.as_ref().ok_or(Failure::NotFound)?;
     let asked = if form.text("stop").is_empty() {
         let seen = form.text("seen").parse().map_err(|_| Failure::NotOurs)?;
-        Some(Asked { id: id.clone(), lamp: form.text("lamp").to_owned(), seen, said: said(&form)? })
+        let (own, place) = (Arc::clone(&shop), id.clone());
+        let vehicle = aside(move || Ok(Open::load(&own, &place)?.session.vehicle)).await?;
+        Some(Asked { id: id.clone(), vehicle, lamp: form.text("lamp").to_owned(), seen, said: said(&form)? })
     } else {
         None
     };
     watch.inside(|inside| {
+        if let Some(held) = inside.asked.as_ref().filter(|held| held.id != id) {
+            // A page that no longer has it gives up nothing.
+            if asked.is_none() {
+                return Ok(());
+            }
+            let found = format!("The fixed camera waits for {} already.", held.vehicle);
+            let hint = "Let its photo come first, or open that vehicle and press Wait no longer there.";
+            return Err(Failure::Taken(found, hint.to_owned()));
+        }
+        inside.asked = asked;
         inside.said.remove(&id);
         inside.version += 1;
-        inside.asked = asked;
-    });
+        Ok(())
+    })?;
     shop.hub.changed(&id);
     Ok(see_other(&format!("/i/{id}")))
 }
@@ -156,6 +173,10 @@ async fn take(shop: &Arc<Shop>, file: PathBuf) {
         log("a photo of the fixed camera was not used: no page asked for it");
         return;
     };
+    let queued = match shop.work.queue() {
+        Ok(queued) => queued,
+        Err(failure) => return not_used(shop, &asked.id, failure),
+    };
     let read = tokio::task::spawn_blocking(move || {
         let is_small = fs::metadata(&file).is_ok_and(|facts| facts.len() <= MOST_PHOTO_BYTES);
         if is_small { fs::read(&file).ok() } else { None }
@@ -176,13 +197,19 @@ async fn take(shop: &Arc<Shop>, file: PathBuf) {
         sent: Sent { photo: bytes, ..Sent::default() },
         words: Vec::new(),
     };
-    if let Err(failure) = add(shop, arrived).await {
-        let words = match failure {
-            Failure::NoPhoto(found, hint) | Failure::Entry(found, hint) => format!("{found} {hint}"),
-            Failure::Moved => "The camera's photo was not used: a phone went on with this lamp meanwhile.".to_owned(),
-            _ => "The camera's photo could not be used. Ask for another one.".to_owned(),
-        };
-        watch.say(&id, words);
-        shop.hub.changed(&id);
+    if let Err(failure) = add(shop, queued, arrived).await {
+        not_used(shop, &id, failure);
     }
+}
+
+fn not_used(shop: &Shop, id: &str, failure: Failure) {
+    let words = match failure {
+        Failure::NoPhoto(found, hint) | Failure::Entry(found, hint) => format!("{found} {hint}"),
+        Failure::Moved => "The camera's photo was not used: a phone went on with this lamp meanwhile.".to_owned(),
+        _ => "The camera's photo could not be used. Ask for another one.".to_owned(),
+    };
+    if let Some(watch) = &shop.watch {
+        watch.say(id, words);
+    }
+    shop.hub.changed(id);
 }

@@ -10,8 +10,8 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, mpsc};
 use std::thread;
-use std::time::Duration;
-use tokio::sync::Semaphore;
+use std::time::{Duration, Instant};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
 /// Photos that are measured at once: each may take hundreds of megabytes.
 const AT_ONCE: usize = 2;
@@ -21,6 +21,9 @@ const WAITING: usize = 16;
 const THREADS: usize = 4;
 /// Longest answer: a picture and a reading.
 const MOST_ANSWER_BYTES: u64 = 64 << 20;
+
+/// Longest time between two looks whether a worker ended.
+const LONGEST_PAUSE: Duration = Duration::from_millis(20);
 
 /// What one photo may take.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,20 +42,46 @@ pub(super) struct Work {
     limits: Limits,
 }
 
+/// A place in the queue. What it is for is in memory only as long as it is held, so that what waits is bounded too.
+#[derive(Debug)]
+pub(super) struct Queued {
+    _permit: OwnedSemaphorePermit,
+}
+
 impl Work {
     pub(super) fn new(limits: Limits) -> Self {
         Self { places: Arc::new(Semaphore::new(AT_ONCE)), queue: Arc::new(Semaphore::new(AT_ONCE + WAITING)), limits }
     }
 
-    /// Runs `job` when it is its turn. It runs to its end also when nobody waits for it any more.
+    /// A place in the queue, or word that it is full. To be had before a photo waits for anything else.
+    pub(super) fn queue(&self) -> Result<Queued, Failure> {
+        let permit = Arc::clone(&self.queue).try_acquire_owned().map_err(|_| Failure::Busy)?;
+        Ok(Queued { _permit: permit })
+    }
+
+    /// Places that are left in the queue.
+    #[cfg(test)]
+    pub(super) fn left(&self) -> usize {
+        self.queue.available_permits()
+    }
+
+    /// The same as `run_queued` for what holds nothing while it waits.
     pub(super) async fn run<T: Send + 'static>(
         &self,
         job: impl FnOnce() -> Result<T, Failure> + Send + 'static,
     ) -> Result<T, Failure> {
-        let in_queue = Arc::clone(&self.queue).try_acquire_owned().map_err(|_| Failure::Busy)?;
+        self.run_queued(self.queue()?, job).await
+    }
+
+    /// Runs `job` when it is its turn. It runs to its end also when nobody waits for it any more.
+    pub(super) async fn run_queued<T: Send + 'static>(
+        &self,
+        queued: Queued,
+        job: impl FnOnce() -> Result<T, Failure> + Send + 'static,
+    ) -> Result<T, Failure> {
         let place = Arc::clone(&self.places).acquire_owned().await.map_err(|_| Failure::Busy)?;
         let done = tokio::task::spawn_blocking(move || {
-            let _held = (in_queue, place);
+            let _held = (queued, place);
             catch_unwind(AssertUnwindSafe(job)).unwrap_or_else(|_| {
                 log("a piece of work stopped with a panic; nothing was recorded of it");
                 Err(Failure::Inside)
@@ -111,14 +140,30 @@ fn answer(mut child: Child, message: Vec<u8>, longest: Duration) -> io::Result<O
         // Nobody listens when the time is over.
         let _ = say.send(matches!(read, Some(Ok(_))).then_some(answer));
     });
+    let until = Instant::now() + longest;
     let answer = hear.recv_timeout(longest).ok().flatten();
     let is_whole = answer.as_ref().is_some_and(|answer| (answer.len() as u64) < MOST_ANSWER_BYTES);
-    if !is_whole {
+    // Who has said all may still not end.
+    if !(is_whole && ends(&mut child, until)?) {
         // It may have ended by itself already.
         let _ = child.kill();
     }
     let status = child.wait()?;
     Ok(answer.filter(|_| is_whole && status.success()))
+}
+
+/// Waits for a process that closed its answer: whether it ended in time.
+fn ends(child: &mut Child, until: Instant) -> io::Result<bool> {
+    // At first often, since it mostly ends at once.
+    let mut pause = Duration::from_micros(100);
+    while child.try_wait()?.is_none() {
+        if Instant::now() >= until {
+            return Ok(false);
+        }
+        thread::sleep(pause.min(until.saturating_duration_since(Instant::now())));
+        pause = (2 * pause).min(LONGEST_PAUSE);
+    }
+    Ok(true)
 }
 
 /// Runs what reads the disk or the store away from the threads that serve.
@@ -141,8 +186,11 @@ mod tests {
             let mut command = Command::new("sh");
             command.args(["-c", script]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap()
         };
-        let begun = std::time::Instant::now();
+        let begun = Instant::now();
         assert_eq!(answer(start("exec sleep 600"), vec![1; 1 << 20], Duration::from_millis(100)).unwrap(), None);
+        for closed in ["exec >&-; exec sleep 600", "echo whole; exec >&-; exec sleep 600"] {
+            assert_eq!(answer(start(closed), Vec::new(), Duration::from_millis(300)).unwrap(), None, "{closed}");
+        }
         assert!(begun.elapsed() < Duration::from_mins(1));
         let long = Duration::from_mins(1);
         assert_eq!(answer(start("echo half; exit 1"), vec![1; 1 << 20], long).unwrap(), None);

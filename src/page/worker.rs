@@ -51,6 +51,8 @@ fn measured(
     let photos = names.with(blocks).ok_or_else(|| Error::usage("photos are missing", "send them with it"))?;
     let mut plan = given.plan()?;
     plan.caption = Some(Caption { record, date });
+    // The page says it, from all photos of the lamp.
+    plan.is_turn_told = false;
     let produced = drive::drive(&plan, &photos)?;
     Ok((Outcome::Measured(Box::new(produced.reading)), produced.filed.unwrap_or_default()))
 }

@@ -3,6 +3,8 @@
     const board = byId("board");
     const image = byId("board-picture");
     const NEAR = 5;
+    // A finger that moves further than this, in pixels of the screen, scrolls and taps nothing.
+    const SWIPE = 10;
 
     const tap = () => {
         const [width, height] = [Number(board.dataset.width), Number(board.dataset.height)];
@@ -86,9 +88,18 @@
             whole();
         };
 
+        let pressed = null;
         board.addEventListener("pointerdown", (event) => {
+            pressed = event.isPrimary ? { id: event.pointerId, x: event.clientX, y: event.clientY } : null;
+        });
+        // The browser scrolls or zooms with it.
+        board.addEventListener("pointercancel", () => { pressed = null; });
+        board.addEventListener("pointerup", (event) => {
+            const from = pressed;
+            pressed = null;
+            if (from?.id !== event.pointerId || Math.hypot(event.clientX - from.x, event.clientY - from.y) > SWIPE) return;
             const box = board.getBoundingClientRect();
-            choose(inPhoto(event.clientX - box.left - board.clientLeft, event.clientY - box.top - board.clientTop));
+            choose(inPhoto(from.x - box.left - board.clientLeft, from.y - box.top - board.clientTop));
         });
         board.addEventListener("keydown", (event) => {
             const step = (event.shiftKey ? 40 : 4) / view.scale / (isNear ? 4 : 1);
