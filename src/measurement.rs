@@ -6,7 +6,7 @@
 mod bracket;
 mod photos;
 
-use crate::aim::{Advice, AppliedRule, Screws, Verdict, advise, judge};
+use crate::aim::{Advice, AppliedRule, AxisVerdict, Feature, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
 use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneCurve, ToneKnowledge, tone};
@@ -168,6 +168,7 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
     let photo = decode(request.photo.bytes, request.photo.name, &options)?;
     let marks_photo = request.marks_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
     let ambient_photo = request.ambient_photo.map(|p| decode(p.bytes, p.name, &options)).transpose()?;
+    check_marks_by_hand(request, marks_photo.as_ref().unwrap_or(&photo))?;
     let lens = lens(request, &photo)?;
     let (photo, bracket, unmerged) = bracketed(request, photo)?;
     observer.stage("decode", StageView::Decode { photo: &photo });
@@ -205,6 +206,22 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
         observer,
     );
     Ok(run)
+}
+
+/// A mark that was pointed at beside the picture is a slip of the hand, not a finding.
+fn check_marks_by_hand(request: &Request<'_>, photo: &Photo) -> Result<(), Error> {
+    let (width, height) = (photo.width() as f64, photo.height() as f64);
+    let is_outside = |place: &PxPoint| !(0.0..=width).contains(&place.x) || !(0.0..=height).contains(&place.y);
+    match request.marks_by_hand.iter().find(|(_, place)| is_outside(place)) {
+        Some((id, place)) => Err(Error::usage(
+            format!(
+                "mark {id} was given at ({}, {}), beside the picture of {width} x {height} pixels",
+                place.x, place.y
+            ),
+            "give X and Y in pixels of the upright picture, from its upper left corner",
+        )),
+        None => Ok(()),
+    }
 }
 
 struct Extra<'a> {
@@ -337,6 +354,7 @@ fn stages(
     let features = features?;
     flags.extend(outside_marks(&features, fitted, request.setup));
     let verdict = judge(&features, request.rule);
+    flags.extend(zone_missing(&features, &verdict, request));
     let advice = advise(&verdict, request.screws, request.setup.distance);
     observer.stage("aim", StageView::Aim { verdict: &verdict });
     Ok(Findings { features, verdict, advice })
@@ -396,6 +414,27 @@ fn outside_marks(features: &BeamFeatures, view: &WallView, setup: &LampSetup) ->
             "{names} {verb} outside the area that the marks enclose, which costs accuracy (in u); hang marks around them"
         ),
     ))
+}
+
+/// Says why a rule that judges by the bright zone's edges has nothing to judge.
+fn zone_missing(features: &BeamFeatures, verdict: &Verdict, request: &Request<'_>) -> Option<Flag> {
+    let is_missing = |feature: Feature, axis: &AxisVerdict| {
+        matches!(feature, Feature::ZoneTop | Feature::ZoneLeft) && *axis == AxisVerdict::NotMeasured
+    };
+    let rule = request.rule;
+    let any = is_missing(rule.vertical_feature, &verdict.vertical)
+        || is_missing(rule.horizontal_feature, &verdict.horizontal);
+    let why = match (request.pattern, &features.hot_spot) {
+        (Pattern::Spot, Some(spot)) if spot.is_clipped => {
+            "the hot spot is overexposed; expose less and photograph again"
+        }
+        (Pattern::Spot, Some(_)) => "the light around the hot spot does not fall steeply enough on the visible wall",
+        (Pattern::Spot, None) => "the hot spot was not measured",
+        _ => "it is looked for with --pattern spot only, and this rule is for lamps without a cutoff",
+    };
+    any.then(|| {
+        Flag::new(FlagCode::BrightZoneNotMeasured, format!("the bright zone's edges could not be measured: {why}"))
+    })
 }
 
 /// What is said of the bands of a pulsed lamp.

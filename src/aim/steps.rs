@@ -118,7 +118,7 @@ fn too_close(axes: &[(&str, &AxisVerdict); 2]) -> Option<String> {
     (!names.is_empty()).then(|| {
         format!(
             "Too close to a limit to call ({}): measure height, distance and floor better and photograph again, or \
-             aim to the nominal as below.",
+             move the beam as below.",
             names.join(", ")
         )
     })

@@ -8,12 +8,17 @@ use super::light::{LightGrid, ToneCurve};
 use super::lines::{CutoffShape, again};
 use super::look::room_light;
 use super::options::BeamOptions;
+use super::other_lamp::Spill;
 use super::room::RoomLight;
 use super::setup_budget::{Component, add_geometry};
 use super::tone::ToneKnowledge;
 use crate::measured::{Budget, Measured};
 use crate::photo::black::SIGMA_SHARE;
 use crate::units::{AnglePoint, Deg};
+
+/// Parts of the budget that come from the image itself.
+pub(super) const IMAGE_PARTS: [&str; 6] =
+    ["edge fit", "wall reflectance", "room light", "tone curve", "noise at black", "second lamp"];
 
 /// The same reading under other assumptions about room light and tone curve.
 pub(super) struct Variants {
@@ -24,6 +29,8 @@ pub(super) struct Variants {
     pub(super) shape: Option<Again>,
     /// In a photo whose noise reaches black: the same with more taken off what that added.
     pub(super) black: Option<Again>,
+    /// Under the other lamp's light: the same with that much more light in the room.
+    pub(super) spill: Option<Again>,
 }
 
 /// Another reading that was tried; none where it failed.
@@ -36,6 +43,7 @@ impl Variants {
         (hinge, side): (&Hinge, f64),
         room: &RoomLight,
         found: &CutoffShape,
+        spill: Option<Spill>,
     ) -> Self {
         let in_curve = |curve: ToneCurve| {
             let toned = light.in_tone(&curve);
@@ -51,13 +59,14 @@ impl Variants {
             let room = room.less(SIGMA_SHARE * dark.most_added());
             Again(again(&darker, &room, found, input.options))
         });
-        let (tone, (lean, room)) = rayon::join(
+        let (tone, (lean, less_room)) = rayon::join(
             || in_tone(strength + sigma, 0.0),
             || (in_tone(strength, lean), again(light, &room.moved(-1.0), found, input.options)),
         );
         let is_strong = strength > input.options.tone.strong;
         let shape = is_strong.then(|| Again(in_curve(ToneCurve::logistic(strength))));
-        Self { room, tone, lean, shape, black }
+        let spill = spill.map(|spill| Again(again(light, &room.less(-spill.light), found, input.options)));
+        Self { room: less_room, tone, lean, shape, black, spill }
     }
 }
 
@@ -72,6 +81,19 @@ pub(super) fn shift(found: &CutoffShape, other: Option<&CutoffShape>, of: impl F
 fn black_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64>) -> Option<f64> {
     variants.black.as_ref().map(|black| shift(found, black.0.as_ref(), of))
 }
+
+/// What the other lamp's light moves: none where none is seen.
+pub(super) fn spill_shift(
+    found: &CutoffShape,
+    variants: &Variants,
+    of: impl Fn(&CutoffShape) -> Option<f64>,
+) -> Option<f64> {
+    variants.spill.as_ref().map(|spill| shift(found, spill.0.as_ref(), of))
+}
+
+/// Share of the other lamp's shift that counts as its standard uncertainty: the shift itself is not taken off, because its light
+/// is known at one height only, and not that it is level there: U is two and a half times the shift.
+const SPILL_SHARE: f64 = 1.25;
 
 /// What the tone curve's strength and shape leave open.
 fn tone_shift(found: &CutoffShape, variants: &Variants, of: impl Fn(&CutoffShape) -> Option<f64> + Copy) -> f64 {
@@ -92,6 +114,9 @@ pub(super) fn cutoff(found: &CutoffShape, variants: &Variants, input: &BeamInput
     budget.add("tone curve", tone_shift(found, variants, of));
     if let Some(shift) = black_shift(found, variants, of) {
         budget.add("noise at black", shift);
+    }
+    if let Some(shift) = spill_shift(found, variants, of) {
+        budget.add("second lamp", SPILL_SHARE * shift);
     }
     Cutoff {
         v: Measured { value: Deg::new(found.flat.v0_deg), budget },
@@ -125,6 +150,9 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     if let Some(shift) = black_shift(found, variants, of_h) {
         budget_h.add("noise at black", shift);
     }
+    if let Some(shift) = spill_shift(found, variants, of_h) {
+        budget_h.add("second lamp", SPILL_SHARE * shift);
+    }
     let mut budget_v = Budget::new();
     add_geometry(&mut budget_v, input.view, input.setup, at, Component::V);
     let tilted = input.options.cutoff.tilt_share * found.flat.softness_deg * (h - found.flat.h0_deg);
@@ -138,6 +166,9 @@ pub(super) fn elbow(found: &CutoffShape, variants: &Variants, input: &BeamInput<
     budget_v.add("tone curve", tone_v);
     if let Some(shift) = black_shift(found, variants, of_v) {
         budget_v.add("noise at black", shift);
+    }
+    if let Some(shift) = spill_shift(found, variants, of_v) {
+        budget_v.add("second lamp", SPILL_SHARE * shift);
     }
     Some(Elbow {
         h: Measured { value: Deg::new(h), budget: budget_h },
@@ -158,11 +189,23 @@ pub(super) fn is_of_use(elbow: &Elbow, hinge: &Hinge, options: &BeamOptions) -> 
         && (elbow.h.value.get() - hinge.h_deg).abs() < options.elbow.farthest_deg
 }
 
-pub(super) fn rise(found: &CutoffShape) -> Option<Measured> {
-    let line = found.rise?;
+/// The rising part's angle; none without the elbow, which says how well that part is known.
+pub(super) fn rise(found: &CutoffShape, elbow: Option<&Elbow>) -> Option<Measured> {
+    /// Length of the stretch of the rising part that is read, degrees.
+    const READ_DEG: f64 = 1.2;
+    let (line, elbow) = (found.rise?, elbow?);
     let mut budget = Budget::new();
     let slope = line.slope.abs();
-    budget.add("edge fit", (line.slope_sigma / (1.0 + slope * slope)).to_degrees());
+    let to_angle = |slope_sigma: f64| (slope_sigma / (1.0 + slope * slope)).to_degrees();
+    budget.add("line fit", to_angle(line.slope_sigma));
+    // What moves the elbow along H moves the rising line against the flat one: by as much more as it is steeper.
+    let steepness = (line.slope - found.flat.slope).abs();
+    for part in IMAGE_PARTS {
+        let moved = elbow.h.budget.sigma_of_deg(&[part]) * steepness;
+        if moved > 0.0 {
+            budget.add(part, to_angle(moved / READ_DEG));
+        }
+    }
     Some(Measured { value: Deg::from_radians(slope.atan()), budget })
 }
 

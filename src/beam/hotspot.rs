@@ -52,6 +52,8 @@ pub struct SpotInput<'a> {
     pub tones: (&'a ToneCurve, &'a ToneCurve),
     /// The room's light.
     pub room: &'a RoomLight,
+    /// What the wall reflects in a direction against the rest.
+    pub gain: &'a dyn Fn(f64, f64) -> f64,
     /// The cutoff; `None` for lamps without one.
     pub cutoff: Option<UnderCutoff<'a>>,
     /// ln of the lens's relative illumination (cos⁴) in a direction.
@@ -92,11 +94,13 @@ pub enum NotSeen {
     TooLittle,
     /// The light still grows at the rim of what was seen.
     AtTheRim,
+    /// The brightest place is the other lamp's.
+    OtherLamp,
 }
 
 /// Finds the hot spot.
 pub fn find(input: &SpotInput<'_>) -> Result<Spot, NotSeen> {
-    let cells = SpotCells::new(input.grid, input.tones, input.room, input.options);
+    let cells = SpotCells::new(input.grid, input.tones, input.room, input.gain, input.options);
     let top = brightest(&cells, input).ok_or(NotSeen::TooLittle)?;
     let mut data = data(&cells, input, &top);
     if data.len() < input.options.spot.least_blocks {

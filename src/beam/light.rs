@@ -5,7 +5,7 @@
 
 use super::edge::Scan;
 use super::options::BeamOptions;
-use super::rows::RowGains;
+use super::wall_gains::WallGains;
 use crate::grid::AngleGrid;
 use crate::photo::linear::{LUMINANCE_WEIGHTS, linear_to_srgb, srgb_to_linear};
 
@@ -135,8 +135,8 @@ pub struct LightGrid<'a> {
     /// The grid it was made from.
     pub grid: &'a AngleGrid,
     tone: ToneCurve,
-    /// Reflectance of every row against the rest of the wall, where rows differ.
-    row_gains: Option<&'a RowGains>,
+    /// Reflectance of rows and columns against the rest of the wall, where they differ.
+    gains: Option<&'a WallGains>,
     /// Share by which more was added by clipping at black than was taken off.
     more_black: f32,
     /// Luminance of every cell; none where only a few cells are asked for.
@@ -146,14 +146,14 @@ pub struct LightGrid<'a> {
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone(), row_gains: None, more_black: 0.0, levels: Vec::new() }.with_levels()
+        Self { grid, tone: tone.clone(), gains: None, more_black: 0.0, levels: Vec::new() }.with_levels()
     }
 
-    /// The same, with every row's light divided by its gain.
+    /// The same, with every cell's light divided by its gain.
     #[must_use]
-    pub fn with_row_gains(self, gains: Option<&'a RowGains>) -> Self {
-        let is_same = gains.is_none() && self.row_gains.is_none();
-        if is_same { self } else { Self { row_gains: gains, levels: Vec::new(), ..self }.with_levels() }
+    pub fn with_gains(self, gains: Option<&'a WallGains>) -> Self {
+        let is_same = gains.is_none() && self.gains.is_none();
+        if is_same { self } else { Self { gains, levels: Vec::new(), ..self }.with_levels() }
     }
 
     /// The same, with a share more taken off what clipping at black added; for a look at a few cells.
@@ -179,9 +179,15 @@ impl<'a> LightGrid<'a> {
         Self { levels, ..self }
     }
 
-    /// What the wall reflects in a direction against the rest, as far as its rows tell; beyond the grid as at its rim.
+    /// What the wall reflects in a direction against the rest, as far as its rows and columns tell; beyond the grid as at its rim.
     pub fn gain_at(&self, h_deg: f64, v_deg: f64) -> f64 {
-        let gain = self.row_gains.map(|gains| gains.at(self.grid.h.nearest(h_deg), self.grid.v.nearest(v_deg)));
+        let gain = self.gains.map(|gains| gains.at(self.grid.h.nearest(h_deg), self.grid.v.nearest(v_deg)));
+        gain.map_or(1.0, f64::from)
+    }
+
+    /// The same for what is seen over many rows.
+    pub fn gain_over_many_rows(&self, h_deg: f64, v_deg: f64) -> f64 {
+        let gain = self.gains.map(|gains| gains.over_many_rows(self.grid.h.nearest(h_deg), self.grid.v.nearest(v_deg)));
         gain.map_or(1.0, f64::from)
     }
 
@@ -198,7 +204,20 @@ impl<'a> LightGrid<'a> {
         let [of_red, of_green, of_blue] = LUMINANCE_WEIGHTS;
         let level = of_red * self.tone.level(red) + of_green * self.tone.level(green) + of_blue * self.tone.level(blue);
         let level = level - self.grid.dark.as_ref().map_or(0.0, |dark| self.more_black * dark.added[cell]);
-        self.row_gains.map_or(level, |gains| level / gains.at(column, row))
+        self.gains.map_or(level, |gains| level / gains.at(column, row))
+    }
+
+    /// Mean light of a column between two heights; `None` where less than half of it is seen.
+    pub fn mean_between(&self, h_deg: f64, from_deg: f64, to_deg: f64) -> Option<f64> {
+        let grid = self.grid;
+        if h_deg < grid.h.first_deg || h_deg > grid.h.at_deg(grid.h.count - 1) {
+            return None;
+        }
+        let (i, rows) = (grid.h.nearest(h_deg), grid.v.nearest(from_deg)..=grid.v.nearest(to_deg));
+        let count = rows.clone().count();
+        let valid = rows.map(|j| grid.index(i, j)).filter(|&k| grid.is_valid[k]);
+        let (sum, seen) = valid.fold((0.0, 0usize), |(sum, seen), k| (sum + f64::from(self.level(k)), seen + 1));
+        (2 * seen > count).then(|| sum / seen as f64)
     }
 
     /// Relative luminance of every n-th valid cell, rising.

@@ -31,6 +31,13 @@ pub(super) fn look(
     if let Some(kept) = kept.as_deref_mut() {
         *kept = BeamSeen { looked: looked.clone(), side, tone_strength: tone.strength(), ..BeamSeen::default() };
     }
+    if input.is_ambient_subtracted && looked.iter().all(|place| place.below < input.options.look.least_left) {
+        return Err(Refusal::new(
+            FlagCode::NoBeam,
+            "no beam is left once the ambient photo is taken off: the lamp was on in the ambient photo, or off in both",
+            "take the ambient photo with the lamp off, from the same place, and measure again",
+        ));
+    }
     let hinge = coarse_hinge(&looked, input.pattern, side, input.options)?;
     if let Some(kept) = kept.as_deref_mut() {
         kept.hinge = Some(hinge);

@@ -1,8 +1,8 @@
 //! The beam stage: from the angle grid to features with budgets, or a refusal.
 
-use super::edge_features::{Variants, cutoff, drawn_line, elbow, is_of_use, rise};
+use super::edge_features::{IMAGE_PARTS, Variants, cutoff, drawn_line, elbow, is_of_use, rise};
 use super::edge_line::EdgeLine;
-use super::features::{BeamFeatures, Pattern};
+use super::features::{BeamFeatures, HotSpot, Pattern};
 use super::hotspot::NotSeen;
 use super::input::BeamInput;
 use super::light::{LightGrid, ToneCurve};
@@ -10,14 +10,15 @@ use super::lines::CutoffShape;
 use super::look::{Seen, dark_level, flat_side, look, no_beam};
 use super::notes::{flag, keep_hot_spot};
 use super::options::BeamOptions;
-use super::other_lamp::second_lamp;
+use super::other_lamp::{second_lamp, second_spot, spill};
 use super::room::RoomLight;
-use super::rows::row_gains;
 use super::seen::{BeamSeen, profiles};
 use super::spot_features::{bright_zone, hot_spot, hot_spot_under};
+use super::wall_gains::WallGains;
 use crate::error::Refusal;
 use crate::flag::{Flag, FlagCode};
 use crate::grid::AngleGrid;
+use crate::units::Deg;
 
 /// Measures the beam's features.
 pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
@@ -50,8 +51,8 @@ pub fn measure_seen(
     let side = flat_side(input);
     let mut seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
     let is_rough = seen.found.flat.texture > input.options.rows.rough_wall;
-    let gains = row_gains(&light, &seen.looked, is_rough, input.options);
-    let light = light.with_row_gains(gains.as_ref());
+    let gains = WallGains::of(&light, &seen.looked, is_rough, input.options);
+    let light = light.with_gains(gains.as_ref());
     if gains.is_some() {
         seen = look(&light, &tone, side, input, kept.as_deref_mut())?;
     }
@@ -64,24 +65,55 @@ pub fn measure_seen(
     }
     check_edges(&found.flat, input.options)?;
     let (variants, spot) = rayon::join(
-        || Variants::new(&light, input, (&hinge, side), &room, &found),
+        || {
+            let spill = spill(&light, &found, (&hinge, side), input.setup, input.options);
+            Variants::new(&light, input, (&hinge, side), &room, &found, spill)
+        },
         || hot_spot_under(&light, &room, &found, (&hinge, side), input),
     );
     features.cutoff = Some(cutoff(&found, &variants, input));
     features.elbow = elbow(&found, &variants, input).filter(|elbow| is_of_use(elbow, &hinge, input.options));
-    features.rise = rise(&found);
+    features.rise = rise(&found, features.elbow.as_ref());
     features.cutoff_line = drawn_line(&found);
     check_uncertainty(&features, &room, &found, input.options)?;
-    let other = features.elbow.as_ref().and_then(|elbow| second_lamp(elbow.h.value, input.setup));
-    if let Some(other) = other {
+    // A bend that is of no use as an elbow still says whose it is.
+    let bend = found.elbow.map_or(hinge.h_deg, |elbow| elbow.0);
+    let other = if input.pattern == Pattern::Kink { second_lamp(Deg::new(bend), input.setup) } else { None };
+    let is_other = other.is_some();
+    if let Some(why) = other.or_else(|| slanting(&features, input.options)) {
         // What was read beside that elbow is not this lamp's either.
         (features.cutoff, features.elbow, features.rise) = (None, None, None);
         features.cutoff_line.clear();
-        features.flags.extend([other, Flag::plain(FlagCode::CutoffNotMeasured)]);
+        features.flags.push(why);
+        if is_other {
+            features.flags.push(Flag::plain(FlagCode::CutoffNotMeasured));
+        }
     }
     flag(&mut features, &found, &variants, &room, input);
-    keep_hot_spot(&mut features, spot);
+    keep_hot_spot(&mut features, if is_other { Err(NotSeen::OtherLamp) } else { spot_of_this_lamp(spot, input) });
     Ok(features)
+}
+
+/// A flat part that slants as no vehicle stands: the rising part was taken for it.
+fn slanting(features: &BeamFeatures, options: &BeamOptions) -> Option<Flag> {
+    let tilt = features.cutoff.as_ref()?.tilt.get();
+    (tilt.abs() > options.limits.largest_tilt_deg).then(|| {
+        Flag::new(
+            FlagCode::CutoffNotMeasured,
+            format!(
+                "the cutoff could not be measured: where its flat part was looked for it slants by {tilt:+.1} degrees; check \
+                 --traffic (right: the flat part lies on the left) and --pattern"
+            ),
+        )
+    })
+}
+
+/// The hot spot, unless it stands under the other lamp.
+fn spot_of_this_lamp(spot: Result<HotSpot, NotSeen>, input: &BeamInput<'_>) -> Result<HotSpot, NotSeen> {
+    spot.and_then(|spot| match second_spot(spot.h.value, input.setup) {
+        true => Err(NotSeen::OtherLamp),
+        false => Ok(spot),
+    })
 }
 
 fn check_white(grid: &AngleGrid, options: &BeamOptions) -> Result<(), Refusal> {
@@ -135,9 +167,6 @@ fn check_edges(flat: &EdgeLine, options: &BeamOptions) -> Result<(), Refusal> {
     }
     Ok(())
 }
-
-/// Parts of the budget that come from the image itself.
-const IMAGE_PARTS: [&str; 5] = ["edge fit", "wall reflectance", "room light", "tone curve", "noise at black"];
 
 fn check_uncertainty(
     features: &BeamFeatures,

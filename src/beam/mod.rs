@@ -17,6 +17,8 @@ pub mod tone;
 pub mod coarse;
 mod running;
 pub mod rows;
+pub mod columns;
+pub mod wall_gains;
 pub mod room;
 pub mod lines;
 pub mod step;

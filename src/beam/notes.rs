@@ -1,11 +1,12 @@
 //! What is worth a flag beside the numbers.
 
-use super::edge_features::{Variants, shift};
+use super::edge_features::{Variants, shift, spill_shift};
 use super::features::{BeamFeatures, HotSpot, Pattern};
 use super::hotspot::NotSeen;
 use super::input::BeamInput;
 use super::lines::CutoffShape;
 use super::options::BeamOptions;
+use super::other_lamp::spill_flag;
 use super::room::RoomLight;
 use crate::flag::{Flag, FlagCode};
 use crate::units::Mm;
@@ -17,6 +18,10 @@ const SOFT_G: f64 = 0.13;
 const ENCODING: f64 = 1.0 / 2.2;
 /// Distance below which a large projector smears its edge on the wall.
 const NEAR_WALL: Mm = Mm::new(9_900.0);
+/// By how much it raises the cutoff there, degrees (own renders of apertures of 40 to 70 mm); a lens's own width, seen as an
+/// angle, goes with one over the distance.
+const SMEARED_DEG: (f64, f64) = (0.02, 0.1);
+const SMEARED_AT: Mm = Mm::new(7_620.0);
 
 pub(super) fn flag(
     features: &mut BeamFeatures,
@@ -33,13 +38,18 @@ pub(super) fn flag(
             format!("the room's light moves the cutoff by {room_shift:.2} degrees (corrected); darken the room or take an ambient photo"),
         ));
     }
+    if let Some(moved) = spill_shift(found, variants, |s| Some(s.flat.v0_deg)) {
+        features.flags.push(spill_flag(moved));
+    }
     features.flags.extend(exposure(found.flat.high, input.options));
     if input.setup.distance.get() < NEAR_WALL.get() {
         features.flags.push(Flag::new(
             FlagCode::NearWall,
             format!(
-                "the wall is {:.1} m away: a large projector lens can raise the cutoff by 0.02 to 0.1 degrees at 7.6 m, more when nearer (not in u)",
-                input.setup.distance.get() / 1000.0
+                "the wall is {:.1} m away: a large projector lens can raise the cutoff by {:.2} to {:.2} degrees there (not in u)",
+                input.setup.distance.get() / 1000.0,
+                SMEARED_DEG.0 * SMEARED_AT.get() / input.setup.distance.get(),
+                SMEARED_DEG.1 * SMEARED_AT.get() / input.setup.distance.get()
             ),
         ));
     }
@@ -92,6 +102,11 @@ pub(super) fn keep_hot_spot(features: &mut BeamFeatures, spot: Result<HotSpot, N
             FlagCode::HotSpotNotMeasured,
             "the hot spot could not be measured: the light still grows at the edge of the visible wall, so that the \
              brightest place may lie beyond it, on the floor or outside the photo",
+        )),
+        Err(NotSeen::OtherLamp) => Some(Flag::new(
+            FlagCode::HotSpotNotMeasured,
+            "the hot spot could not be measured: the brightest place stands under the vehicle's other lamp; cover that lamp and \
+             photograph again",
         )),
         Ok(spot) if spot.is_clipped => Some(Flag::plain(FlagCode::HotSpotClipped)),
         Ok(_) => None,

@@ -54,16 +54,19 @@ pub fn row_gains(
         let column = light.column(h_deg, options.rows.column_half_deg, 1);
         columns.push((h_deg, changes(&column, cutoff, grid.v.first_deg, grid.v.step_deg, options)));
     }
-    let leans = (LARGEST_LEAN / LEAN_STEP).round() as i32;
     let mut rows = vec![Row::default(); grid.v.count];
-    let (_, lean, medians) = (-leans..=leans)
-        .map(|k| f64::from(k) * LEAN_STEP)
-        .map(|lean| {
-            let medians = row_medians(&columns, lean, &mut rows, grid.v.step_deg, options);
-            // What all columns share is greatest where the rows are followed.
-            (medians.iter().flatten().map(|change| change.ln * change.ln).sum::<f64>(), lean, medians)
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let mut followed = |step: i32| {
+        let lean = f64::from(step) * LEAN_STEP;
+        let medians = row_medians(&columns, lean, &mut rows, grid.v.step_deg, options);
+        // What all columns share is greatest where the rows are followed.
+        (medians.iter().flatten().map(|change| change.ln * change.ln).sum::<f64>(), step, medians)
+    };
+    // Every other lean, then the best one's neighbours: a lean by one step parts the outer columns by four rows at most.
+    let leans = (LARGEST_LEAN / LEAN_STEP).round() as i32;
+    let coarse = (-leans..=leans).step_by(2).map(&mut followed).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let beside = [coarse.1 - 1, coarse.1 + 1].map(&mut followed);
+    let (_, step, medians) = beside.into_iter().chain([coarse]).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let lean = f64::from(step) * LEAN_STEP;
     let gains = summed(&medians, grid.v.step_deg, is_rough, options)?;
     let raised = (0..grid.h.count).map(|i| (lean * grid.h.at_deg(i) / grid.v.step_deg).round() as isize).collect();
     Some(RowGains { gains, raised })

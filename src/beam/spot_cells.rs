@@ -49,13 +49,20 @@ struct Block {
     rgb: [f64; 3],
     clipped: f64,
     factor: f64,
-    /// Upper quartile of each channel.
+    /// Highest of each channel in the middle half.
     upper: [f32; 3],
 }
 
 impl SpotCells {
     /// Blocks of `grid`: `tone` undoes the camera's curve, `other_tone` is the curve one standard uncertainty stronger.
-    pub fn new(grid: &AngleGrid, tones: (&ToneCurve, &ToneCurve), room: &RoomLight, options: &BeamOptions) -> Self {
+    /// `gain` is what the wall reflects in a direction against the rest.
+    pub fn new(
+        grid: &AngleGrid,
+        tones: (&ToneCurve, &ToneCurve),
+        room: &RoomLight,
+        gain: &dyn Fn(f64, f64) -> f64,
+        options: &BeamOptions,
+    ) -> Self {
         let (width, height) = (grid.h.count / BLOCK_H, grid.v.count / BLOCK_V);
         let corner = |k: usize| (BLOCK_H * (k % width), BLOCK_V * (k / width));
         let mut blocks: Vec<Option<Block>> = (0..width * height).map(|k| block(grid, corner(k))).collect();
@@ -81,7 +88,7 @@ impl SpotCells {
                         sum += weight * rgb[c];
                         weights += weight * ratios[c];
                     }
-                    let level = sum / weights - room.at(block.h_deg, block.v_deg);
+                    let level = sum / weights / gain(block.h_deg, block.v_deg) - room.at(block.h_deg, block.v_deg);
                     (weights > 0.0 && level > 0.0).then(|| (level * block.factor).ln())
                 };
                 let ln_level = ln(tones.0);
@@ -136,28 +143,35 @@ fn block(grid: &AngleGrid, (first_i, first_j): (usize, usize)) -> Option<Block> 
     })
 }
 
-/// Replaces the means by those of the middle half of the cells: joints, marks and grit that cover less than a quarter weigh
-/// nothing, and neither does it matter that light joints are clipped before the bricks are.
+/// Replaces the means by those of the middle half of the cells, in order of their luminance: joints, marks and grit that cover
+/// less than a quarter weigh nothing, and neither does it matter that light joints are clipped before the bricks are.
 fn take_middle_half(block: &mut Block, grid: &AngleGrid, (first_i, first_j): (usize, usize)) {
-    for channel in 0..3 {
-        let (mut values, mut count) = ([0.0f32; BLOCK_H * BLOCK_V], 0);
-        for j in first_j..first_j + BLOCK_V {
-            for i in first_i..first_i + BLOCK_H {
-                let k = grid.index(i, j);
-                if grid.is_valid[k] {
-                    values[count] = grid.rgb[k][channel];
-                    count += 1;
-                }
+    let (mut cells, mut count) = ([(0.0f32, 0usize); BLOCK_H * BLOCK_V], 0);
+    for j in first_j..first_j + BLOCK_V {
+        for i in first_i..first_i + BLOCK_H {
+            let k = grid.index(i, j);
+            if grid.is_valid[k] {
+                let luminance = grid.rgb[k].iter().zip(LUMINANCE_WEIGHTS).map(|(level, weight)| level * weight).sum();
+                cells[count] = (luminance, k);
+                count += 1;
             }
         }
-        let cut = count / 4;
-        let values = &mut values[..count];
-        values.select_nth_unstable_by(cut, f32::total_cmp);
-        values[cut..].select_nth_unstable_by(count - 2 * cut - 1, f32::total_cmp);
-        let kept = &values[cut..count - cut];
-        block.rgb[channel] = f64::from(kept.iter().sum::<f32>()) / kept.len() as f64;
-        block.upper[channel] = values[count - cut - 1];
     }
+    let cut = count / 4;
+    let cells = &mut cells[..count];
+    let by_luminance = |a: &(f32, usize), b: &(f32, usize)| a.0.total_cmp(&b.0);
+    cells.select_nth_unstable_by(cut, by_luminance);
+    cells[cut..].select_nth_unstable_by(count - 2 * cut - 1, by_luminance);
+    let kept = &cells[cut..count - cut];
+    let (mut sums, mut highest) = ([0.0f32; 3], [0.0f32; 3]);
+    for (_, k) in kept {
+        for (c, level) in grid.rgb[*k].into_iter().enumerate() {
+            sums[c] += level;
+            highest[c] = highest[c].max(level);
+        }
+    }
+    block.rgb = sums.map(|sum| f64::from(sum) / kept.len() as f64);
+    block.upper = highest;
 }
 
 /// Red, green and blue light against luminance where nothing is clipped and the lamp is bright.

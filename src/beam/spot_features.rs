@@ -67,6 +67,7 @@ pub(super) fn hot_spot(
         grid: light.grid,
         tones: (&tones.0, &tones.1),
         room,
+        gain: &|h, v| light.gain_over_many_rows(h, v),
         cutoff,
         ln_fall_off: &ln_fall_off,
         bands,

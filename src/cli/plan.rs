@@ -16,7 +16,7 @@ use crate::options::Options;
 use crate::reading::DisplayUnits;
 use crate::units::{Mm, Percent, PxPoint};
 use std::fs::File;
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
@@ -330,6 +330,9 @@ fn name(path: &Path) -> String {
 pub(crate) fn read_text(path: &Path) -> Result<String, Error> {
     let mut text = String::new();
     File::open(path).and_then(|file| file.take(MAX_TEXT_BYTES + 1).read_to_string(&mut text)).map_err(|error| {
+        if error.kind() == ErrorKind::InvalidData {
+            return Error::file(name(path), "is not a text file (UTF-8)", "is it another file, a photo perhaps?");
+        }
         Error::file(name(path), format!("cannot be read: {error}"), "check the path and its rights")
     })?;
     if text.len() as u64 > MAX_TEXT_BYTES {

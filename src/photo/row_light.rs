@@ -18,14 +18,24 @@ pub(super) fn light_units(light: f32) -> i32 {
 }
 
 impl LinearImage<'_> {
-    /// Luminance of `N` upright pixels of a row from (x, y) on; `None` when any of them is clipped.
+    /// Width and height of the rows that [`Self::unclipped`] reads: those of the memory where the photo can be read along them,
+    /// whichever way up it was held, else the upright ones.
+    pub fn read_size(&self) -> (usize, usize) {
+        let photo = self.photo();
+        if self.lies_as_rgb8() { (photo.stored_width, photo.stored_height) } else { (photo.width(), photo.height()) }
+    }
+
+    fn lies_as_rgb8(&self) -> bool {
+        matches!((&self.photo().pixels, &self.ambient), (Pixels::Rgb8(_), None))
+    }
+
+    /// Luminance of `N` pixels of a row of [`Self::read_size`] from (x, y) on; `None` when any of them is clipped.
     pub fn unclipped<const N: usize>(&self, x: usize, y: usize) -> Option<[f32; N]> {
         let photo = self.photo();
         let mut levels = [0.0; N];
         match (&photo.pixels, &self.ambient) {
-            // As in `append_sums`.
-            (Pixels::Rgb8(samples), None) if photo.upright.step_x == 1 => {
-                let first = 3 * photo.upright.index(x, y);
+            (Pixels::Rgb8(samples), None) => {
+                let first = 3 * (y * photo.stored_width + x);
                 let samples = &samples[first..first + 3 * N];
                 if samples.iter().any(|&sample| sample >= CLIPPED_FROM_SAMPLE) {
                     return None;
@@ -114,6 +124,7 @@ impl LinearImage<'_> {
 mod tests {
     use super::*;
     use crate::photo::Photo;
+    use crate::photo::image::UprightMap;
     use crate::photo::testing::rgb_photo;
 
     /// A row read at once is what its pixels are one by one, in every orientation and as 16-bit samples.
@@ -125,11 +136,17 @@ mod tests {
                 Pixels::Rgb8(p) => Pixels::Rgb16(p.iter().map(|&sample| u16::from(sample) * 257).collect()),
                 _ => unreachable!(),
             };
+            // The same samples, taken as they lie in memory.
+            let (width, height) = (rgb.stored_width, rgb.stored_height);
+            let as_stored = Photo { upright: UprightMap::new(width, height, 1), ..rgb.clone() };
+            let stored = LinearImage::new(&as_stored);
+            let stored_levels: Vec<f32> = (3..15).map(|x| stored.luminance(x, 9)).collect();
             let wide = Photo { pixels: wide, ..rgb.clone() };
             for image in [LinearImage::new(&rgb), LinearImage::new(&wide)] {
                 let levels: Vec<f32> = (3..15).map(|x| image.luminance(x, 9)).collect();
-                let row = image.unclipped::<12>(3, 9).unwrap();
-                assert!(row.iter().zip(&levels).all(|(a, b)| (a - b).abs() < 1e-6));
+                let along = image.unclipped::<12>(3, 9).unwrap();
+                let wanted = if image.lies_as_rgb8() { &stored_levels } else { &levels };
+                assert!(along.iter().zip(wanted).all(|(a, b)| (a - b).abs() < 1e-6));
                 let whole: f64 = levels.iter().map(|&level| f64::from(level)).sum();
                 assert!((image.row_luminance(3..15, 9) - whole).abs() < 1e-5);
                 let mut sums = Vec::new();

@@ -19,6 +19,10 @@ tunables! {
         /// Distance between columns. Too small: slow; too large: too few places for the bend. Default: own judgement.
         column_step_deg: f64 = 0.1, "deg", 0.02..=1.0;
 
+        /// Light below the cutoff under which nothing is left after an ambient photo was taken off. Too small: noise passes for a
+        /// lamp; too large: dim photos are refused. Default: a few codes (own judgement).
+        least_left: f64 = 0.004, "full scale", 0.0..=0.1;
+
         /// Lowest V where a cutoff is looked for. Too small: the floor's own edges win; too large: lamps aimed low
         /// are missed. Default: own judgement.
         search_from_deg: f64 = -4.5, "deg", -10.0..=0.0;

@@ -225,6 +225,37 @@ tunables! {
 }
 
 tunables! {
+    /// Columns of the wall (door frames, panels, pipes) that are evened out.
+    pub struct ColumnsOptions {
+        /// Height of a band of rows. Too small: noise; too large: few bands. Default: own judgement.
+        row_step_deg: f64 = 0.1, "deg", 0.02..=1.0;
+
+        /// Bands nearer to a column's cutoff than this are left out there. Too small: a rising cutoff passes for a door; too
+        /// large: no band is left. Default: own judgement.
+        clear_deg: f64 = 0.6, "deg", 0.1..=3.0;
+
+        /// Half length over which the lamp's own slow change is taken off. Too small: blurred edges are taken off with it; too
+        /// large: the hot spot's flank passes for a door. Default: under the width of a hot spot (own judgement).
+        course_deg: f64 = 0.6, "deg", 0.1..=3.0;
+
+        /// Fewest bands that tell of a column. Too small: marks and joints make a column; too large: low walls are told by
+        /// none. Default: own judgement.
+        least_rows: usize = 12, "", 2..=100;
+
+        /// Change of a column from which it counts, in its own scatter. Too small: noise is evened out; too large: doors stay
+        /// in. Default: own judgement.
+        least_sigmas: f64 = 5.0, "sigma", 1.0..=20.0;
+
+        /// Least change that counts. Too small: noise is evened out; too large: doors stay in. Default: own judgement.
+        least_change: f64 = 0.03, "ln", 0.0..=0.5;
+
+        /// Light under which a cell tells nothing. Too small: noise; too large: the dark side is told by none.
+        /// Default: own judgement.
+        darkest: f64 = 0.01, "full scale", 0.0..=0.1;
+    }
+}
+
+tunables! {
     /// What the wall's rows may have done to the place of an edge.
     pub struct WallRowsOptions {
         /// Distance below the cutoff from which the wall is looked at. Too small: the edge passes for texture; too large:

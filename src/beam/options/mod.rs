@@ -5,7 +5,7 @@ mod light;
 mod spot;
 
 pub use edge::{CutoffOptions, ElbowOptions, LookOptions, StepOptions};
-pub use light::{LightOptions, RoomOptions, RowsOptions, ToneOptions, WallRowsOptions};
+pub use light::{ColumnsOptions, LightOptions, RoomOptions, RowsOptions, ToneOptions, WallRowsOptions};
 pub use spot::{LimitsOptions, SpotOptions, ZoneOptions};
 
 use crate::tunable::tunables;
@@ -30,6 +30,8 @@ tunables! {
             tone: ToneOptions;
             /// Rows of the wall (joints, painted bands) that are evened out.
             rows: RowsOptions;
+            /// Columns of the wall (door frames, panels, pipes) that are evened out.
+            columns: ColumnsOptions;
             /// What the wall's rows may have done to the place of an edge.
             wall_rows: WallRowsOptions;
             /// The hot spot.

@@ -149,6 +149,15 @@ tunables! {
         /// are not. Default: own judgement.
         uneven_texture: f64 = 0.06, "", 0.005..=1.0;
 
+        /// Fall of log light across the other lamp's slanting cutoff, over what falls beside it, from which that lamp counts as
+        /// lit. Too small: brick walls show a lamp; too large: a half-covered lamp is not told. Default: over the 0.12 that a brick
+        /// wall showed, under the 0.34 of a lamp of a tenth (own judgement).
+        second_lamp_fall: f64 = 0.2, "ln", 0.05..=2.0;
+
+        /// Slant of the flat part from which it is taken for the rising one. Too small: a vehicle that leans is not measured; too
+        /// large: a lamp for the other side of the road is. Default: over any floor's (own judgement).
+        largest_tilt_deg: f64 = 3.5, "deg", 0.5..=10.0;
+
         /// Encoded light under the cutoff below which the exposure is flagged. Too small: no flag where the tone
         /// curve matters; too large: a flag on good photos. Default: own judgement.
         dark_exposure: f64 = 0.3, "full scale", 0.0..=0.6;
