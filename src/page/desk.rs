@@ -1,6 +1,7 @@
 //! The desk: every inspection, search, the figures of the day, and whether the store is whole.
 
 use super::answer::{Failure, page, see_other};
+use super::day::{self, when};
 use super::figures::Figures;
 use super::filed::{Checked, checked_note};
 use super::guard::Visit;
@@ -14,6 +15,7 @@ use crate::record::{Filter, Row, VerifyOptions, entry, verify};
 use axum::Extension;
 use axum::extract::{Query, State};
 use axum::response::Response;
+use jiff::civil::Date;
 use maud::{Markup, html};
 use std::collections::HashMap;
 use std::sync::{Arc, PoisonError};
@@ -29,10 +31,11 @@ pub(super) async fn desk(
     Query(asked): Query<HashMap<String, String>>,
 ) -> Result<Response, Failure> {
     let asked = Posted::of(asked);
+    let day = asked.text("from").parse::<Date>().ok();
     let filter = Filter {
         text: asked.line("q", "Search")?,
         verdict: VERDICTS.into_iter().find(|verdict| *verdict == asked.text("verdict")).map(str::to_owned),
-        from: day(asked.text("from")),
+        from: day.and_then(day::bounds).map(|(from, _)| from),
         limit: Some(SHOWN),
         ..Filter::default()
     };
@@ -42,7 +45,7 @@ pub(super) async fn desk(
         let store = own.records()?;
         let inside = |error| Failure::inside(&error);
         let rows = store.find(&sought).map_err(inside)?;
-        Ok((rows, Figures::of_today(&store)?, store.head().map_err(inside)?))
+        Ok((rows, Figures::of(&store, day::today())?, store.head().map_err(inside)?))
     })
     .await?;
     let checked = shop.checked.lock().unwrap_or_else(PoisonError::into_inner).clone();
@@ -59,7 +62,7 @@ pub(super) async fn desk(
                         @for verdict in VERDICTS { option value=(verdict) selected[filter.verdict.as_deref() == Some(verdict)] { (verdict) } }
                     }
                 }
-                label { span { "From day" } input type="date" name="from" value=[filter.from.as_deref()]; }
+                label { span { "From day" } input type="date" name="from" value=[day]; }
                 button .is-main { "Search" }
             }
             (table(&rows))
@@ -71,19 +74,9 @@ pub(super) async fn desk(
     Ok(page(&layout::shell("Desk", &body)))
 }
 
-/// A day as a date field gives it.
-fn day(text: &str) -> Option<String> {
-    let is_day = text.len() == 10
-        && text
-            .bytes()
-            .enumerate()
-            .all(|(n, byte)| if n == 4 || n == 7 { byte == b'-' } else { byte.is_ascii_digit() });
-    is_day.then(|| text.to_owned())
-}
-
 fn figures_line(figures: &Figures) -> Markup {
     html! {
-        dl .figures aria-label=(format!("Figures of {} (UTC)", figures.day)) {
+        dl .figures aria-label=(format!("Figures of {}", figures.day)) {
             div { dt { "checked today" } dd { (figures.checked) } }
             div { dt { "out of aim" } dd { (figures.out) } }
             div { dt { "corrected" } dd { (figures.corrected) } }
@@ -102,7 +95,7 @@ fn table(rows: &[Row]) -> Markup {
                         tr {
                             td { span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) } }
                             td { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
-                            td { (words::when(&row.begun)) }
+                            td { (when(&row.begun)) }
                             td { (row.who) } td { (row.bay) }
                             td { (row.plate.as_deref().unwrap_or("")) }
                             td { (row.readings) }

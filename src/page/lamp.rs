@@ -92,7 +92,7 @@ fn refused(open: &Open, lamp: &str, n: usize, reading: &Reading) -> Markup {
             @for flag in &reasons {
                 @let (found, hint) = found_and_hint(&flag.text, flag.hint.as_deref());
                 p { strong { "What to change: " (words::hint(hint)) } }
-                @if !found.is_empty() { p { (words::sentence(found)) } }
+                @if !found.is_empty() { p { (words::sentence(&words::places(found))) } }
             }
             @if can_tap {
                 a .button href=(format!("/i/{id}/tap/{lamp}/{n}")) { "Tap the marks on the picture" }
