@@ -111,6 +111,7 @@ pub(super) async fn form(
                     }
                 }
                 (checked(&items))
+                p #begin-problem .note.is-stop role="alert" hidden {}
                 button .is-main { "Begin" }
             }
             (layout::cautions(true))

@@ -3,7 +3,7 @@
 use super::answer::{Failure, page, see_other};
 use super::day::{self, when};
 use super::figures::Figures;
-use super::filed::{Checked, checked_note};
+use super::filed::{Checked, store_check, store_note};
 use super::guard::Visit;
 use super::layout;
 use super::log::log;
@@ -53,7 +53,7 @@ pub(super) async fn desk(
         (layout::bar("Desk", None))
         main #main .is-wide {
             (figures_line(&figures))
-            (checked_note(checked.as_ref(), &head, &visit.form))
+            (store_note(checked.as_ref(), &head))
             form .search method="get" action="/desk" role="search" {
                 label { span { "Vehicle, plate, customer, person or id" } input type="search" name="q" value=[filter.text.as_deref()] maxlength="120"; }
                 label { span { "Verdict" }
@@ -69,6 +69,7 @@ pub(super) async fn desk(
             nav .foot aria-label="Bays" {
                 @for (n, bay) in shop.bays.iter().enumerate() { a .button href=(format!("/desk/bay/{n}")) { (bay.bay.name) ": control chart" } }
             }
+            (store_check(&head, &visit.form))
         }
     };
     Ok(page(&layout::shell("Desk", &body)))
@@ -76,10 +77,13 @@ pub(super) async fn desk(
 
 fn figures_line(figures: &Figures) -> Markup {
     html! {
-        dl .figures aria-label=(format!("Figures of {}", figures.day)) {
-            div { dt { "checked today" } dd { (figures.checked) } }
-            div { dt { "out of aim" } dd { (figures.out) } }
-            div { dt { "corrected" } dd { (figures.corrected) } }
+        section aria-labelledby="today" {
+            h2 #today { "Today, " (figures.day) }
+            dl .figures {
+                div { dt { "checked" } dd { (figures.checked) } }
+                div { dt { "out of aim" } dd { (figures.out) } }
+                div { dt { "corrected" } dd { (figures.corrected) } }
+            }
         }
     }
 }
@@ -94,11 +98,12 @@ fn table(rows: &[Row]) -> Markup {
                     tbody { @for row in rows {
                         tr {
                             td { span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) } }
-                            td { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
-                            td { (when(&row.begun)) }
-                            td { (row.who) } td { (row.bay) }
-                            td { (row.plate.as_deref().unwrap_or("")) }
-                            td { (row.readings) }
+                            td .is-name { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
+                            (cell("Begun", &when(&row.begun)))
+                            (cell("Who", &row.who))
+                            (cell("Bay", &row.bay))
+                            (cell("Plate", row.plate.as_deref().unwrap_or("")))
+                            (cell("Photos", &row.readings.to_string()))
                         }
                     } }
                 }
@@ -106,6 +111,11 @@ fn table(rows: &[Row]) -> Markup {
             @if rows.len() as u64 == SHOWN { p .small { "The newest " (SHOWN) " are shown: search for older ones." } }
         }
     }
+}
+
+/// A cell that says its column's name where the table has become a list: on a phone.
+fn cell(name: &str, text: &str) -> Markup {
+    html! { td data-name=(name) .is-empty[text.is_empty()] { (text) } }
 }
 
 /// Checks the store again.

@@ -35,23 +35,29 @@ pub(super) struct Checked {
 }
 
 /// The store's state in a sentence.
-pub(super) fn checked_note(checked: Option<&Checked>, head: &Head, form: &str) -> Markup {
+pub(super) fn store_note(checked: Option<&Checked>, head: &Head) -> Markup {
+    html! {
+        @match checked {
+            None => p .note { "The store was not checked since the server started." },
+            Some(checked) if checked.findings.is_empty() && checked.size < head.size => p .note {
+                strong { (head.size - checked.size) " of " (head.size) " entries came since the last check. " }
+                @if checked.size > 0 { "The others were whole " (when(&checked.when)) "." }
+            },
+            Some(checked) if checked.findings.is_empty() => p .note.is-good {
+                strong { "Store whole. " } (checked.size) " entries checked " (when(&checked.when)) "."
+            },
+            Some(checked) => div .note.is-stop role="alert" {
+                p { strong { "INVALID: the store was changed since it was recorded." } }
+                ul { @for (place, found) in checked.findings.iter().take(20) { li { (place) ": " (found) } } }
+            },
+        }
+    }
+}
+
+/// Has it checked, and says how far its log goes, to be noted elsewhere.
+pub(super) fn store_check(head: &Head, form: &str) -> Markup {
     html! {
         div .store {
-            @match checked {
-                None => p .note { "The store was not checked since the server started." },
-                Some(checked) if checked.findings.is_empty() && checked.size < head.size => p .note {
-                    strong { (head.size - checked.size) " of " (head.size) " entries are newer than the last check. " }
-                    "The others were whole " (when(&checked.when)) "."
-                },
-                Some(checked) if checked.findings.is_empty() => p .note.is-good {
-                    strong { "Store whole. " } (checked.size) " entries checked " (when(&checked.when)) "."
-                },
-                Some(checked) => div .note.is-stop role="alert" {
-                    p { strong { "INVALID: the store was changed since it was recorded." } }
-                    ul { @for (place, found) in checked.findings.iter().take(20) { li { (place) ": " (found) } } }
-                },
-            }
             form method="post" action="/desk/check" { (layout::form_fields(form)) button { "Check the store now" } }
             p .small.code { "Log head " (head) }
         }
@@ -101,7 +107,8 @@ pub(super) async fn filed(
                 a .button href=(format!("/desk/{first}/readings.csv")) download { "Save as table (CSV)" }
                 button #print type="button" { "Print" }
             }
-            (checked_note(checked.as_ref(), &head, &visit.form))
+            (store_note(checked.as_ref(), &head))
+            (store_check(&head, &visit.form))
         }
     };
     Ok(page(&layout::shell(&inspection.vehicle, &body)))
