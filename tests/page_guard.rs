@@ -5,7 +5,7 @@
 
 mod page_server;
 
-use page_server::{Answer, Server, good_photo, parse, raw};
+use page_server::{Answer, Server, good_photo, head_of, parse, raw};
 use rustls::client::danger::{HandshakeSignatureValid, ServerCertVerified, ServerCertVerifier};
 use rustls::crypto::WebPkiSupportedAlgorithms;
 use rustls::pki_types::{CertificateDer, ServerName, UnixTime};
@@ -46,6 +46,8 @@ fn assert_guarded(answer: &Answer, what: &str) {
     let csp = answer.header("content-security-policy").unwrap_or_else(|| panic!("{what}: no CSP"));
     assert!(csp.contains("default-src 'none'") && csp.contains("frame-ancestors 'none'"), "{what}: {csp}");
     assert!(csp.contains("base-uri 'none'") && !csp.contains("unsafe"), "{what}: {csp}");
+    // What is no page says it by its sandbox.
+    assert!(csp.contains("object-src 'none'") || csp.contains("sandbox"), "{what}: {csp}");
     for (name, value) in [
         ("x-content-type-options", "nosniff"),
         ("referrer-policy", "same-origin"),
@@ -85,11 +87,23 @@ fn every_answer_carries_the_headers_errors_too() {
         ("POST", "/new", format!("Host: 127.0.0.1:{}\r\nContent-Length: 0\r\n", server.port), 403),
         ("POST", "/desk", format!("{own}Content-Length: 0\r\n"), 405),
         ("POST", "/new", format!("{own}Content-Length: 99999999999\r\n"), 413),
-        ("POST", "/new", format!("{own}Transfer-Encoding: chunked\r\n"), 411),
+        ("GET", "/", format!("{own}Connection: upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"), 400),
     ] {
         let answer = ask(server.port, method, path, &head);
         assert_eq!(answer.status, status, "{method} {path}");
         assert_guarded(&answer, &format!("{method} {path}"));
+    }
+    // An answer that goes on for ever carries them at its start.
+    let mut line = page_server::connect(server.port);
+    line.write_all(format!("GET /i/{id}/events HTTP/1.1\r\n{own}\r\n").as_bytes()).unwrap();
+    let events = head_of(&mut line);
+    assert_eq!((events.status, events.header("content-type")), (200, Some("text/event-stream")));
+    assert_guarded(&events, "events");
+    assert_guarded(&client.get("/i/nothing/events"), "events of nothing");
+    for path in readable(&id) {
+        let answer = ask(server.port, "HEAD", &path, &own);
+        assert!(answer.body.is_empty() && answer.status != 500, "HEAD {path}");
+        assert_guarded(&answer, &format!("HEAD {path}"));
     }
     // A picture is a picture and nothing else.
     let picture = client.get(&format!("/i/{id}/picture/left-low/0"));
@@ -162,8 +176,6 @@ fn other_pages_change_nothing() {
     assert_eq!(send(own, form, "vehicle=x&who=y&height=650"), 403);
     assert_eq!(send(own, form, &body.replace(&client.form, &"0".repeat(32))), 403);
     assert_eq!(send(own, "text/plain", &body), 403);
-    let stolen = client.multipart("/i/x/photo", &[("form", "wrong")], "p.jpg", &good_photo());
-    assert_eq!(parse(&raw(port, &stolen)).status, 403);
     assert_eq!(server.entries(), entries, "nothing was recorded");
     assert_eq!(send(&format!("Origin: http://127.0.0.1:{port}\r\n"), form, &body), 303);
     assert_eq!(server.entries(), entries + 1);
@@ -176,6 +188,106 @@ fn other_pages_change_nothing() {
         client.get(path);
     }
     assert_eq!(server.entries(), before);
+}
+
+/// A route, a path of it, what its form holds beside the token, and the status when all is right.
+type Form<'a> = (&'a str, String, Vec<(&'a str, &'a str)>, u16);
+
+/// Every route that changes something, with all that it asks for but the form's token, or another visit's: turned away, and
+/// nothing changed. With the token each does what it is for, so that it was the token that was missed.
+#[test]
+fn every_form_needs_its_own_token() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&["--watch", folder.path().to_str().unwrap()]);
+    let client = server.client();
+    let other = server.client();
+    assert_ne!(client.form, other.form);
+    let id = client.begin("order 12");
+    client.upload(&id, "nothing", "p.jpg", &good_photo());
+    let page = client.get(&format!("/i/{id}"));
+    let (key, place) = (page.field("key"), format!("/i/{id}"));
+    let tap_key = client.get(&format!("{place}/tap/left-low/0")).field("key");
+    let json = client.record(&id);
+    let marks = json["records"][0]["entry"]["lamps"][0]["readings"][0]["reading"]["marks"]["places"].clone();
+    let marks: Vec<String> = marks
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|mark| {
+            format!("{}={:.1},{:.1}", mark["id"], mark["x_px"].as_f64().unwrap(), mark["y_px"].as_f64().unwrap())
+        })
+        .collect();
+    let marks = marks.join(" ");
+    let lamp = [("lamp", "left-low"), ("said", "told")];
+    let forms: [Form<'_>; 5] = [
+        ("/new", "/new".to_owned(), vec![("vehicle", "order 13"), ("who", "AB"), ("height", "650")], 303),
+        ("/phone", "/phone".to_owned(), Vec::new(), 501),
+        ("/i/{id}/camera", format!("{place}/camera"), [&lamp[..], &[("seen", "1")]].concat(), 303),
+        ("/desk/check", "/desk/check".to_owned(), Vec::new(), 303),
+        (
+            "/i/{id}/marks",
+            format!("{place}/marks"),
+            vec![("key", &tap_key), ("lamp", "left-low"), ("n", "0"), ("seen", "1"), ("marks", &marks)],
+            303,
+        ),
+    ];
+    let photo = |token: Option<&str>, seen: &str| {
+        let mut fields = vec![("key", key.as_str()), ("seen", seen), lamp[0], lamp[1]];
+        fields.extend(token.map(|token| ("form", token)));
+        parse(&raw(server.port, &client.multipart(&format!("{place}/photo"), &fields, "p.jpg", &good_photo()))).status
+    };
+    let send = |path: &str, fields: &[(&str, &str)], token: Option<&str>| {
+        let fields = fields.iter().copied().chain(token.map(|token| ("form", token)));
+        client.post_only(path, fields).status
+    };
+    let before = (server.entries(), server.files(), client.get(&place).text().contains("Waiting for the fixed camera"));
+    for token in [None, Some(""), Some("0"), Some(other.form.as_str()), Some(client.cookie.as_str())] {
+        for (_, path, fields, _) in &forms {
+            assert_eq!(send(path, fields, token), 403, "{path}: {token:?}");
+        }
+        assert_eq!(photo(token, "1"), 403, "{token:?}");
+    }
+    let after = (server.entries(), server.files(), client.get(&place).text().contains("Waiting for the fixed camera"));
+    assert_eq!(before, after);
+    let own = Some(client.form.as_str());
+    for (_, path, fields, status) in &forms {
+        assert_eq!(send(path, fields, own), *status, "{path}");
+    }
+    assert_eq!(photo(own, "2"), 303);
+    // No route that changes something is missing here. `/enter` has no visit yet: its code is its token.
+    let routes = include_str!("../src/page/routes.rs");
+    let posts = routes.lines().filter(|line| line.contains("post(") && line.contains(".route("));
+    let paths: Vec<&str> = posts.map(|line| line.split('"').nth(1).unwrap()).collect();
+    let known = forms.iter().map(|(route, ..)| *route).chain(["/i/{id}/photo", "/enter"]);
+    let mut known: Vec<&str> = known.collect();
+    let mut paths = paths;
+    known.sort_unstable();
+    paths.sort_unstable();
+    assert_eq!(paths, known);
+}
+
+/// Where a request says that it comes from, with every method: a change from our own page alone, and reading from anywhere
+/// that shows no new visit changes nothing.
+#[test]
+fn origins_by_methods() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let entries = server.entries();
+    let (own, other) = (format!("Origin: http://127.0.0.1:{}\r\n", server.port), "Origin: http://evil.example\r\n");
+    for (origin, is_own) in [(own.as_str(), true), (other, false), ("Origin: null\r\n", false), ("", false)] {
+        let head = format!("Host: 127.0.0.1:{}\r\nCookie: {}\r\n{origin}", server.port, client.cookie);
+        for method in ["GET", "HEAD"] {
+            assert_eq!(ask(server.port, method, "/new", &head).status, 200, "{method} {origin}");
+        }
+        for method in ["PUT", "DELETE", "PATCH"] {
+            assert_eq!(ask(server.port, method, "/new", &head).status, 405, "{method} {origin}");
+        }
+        let body = format!("form={}", client.form);
+        let kind = "Content-Type: application/x-www-form-urlencoded\r\nConnection: close\r\n";
+        let post = format!("POST /desk/check HTTP/1.1\r\n{head}{kind}Content-Length: {}\r\n\r\n{body}", body.len());
+        assert_eq!(parse(&raw(server.port, post.as_bytes())).status, if is_own { 303 } else { 403 }, "{origin}");
+    }
+    assert_eq!(server.entries(), entries);
 }
 
 /// Pictures and links in pages of others drive nobody out, and leave the desk's own cookie alone.
@@ -239,6 +351,27 @@ fn what_is_no_photo_is_turned_away_by_its_content() {
     assert_eq!((server.entries(), server.files()), (entries, files), "nothing was kept of any of them");
 }
 
+/// A photo is what its content says, whatever its name and type say.
+#[test]
+fn a_photo_under_a_wrong_name_is_read_as_what_it_is() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let small =
+        image::load_from_memory(&good_photo()).unwrap().resize(1600, 1200, image::imageops::FilterType::Triangle);
+    let mut png = Vec::new();
+    small.write_to(&mut std::io::Cursor::new(&mut png), image::ImageFormat::Png).unwrap();
+    assert_eq!(client.upload(&id, "nothing", "photo.jpg", &png).status, 303);
+    assert_eq!(client.upload(&id, "told", "page.html", &good_photo()).status, 303);
+    for (n, (kind, bytes)) in [("png", &png), ("jpeg", &good_photo())].into_iter().enumerate() {
+        let photo = client.get(&format!("/desk/{id}/photo/left-low/{n}"));
+        assert_eq!(photo.header("content-type"), Some(format!("image/{kind}").as_str()));
+        assert!(photo.header("content-disposition").unwrap().ends_with(&format!(".{kind}\"")));
+        assert_eq!(&photo.body, bytes);
+        assert_guarded(&photo, kind);
+    }
+}
+
 /// Names from outside are not used for anything: the photo is filed by its hash under a name of our own.
 #[test]
 fn names_are_our_own() {
@@ -252,6 +385,8 @@ fn names_are_our_own() {
         "/etc/evil.jpg",
         "CON",
         "a%0d%0aSet-Cookie: b",
+        "a\r\nSet-Cookie: b=c",
+        "evil.jpg\0.txt",
         "\u{202e}gpj.evil",
         &long,
     ];
@@ -259,7 +394,11 @@ fn names_are_our_own() {
         // Every time another photo, one byte behind its end longer.
         let photo = [good_photo(), vec![n as u8; n]].concat();
         id = client.begin(&format!("order {n}"));
-        assert_eq!(client.upload(&id, "nothing", name, &photo).status, 303, "{name}");
+        let answer = client.upload(&id, "nothing", name, &photo);
+        assert!(answer.header("set-cookie").is_none());
+        // A form whose own head is broken by the name is no form; any other name is passed over.
+        let broken = name.contains(['\r', '\0']);
+        assert!(answer.status == 303 || broken && (400..500).contains(&answer.status), "{name:?}: {}", answer.status);
     }
     for file in server.files() {
         let name = file.file_name().unwrap().to_string_lossy().into_owned();
@@ -302,6 +441,45 @@ fn large_bodies_are_stopped_before_they_are_read() {
     }
 }
 
+/// A body whose length nobody stated is counted while it comes: 413 behind the limit, 411 where it ends before it. No piece of
+/// it is kept, and nothing is done with it.
+#[test]
+fn a_streamed_body_is_counted_and_not_kept() {
+    let server = Server::start(&[]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let page = client.get(&format!("/i/{id}"));
+    let whole = client.upload_request(&id, &page, "nothing", "p.jpg", &good_photo());
+    let text = String::from_utf8_lossy(&whole[..2000]).into_owned();
+    let (head, _) = text.split_once("\r\n\r\n").unwrap();
+    let lines = head.lines().filter(|line| !line.starts_with("Content-Length"));
+    let head = lines.collect::<Vec<_>>().join("\r\n") + "\r\nTransfer-Encoding: chunked\r\n\r\n";
+    let form = &whole[text.find("\r\n\r\n").unwrap() + 4..];
+    let chunk = |bytes: &[u8]| [format!("{:x}\r\n", bytes.len()).as_bytes(), bytes, b"\r\n"].concat();
+    // The very form that would count with its length.
+    let small = [head.as_bytes(), &chunk(form), b"0\r\n\r\n"].concat();
+    let answer = parse(&raw(server.port, &small));
+    assert_eq!(answer.status, 411, "{}", answer.text());
+    assert_guarded(&answer, "streamed");
+    let piece = chunk(&vec![b'x'; 1 << 20]);
+    let mut line = page_server::connect(server.port);
+    line.write_all(head.as_bytes()).unwrap();
+    line.write_all(&chunk(form)).unwrap();
+    // A server that has seen enough closes while the rest is still being sent.
+    for _ in 0..80 {
+        if line.write_all(&piece).is_err() {
+            break;
+        }
+    }
+    let answer = head_of(&mut line);
+    assert_eq!(answer.status, 413);
+    assert_guarded(&answer, "streamed too far");
+    assert_eq!(server.readings(), 0);
+    if let Some(peak) = server.peak_mib() {
+        assert!(peak < 150, "{peak} MiB: a body of 80 MiB was kept");
+    }
+}
+
 #[test]
 fn what_is_typed_stays_text_and_the_log_stays_lines() {
     let server = Server::start(&[]);
@@ -324,7 +502,10 @@ fn what_is_typed_stays_text_and_the_log_stays_lines() {
     let host = ask(server.port, "GET", "/", "Host: a\x1b[2Jb\r\n");
     assert!([400, 421].contains(&host.status));
     for line in server.log().lines() {
-        assert!(line.starts_with("20") && !line.contains('\u{1b}'), "{line}");
+        // Every line begins with a time, in UTC.
+        let (time, _) = line.split_once(' ').unwrap();
+        assert!(time.ends_with('Z') && time.parse::<jiff::Timestamp>().is_ok(), "{line}");
+        assert!(!line.contains(char::is_control), "{line}");
     }
     assert!(!server.log().contains(&client.form) && !server.log().contains(client.cookie.split('=').nth(1).unwrap()));
 }

@@ -35,7 +35,8 @@ pub(super) async fn inspection(
     let own = Arc::clone(&shop);
     let (open, bay) = aside(move || {
         let open = Open::load(&own, &id)?;
-        let is_refused = open.newest().is_some_and(|(lamp, n)| open.session.lamps[lamp].shots[n].reading.verdict.is_none());
+        let is_refused =
+            open.newest().is_some_and(|(lamp, n)| open.session.lamps[lamp].shots[n].reading.verdict.is_none());
         // Without it nothing is said of places.
         let bay = if is_refused { bay_of(&open).ok() } else { None };
         Ok((open, bay))
