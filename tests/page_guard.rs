@@ -93,6 +93,10 @@ fn every_answer_carries_the_headers_errors_too() {
         assert_eq!(answer.status, status, "{method} {path}");
         assert_guarded(&answer, &format!("{method} {path}"));
     }
+    // Without TLS nothing claims it.
+    let plain = ask(server.port, "GET", "/", &format!("Host: 127.0.0.1:{}\r\n", server.port));
+    assert!(plain.header("strict-transport-security").is_none());
+    assert!(!plain.header("set-cookie").unwrap().contains("Secure"));
     // An answer that goes on for ever carries them at its start.
     let mut line = page_server::connect(server.port);
     line.write_all(format!("GET /i/{id}/events HTTP/1.1\r\n{own}\r\n").as_bytes()).unwrap();
