@@ -134,14 +134,14 @@ fn the_bay_s_page_shows_its_control_chart_or_how_to_begin_one() {
     let steady = [-0.570, -0.572, -0.569, -0.571, -0.570, -0.568, -0.571, -0.570];
     fs::write(&log, logged(&steady)).unwrap();
     let good = page().text();
-    for part in ["<svg", "left lamp, low beam, kink at 650 mm", "vertical: 8 readings, every one inside"] {
+    for part in ["<svg", "left lamp, low beam, kink at 650 mm", "Vertical. 8 readings, every one inside"] {
         assert!(good.contains(part), "{part}: {good}");
     }
     assert!(!good.contains("No chart yet"));
     fs::write(&log, logged(&[&steady[..], &[-0.40]].concat())).unwrap();
     let off = page().text();
     assert!(off.contains("of 9 readings outside or jumped") && off.contains("is-stop"), "{off}");
-    fs::write(&log, "this is no log").unwrap();
+    fs::write(&log, "this is\nno log\n").unwrap();
     let broken = page();
     assert!(broken.status == 500 && !broken.text().contains("readings.csv"), "{}", broken.text());
 }

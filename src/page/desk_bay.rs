@@ -3,6 +3,7 @@
 use super::answer::{Failure, page};
 use super::layout;
 use super::shop::{Shop, ShopBay};
+use super::words::sentence;
 use super::work::aside;
 use crate::cli::plan::read_parsed;
 use crate::kit::control_log::{AxisChart, Entry, charts, parse};
@@ -75,9 +76,9 @@ fn findings(axes: &[AxisChart]) -> maud::Markup {
         @for axis in axes {
             @let outside = axis.chart.outside().len() + axis.chart.jumps().len();
             @if outside == 0 {
-                p .note.is-good { (axis.axis) ": " (axis.chart.values.len()) " readings, every one inside." }
+                p .note.is-good { (sentence(axis.axis)) " " (axis.chart.values.len()) " readings, every one inside." }
             } @else {
-                p .note.is-stop { (axis.axis) ": " (outside) " of " (axis.chart.values.len()) " readings outside or jumped. Look at the bay before anything is aimed in it." }
+                p .note.is-stop { (sentence(axis.axis)) " " (outside) " of " (axis.chart.values.len()) " readings outside or jumped. Look at the bay before anything is aimed in it." }
             }
         }
     }

@@ -76,8 +76,13 @@ pub(super) async fn guard(
     });
     let headers = response.headers_mut();
     for (name, value) in HEADERS {
-        // A photo's answer may be stricter.
-        headers.entry(name).or_insert(HeaderValue::from_static(value));
+        let value = HeaderValue::from_static(value);
+        if name == header::CONTENT_SECURITY_POLICY {
+            // A photo's answer may be stricter.
+            headers.entry(name).or_insert(value);
+        } else {
+            headers.insert(name, value);
+        }
     }
     if is_tls {
         headers.insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(HSTS));

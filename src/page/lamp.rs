@@ -125,6 +125,7 @@ fn missing(reading: &Reading, bay: &Bay, found: &str) -> Markup {
                 }
             }
         }
+        p .small { "Too dark to see them? Add a photo with the lights on: under More photos." }
     }
 }
 

@@ -74,12 +74,7 @@ fn ways(reading: &Reading) -> String {
 pub(super) fn hint(text: &str) -> String {
     const TYPED: &str = "take the photo again, take a second one with the lights on and give it as --marks-photo, or give a \
                          mark's place with --mark ID=X,Y";
-    sentence(
-        &text.replace(
-            TYPED,
-            "then photograph again. Too dark for them: add a photo with the lights on, under More photos",
-        ),
-    )
+    sentence(&text.replace(TYPED, "then photograph again"))
 }
 
 /// Files that a command names, by their names alone: where they lie is nobody's business on a phone.

@@ -2,7 +2,7 @@
 {
     const board = byId("board");
     const image = byId("board-picture");
-    const NEAR = 5;
+    const NEAR = 10;
     // A finger that moves further than this, in pixels of the screen, scrolls and taps nothing.
     const SWIPE = 10;
 
@@ -81,9 +81,11 @@
             const count = set.size + [...found.keys()].filter((own) => !set.has(own)).length;
             const send = document.querySelector("#tapped button");
             send.disabled = !set.size || count < needed;
-            const name = id && items.find((item) => item.dataset.id === id).textContent.replace(/\s+/g, " ").split(":")[0];
+            const item = id && items.find((own) => own.dataset.id === id);
+            const name = item?.querySelector("b").textContent.trim().toLowerCase();
+            const where = item?.textContent.replace(/\s+/g, " ").split(":")[0].trim().toLowerCase();
             byId("ask").textContent = id
-                ? (isNear ? `Tap the very middle of ${name.trim().toLowerCase()}. Not here? Whole picture.` : `Tap near ${name.trim().toLowerCase()}.`)
+                ? (isNear ? `Tap the very middle of ${name}. Not here? Whole picture.` : `Tap near ${where}.`)
                 : (send.disabled ? `${count} marks are not enough: at least ${needed}. Undo, or photograph again.` : "Good. Measure with these marks.");
             byId("undo").disabled = !at;
             byId("skip").disabled = !id;
