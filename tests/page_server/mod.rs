@@ -271,6 +271,61 @@ pub(crate) fn parse(all: &[u8]) -> Answer {
     Answer { status, headers, body: all[end + 4..].to_vec() }
 }
 
+/// Every route that is read, and what it must answer with at least: a page, or a plain error.
+pub(crate) fn readable(id: &str) -> Vec<String> {
+    let own = ["", "/tap/left-low/0", "/picture/left-low/0", "/upright/left-low/0", "/report.pdf", "/nothing"];
+    let desk = ["", "/record.json", "/readings.csv", "/photo/left-low/0"];
+    let plain = [
+        "/",
+        "/new",
+        "/desk",
+        "/desk/bay/0",
+        "/desk/bay/7",
+        "/page.css",
+        "/page.js",
+        "/icon.svg",
+        "/nothing",
+        "/enter",
+    ];
+    own.iter()
+        .map(|end| format!("/i/{id}{end}"))
+        .chain(desk.iter().map(|end| format!("/desk/{id}{end}")))
+        .chain(plain.iter().map(|path| (*path).to_owned()))
+        .collect()
+}
+
+/// An answer to a request without a body; `head` is its further lines.
+pub(crate) fn ask(port: u16, method: &str, path: &str, head: &str) -> Answer {
+    parse(&raw(port, format!("{method} {path} HTTP/1.1\r\n{head}Connection: close\r\n\r\n").as_bytes()))
+}
+
+/// What every answer carries, errors too.
+pub(crate) fn assert_guarded(answer: &Answer, what: &str) {
+    let csp = answer.header("content-security-policy").unwrap_or_else(|| panic!("{what}: no CSP"));
+    assert!(csp.contains("default-src 'none'") && csp.contains("frame-ancestors 'none'"), "{what}: {csp}");
+    assert!(csp.contains("base-uri 'none'") && !csp.contains("unsafe"), "{what}: {csp}");
+    // What is no page says it by its sandbox.
+    assert!(csp.contains("object-src 'none'") || csp.contains("sandbox"), "{what}: {csp}");
+    for (name, value) in [
+        ("x-content-type-options", "nosniff"),
+        ("referrer-policy", "same-origin"),
+        ("cross-origin-opener-policy", "same-origin"),
+        ("cross-origin-resource-policy", "same-origin"),
+        ("x-frame-options", "DENY"),
+        ("cache-control", "no-store"),
+    ] {
+        assert_eq!(answer.header(name), Some(value), "{what}: {name}");
+    }
+    let text = answer.text();
+    if answer.header("content-type").is_some_and(|kind| kind.starts_with("text/html")) {
+        assert!(
+            !text.contains("<script>") && !text.contains(" style=") && !text.contains(" onclick="),
+            "{what}: inline"
+        );
+        assert!(!text.contains("/tmp/") && !text.contains("src/"), "{what} tells a path: {text}");
+    }
+}
+
 impl Client {
     /// Head lines that our own page's requests carry.
     pub(crate) fn own(&self) -> String {
