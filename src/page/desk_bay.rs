@@ -36,7 +36,7 @@ pub(super) async fn bay(State(shop): State<Arc<Shop>>, Path(n): Path<usize>) -> 
                 (how_to_begin(&file))
             } @else {
                 (findings(&axes))
-                div .scrolls tabindex="0" role="region" aria-label="Control chart" { (PreEscaped(picture(&title(&bay.name, &axes), &axes))) }
+                div #chart .scrolls tabindex="0" role="region" aria-label="Control chart" { (PreEscaped(picture(&title(&bay.name, &axes), &axes))) }
             }
             dl .facts {
                 div { dt { "Bay" } dd { (bay.id) } }

@@ -22,6 +22,10 @@ async function comeIn() {
 comeIn();
 addEventListener("hashchange", comeIn);
 
+// Of a chart that is wider than the page the newest readings are shown.
+const chart = byId("chart");
+if (chart) chart.scrollLeft = chart.scrollWidth;
+
 byId("print")?.addEventListener("click", () => print());
 
 // What is wrong, of a page that says so.
