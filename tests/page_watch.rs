@@ -75,6 +75,23 @@ fn a_name_that_is_written_anew_is_a_new_photo() {
     }
 }
 
+/// What the camera wrote just before a page asked shows the lamp of before, and is not its next photo.
+#[test]
+fn a_photo_of_before_is_not_the_next_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&["--watch", folder.path().to_str().unwrap()]);
+    let client = server.client();
+    let id = client.begin("order 12");
+    let logged = "no page asked for it";
+    // Between two looks: it lay still at none of them when it was asked.
+    fs::write(folder.path().join("before.jpg"), good_photo()).unwrap();
+    ask(&client, &id, "0");
+    server.until(|| server.log().contains(logged));
+    assert_eq!(server.readings(), 0);
+    fs::write(folder.path().join("after.jpg"), good_photo()).unwrap();
+    server.until(|| server.readings() == 1);
+}
+
 /// A photo that is written slowly is taken when it is whole.
 #[test]
 fn half_a_photo_is_not_taken() {

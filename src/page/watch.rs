@@ -1,7 +1,7 @@
 //! A folder that a fixed camera writes into: each new photo goes to the inspection whose page asked for it.
 //!
 //! A file counts when its size and time stood still between two looks; what lay there at the start is left alone, and a name that
-//! is written anew is a new photo. Nothing in the folder is changed. A photo that nobody asked for is not used, and the page says so: whether a screw was turned before it, nobody knows.
+//! is written anew is a new photo. What lay there when a page asked is not its next photo. Nothing in the folder is changed. A photo that nobody asked for is not used, and the page says so: whether a screw was turned before it, nobody knows.
 //! One inspection at a time has the camera, until its photo came or it was given up: what the next photo shows is what stands
 //! before the camera, and no second page may take it for its own vehicle's.
 
@@ -39,6 +39,8 @@ pub(super) struct Asked {
     lamp: String,
     seen: usize,
     said: SinceLast,
+    /// What lay in the folder then: a photo of before shows the lamp of before.
+    old: BTreeMap<PathBuf, Seen>,
 }
 
 #[derive(Debug, Default)]
@@ -113,8 +115,9 @@ pub(super) async fn ask(
     let asked = if form.text("stop").is_empty() {
         let seen = form.text("seen").parse().map_err(|_| Failure::NotOurs)?;
         let (own, place) = (Arc::clone(&shop), id.clone());
-        let vehicle = aside(move || Ok(Open::load(&own, &place)?.session.vehicle)).await?;
-        Some(Asked { id: id.clone(), vehicle, lamp: form.text("lamp").to_owned(), seen, said: said(&form)? })
+        let folder = watch.folder.clone();
+        let (vehicle, old) = aside(move || Ok((Open::load(&own, &place)?.session.vehicle, list(&folder)))).await?;
+        Some(Asked { id: id.clone(), vehicle, lamp: form.text("lamp").to_owned(), seen, said: said(&form)?, old })
     } else {
         None
     };
@@ -198,7 +201,8 @@ fn read(file: &Path, as_seen: Seen) -> Read {
 /// Gives a photo to the inspection that asked for one. Says whether the file is done with.
 async fn take(shop: &Arc<Shop>, file: &Path, as_seen: Seen) -> bool {
     let Some(watch) = &shop.watch else { return true };
-    let Some(asked) = watch.inside(|inside| inside.asked.clone()) else {
+    let asked = watch.inside(|inside| inside.asked.clone());
+    let Some(asked) = asked.filter(|asked| asked.old.get(file) != Some(&as_seen)) else {
         log("a photo of the fixed camera was not used: no page asked for it");
         return true;
     };
