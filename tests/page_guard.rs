@@ -147,6 +147,8 @@ fn every_form_needs_its_own_token() {
     let client = server.client();
     let other = server.client();
     assert_ne!(client.form, other.form);
+    // One check at a time: the one of the start is over.
+    server.until(|| !client.get("/desk").text().contains("not checked since the server started"));
     let id = client.begin("order 12");
     client.upload(&id, "nothing", "p.jpg", &good_photo());
     let page = client.get(&format!("/i/{id}"));
@@ -217,6 +219,8 @@ fn every_form_needs_its_own_token() {
 fn origins_by_methods() {
     let server = Server::start(&[]);
     let client = server.client();
+    // One check at a time: the one of the start is over.
+    server.until(|| !client.get("/desk").text().contains("not checked since the server started"));
     let entries = server.entries();
     let (own, other) = (format!("Origin: http://127.0.0.1:{}\r\n", server.port), "Origin: http://evil.example\r\n");
     for (origin, is_own) in [(own.as_str(), true), (other, false), ("Origin: null\r\n", false), ("", false)] {
