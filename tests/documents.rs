@@ -45,3 +45,25 @@ fn links_lead_somewhere() {
         }
     }
 }
+
+/// The table of the page's promises names tests that are there.
+#[test]
+fn each_promise_of_the_page_names_its_tests() {
+    let guide = read("DEVELOPERS.md");
+    let (_, behind) = guide.split_once("| promise | tests |").unwrap();
+    let rows: Vec<&str> = behind.lines().skip(2).take_while(|line| line.starts_with('|')).collect();
+    assert!(rows.len() >= 12, "{rows:?}");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let files = ["tests", "src/page"].map(|folder| fs::read_dir(root.join(folder)).unwrap());
+    let files = files.into_iter().flatten().map(|entry| entry.unwrap().path());
+    let code: String = files
+        .filter(|path| path.extension().is_some_and(|end| end == "rs"))
+        .map(|path| fs::read_to_string(path).unwrap())
+        .collect();
+    for row in rows {
+        let tests = row.split('|').nth(2).unwrap();
+        for name in tests.split('`').skip(1).step_by(2).filter(|name| !name.contains('/')) {
+            assert!(code.contains(&format!("fn {name}()")), "no test {name}");
+        }
+    }
+}

@@ -7,7 +7,6 @@ mod page_server;
 
 use page_server::{Server, good_photo, parse, raw};
 use std::fs;
-use std::time::{Duration, Instant};
 
 /// A JPEG whose every pixel is black: it decodes and shows no mark.
 fn dark_photo() -> Vec<u8> {
@@ -66,8 +65,7 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
     assert!(client.get("/desk").text().contains("Store whole"));
     let filed = client.get(&format!("/desk/{id}")).text();
     assert!(filed.contains("Save the photo") && filed.contains("As it is"), "{filed}");
-    let json = client.get(&format!("/desk/{id}/record.json"));
-    let json: serde_json::Value = serde_json::from_slice(&json.body).unwrap();
+    let json = client.record(&id);
     assert_eq!(json["schema"], "lampwright/export/1");
     assert_eq!(client.get(&format!("/desk/{id}/photo/left-low/1")).body, good_photo());
     assert!(client.get(&format!("/desk/{id}/readings.csv")).text().contains("left"));
@@ -76,13 +74,7 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
         assert!(report.status == 200 && report.body.starts_with(b"%PDF"), "{}", report.text());
     }
     assert_eq!(client.get("/desk/bay/0").status, 200);
-    // What the page recorded is measured again from the store alone, to the last digit.
-    let shop = server.folder.path().join("shop");
-    let again = std::process::Command::new(env!("CARGO_BIN_EXE_lampwright"))
-        .args(["record", "replay", shop.to_str().unwrap(), &(server.entries() - 1).to_string()])
-        .output()
-        .unwrap();
-    assert!(again.status.success(), "{again:?}");
+    server.assert_replayed();
 }
 
 /// The good photo at half the light: codes through sRGB's curve and back.
@@ -162,18 +154,12 @@ fn more_photos_go_with_the_beam_s() {
     assert_eq!((bad.status, server.entries()), (415, entries));
     assert_eq!(send(&[("marks", "m.jpg", &good), ("ambient", "", b""), ("photo", "p.jpg", &half)]).status, 303);
     assert_eq!(send(&[("photo", "p.jpg", &good), ("bracket", "a", &half), ("bracket", "", b"")]).status, 303);
-    let json = client.get(&format!("/desk/{id}/record.json"));
-    let json: serde_json::Value = serde_json::from_slice(&json.body).unwrap();
+    let json = client.record(&id);
     let readings = json["records"][0]["entry"]["lamps"][0]["readings"].as_array().unwrap().clone();
     assert!(readings[0]["marks_photo"]["name"].as_str().unwrap().starts_with("marks-"), "{readings:?}");
     assert_eq!(readings[0]["reading"]["status"], "measured");
     assert_eq!(readings[1]["bracket"].as_array().unwrap().len(), 1);
-    let shop = server.folder.path().join("shop");
-    let again = std::process::Command::new(env!("CARGO_BIN_EXE_lampwright"))
-        .args(["record", "replay", shop.to_str().unwrap(), &(server.entries() - 1).to_string()])
-        .output()
-        .unwrap();
-    assert!(again.status.success(), "{again:?}");
+    server.assert_replayed();
 }
 
 /// 108 megapixels of 16-bit black in 3 MB: within the limits of what is read, and seconds and a gigabyte of work.
@@ -281,8 +267,7 @@ fn tapped_marks_measure_the_same_photo_again() {
     let client = server.client();
     let id = client.begin("order 12");
     client.upload(&id, "nothing", "p.jpg", &good_photo());
-    let json = client.get(&format!("/desk/{id}/record.json"));
-    let json: serde_json::Value = serde_json::from_slice(&json.body).unwrap();
+    let json = client.record(&id);
     let reading = &json["records"][0]["entry"]["lamps"][0]["readings"][0]["reading"];
     let places = reading["marks"]["places"].as_array().unwrap();
     let text: Vec<String> = places
@@ -307,99 +292,4 @@ fn tapped_marks_measure_the_same_photo_again() {
     assert_eq!(server.readings(), 2);
     let json = client.get(&format!("/desk/{id}/record.json")).text();
     assert!(json.contains("mark-by-hand"), "{json}");
-}
-
-#[test]
-fn a_watched_folder_feeds_the_inspection_that_asked() {
-    let folder = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("old.jpg"), good_photo()).unwrap();
-    let server = Server::start(&["--watch", folder.path().to_str().unwrap()]);
-    let client = server.client();
-    let id = client.begin("order 12");
-    let wait = |what: &dyn Fn() -> bool| {
-        let begun = Instant::now();
-        while !what() {
-            assert!(begun.elapsed() < Duration::from_mins(1), "{}", server.log());
-            std::thread::sleep(Duration::from_millis(200));
-        }
-    };
-    // Nobody asked: not used.
-    std::thread::sleep(Duration::from_secs(1));
-    fs::write(folder.path().join("unasked.jpg"), good_photo()).unwrap();
-    wait(&|| server.log().contains("no page asked for it"));
-    assert_eq!(server.readings(), 0);
-    let ask = client.post(&format!("/i/{id}/camera"), &[("seen", "0"), ("lamp", "left-low"), ("said", "nothing")]);
-    assert_eq!(ask.status, 303, "{}", ask.text());
-    assert!(client.get(&format!("/i/{id}")).text().contains("Waiting for the fixed camera"));
-    fs::write(folder.path().join("notes.txt"), "no photo").unwrap();
-    fs::write(folder.path().join("new.jpg"), good_photo()).unwrap();
-    wait(&|| server.readings() == 1);
-    // It waits for one photo, and says what became of one that is none.
-    client.post(&format!("/i/{id}/camera"), &[("seen", "1"), ("lamp", "left-low"), ("said", "told")]);
-    fs::write(folder.path().join("broken.jpg"), b"not a photo at all").unwrap();
-    wait(&|| client.get(&format!("/i/{id}")).text().contains("This file is no photo"));
-    assert_eq!(server.readings(), 1);
-}
-
-/// The fixed camera's photo is of the vehicle that asked first: a second one is told so, and cannot end the first one's wait.
-#[test]
-fn a_fixed_camera_has_one_vehicle() {
-    let folder = tempfile::tempdir().unwrap();
-    let server = Server::start(&["--watch", folder.path().to_str().unwrap()]);
-    let client = server.client();
-    let [first, second] = ["order 12", "order 13"].map(|vehicle| client.begin(vehicle));
-    let ask = |id: &str, more: &[(&str, &str)]| {
-        let fields = [&[("seen", "0"), ("lamp", "left-low"), ("said", "nothing")], more].concat();
-        client.post(&format!("/i/{id}/camera"), &fields)
-    };
-    let waits = |id: &str| client.get(&format!("/i/{id}")).text().contains("Waiting for the fixed camera");
-    let unknown = ask("00000000-0000-0000-0000-000000000000", &[]);
-    assert_eq!(unknown.status, 404, "no camera for what is no inspection");
-    assert_eq!(ask(&first, &[]).status, 303);
-    let refused = ask(&second, &[]);
-    assert!(refused.status == 409 && refused.text().contains("waits for order 12"), "{}", refused.text());
-    assert!(waits(&first) && !waits(&second));
-    assert_eq!(ask(&second, &[("stop", "yes")]).status, 303);
-    assert!(waits(&first), "another's page gave up what it did not have");
-    assert_eq!(ask(&first, &[]).status, 303, "the same vehicle may ask again");
-    assert_eq!(ask(&first, &[("stop", "yes")]).status, 303);
-    assert!(!waits(&first));
-    assert_eq!(ask(&second, &[]).status, 303, "given up, it is free");
-    assert_eq!(ask(&first, &[("stop", "yes")]).status, 303);
-    assert!(waits(&second), "a page that is late ends nothing");
-    // Two looks at an empty folder, then the photo: it is the second one's, and the camera is free.
-    std::thread::sleep(Duration::from_secs(1));
-    fs::write(folder.path().join("new.jpg"), good_photo()).unwrap();
-    let begun = Instant::now();
-    while server.readings() == 0 {
-        assert!(begun.elapsed() < Duration::from_mins(1), "{}", server.log());
-        std::thread::sleep(Duration::from_millis(200));
-    }
-    let filed = |id: &str| client.get(&format!("/desk/{id}/record.json")).text();
-    assert!(filed(&second).contains("\"photo-") && !filed(&first).contains("\"photo-"));
-    assert_eq!(ask(&first, &[]).status, 303);
-}
-
-/// An open page hears of another phone's photo.
-#[test]
-fn an_open_page_is_told() {
-    use std::io::Read;
-    let server = Server::start(&[]);
-    let client = server.client();
-    let id = client.begin("order 12");
-    let mut line = page_server::connect(server.port);
-    let request = format!("GET /i/{id}/events HTTP/1.1\r\n{}\r\n", client.own());
-    std::io::Write::write_all(&mut line, request.as_bytes()).unwrap();
-    let mut heard = String::new();
-    let mut hear = |wanted: &str| {
-        while !heard.contains(wanted) {
-            let mut part = [0_u8; 1000];
-            let n = line.read(&mut part).unwrap();
-            assert!(n > 0, "ended after {heard}");
-            heard += &String::from_utf8_lossy(&part[..n]);
-        }
-    };
-    hear("data: 0.0");
-    client.upload(&id, "nothing", "p.jpg", &good_photo());
-    hear("data: 1.0");
 }

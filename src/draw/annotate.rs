@@ -65,8 +65,8 @@ pub struct AnnotateInput<'a> {
     pub units: DisplayUnits,
     /// What the picture says of the record that it belongs to.
     pub caption: Option<&'a str>,
-    /// Whether it says how far to turn which screw. Where the next turn follows from earlier photos too, the picture of one
-    /// photo would say another.
+    /// Whether it says how far to turn which screw and, of a refused photo, what to do and pixels. Where the next turn follows
+    /// from earlier photos too, the picture of one photo would say another; and who looks at a page types no commands.
     pub is_turn_told: bool,
 }
 

@@ -20,6 +20,7 @@ mod limits;
 mod arrows;
 mod badge;
 mod units_shown;
+pub mod place_words;
 mod words;
 mod panel;
 mod chart;
@@ -34,6 +35,7 @@ pub use about::{About, encode_about};
 pub use annotate::{AnnotateInput, annotate, annotate_known};
 pub use encode::{PictureFormat, encode};
 pub use known::Known;
+pub use place_words::without_pixels;
 pub use views::views;
 
 #[cfg(test)]

@@ -229,6 +229,24 @@ fn a_picture_can_leave_the_turn_to_others() {
     assert_eq!((told, texts(true).len()), (left.clone(), left.len() + 2));
 }
 
+/// Of a refused photo it says then what was found, without pixels, and what to do is said beside it.
+#[test]
+fn a_refused_picture_can_leave_what_to_do_to_others() {
+    let low = lamp(Beam::Low, Pattern::Kink, Traffic::Right);
+    let found = "found 3 of 4 marks, need at least 4; not found: tag 0 near (81, 64) px, upper left";
+    let (measurement, bay) = measurement((900, 600), 5, Err(Refusal::new(FlagCode::MarksMissing, found, "use --mark")));
+    let (setup, rule) = (setup(&bay), rule(&low));
+    let said = |is_turn_told: bool| {
+        let units = DisplayUnits::Percent;
+        let input =
+            AnnotateInput { bay: &bay, setup: &setup, lamp: &low, rule: &rule, units, caption: None, is_turn_told };
+        let sentences = Words::of(&measurement, &input).sentences;
+        sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>().join("|")
+    };
+    assert!(said(true).ends_with("tag 0 near (81, 64) px, upper left|What to do: use --mark"), "{}", said(true));
+    assert!(said(false).ends_with("not found: tag 0, upper left of the photo"), "{}", said(false));
+}
+
 /// By the axes: H grows to the right of the picture, V grows up, so y falls.
 #[test]
 fn directions_run_the_way_of_the_axes() {

@@ -4,6 +4,7 @@
 
 use super::annotate::AnnotateInput;
 use super::badge::Outcome;
+use super::place_words::without_pixels;
 use super::units_shown::Shown;
 use crate::aim::{Advice, AxisAdvice, AxisResult, AxisValue, AxisVerdict, Direction, Overall, Turn, Verdict};
 use crate::bay::LampSide;
@@ -56,7 +57,7 @@ impl Words {
     pub(super) fn of(measurement: &Measurement, input: &AnnotateInput<'_>) -> Self {
         let (outcome, sentences) = match &measurement.outcome {
             Ok(found) => (outcome(&found.verdict), measured(found, input)),
-            Err(refusal) => (Outcome::Refused, refused(refusal)),
+            Err(refusal) => (Outcome::Refused, refused(refusal, input.is_turn_told)),
         };
         let side = if input.setup.side == LampSide::Left { "Left" } else { "Right" };
         Self {
@@ -82,7 +83,10 @@ fn sentence(rank: Rank, text: impl Into<String>) -> Sentence {
     Sentence { direction: Direction::None, text: text.into(), rank }
 }
 
-fn refused(refusal: &Refusal) -> Vec<Sentence> {
+fn refused(refusal: &Refusal, is_deed_told: bool) -> Vec<Sentence> {
+    if !is_deed_told {
+        return vec![sentence(Rank::Finding, capital(&without_pixels(&refusal.found)))];
+    }
     vec![
         sentence(Rank::Finding, capital(&refusal.found)),
         sentence(Rank::Deed, format!("What to do: {}", refusal.hint)),

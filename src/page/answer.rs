@@ -47,67 +47,62 @@ impl Failure {
         Self::Inside
     }
 
-    fn parts(&self) -> (StatusCode, String, String) {
-        let said = |status, found: &str, hint: &str| (status, found.to_owned(), hint.to_owned());
+    const fn status(&self) -> StatusCode {
         match self {
-            Self::NotFound => said(StatusCode::NOT_FOUND, "There is no such page.", "Go back to the start."),
-            Self::WrongMethod => {
-                said(StatusCode::METHOD_NOT_ALLOWED, "This cannot be done there.", "Go back to the start.")
+            Self::NotFound => StatusCode::NOT_FOUND,
+            Self::WrongMethod => StatusCode::METHOD_NOT_ALLOWED,
+            Self::NotOurs => StatusCode::FORBIDDEN,
+            Self::Entry(..) | Self::Unfinished => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::NoPhoto(..) => StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+            Self::BrokeOff | Self::Crawled => StatusCode::REQUEST_TIMEOUT,
+            Self::Moved | Self::Taken(..) => StatusCode::CONFLICT,
+            Self::Busy => StatusCode::SERVICE_UNAVAILABLE,
+            Self::NotHere(_) => StatusCode::NOT_IMPLEMENTED,
+            Self::Inside => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+
+    /// What was found.
+    fn found(&self) -> &str {
+        match self {
+            Self::NotFound => "There is no such page.",
+            Self::WrongMethod => "This cannot be done there.",
+            Self::NotOurs => "This page is from an earlier start of the server.",
+            Self::Entry(found, _) | Self::NoPhoto(found, _) | Self::Taken(found, _) | Self::NotHere(found) => found,
+            Self::TooLarge => "The photo, or the photos together, are larger than 64 MiB.",
+            Self::BrokeOff => "The photo did not arrive whole. Nothing was recorded.",
+            Self::Crawled => "What you entered did not arrive whole. Nothing was changed.",
+            Self::Moved => "Another phone went on with this lamp meanwhile. Your photo was not used.",
+            Self::Busy => "Too many photos at once. Yours was not used.",
+            Self::Unfinished => {
+                "This photo could not be measured: it took too long, or too much memory. Nothing was recorded."
             }
-            Self::NotOurs => said(
-                StatusCode::FORBIDDEN,
-                "This page is from an earlier start of the server.",
-                "Open it anew and try again.",
-            ),
-            Self::Entry(found, hint) => (StatusCode::UNPROCESSABLE_ENTITY, found.clone(), hint.clone()),
-            Self::NoPhoto(found, hint) => (StatusCode::UNSUPPORTED_MEDIA_TYPE, found.clone(), hint.clone()),
-            Self::TooLarge => said(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                "The photo, or the photos together, are larger than 64 MiB.",
-                "Send them as the camera wrote them, no raw files.",
-            ),
-            Self::BrokeOff => said(
-                StatusCode::REQUEST_TIMEOUT,
-                "The photo did not arrive whole. Nothing was recorded.",
-                "Stand nearer to the access point and send it again.",
-            ),
-            Self::Crawled => said(
-                StatusCode::REQUEST_TIMEOUT,
-                "What you entered did not arrive whole. Nothing was changed.",
-                "Stand nearer to the access point and send it again.",
-            ),
-            Self::Moved => said(
-                StatusCode::CONFLICT,
-                "Another phone went on with this lamp meanwhile. Your photo was not used.",
-                "Look at what is next now, and photograph again.",
-            ),
-            Self::Taken(found, hint) => (StatusCode::CONFLICT, found.clone(), hint.clone()),
-            Self::Busy => said(
-                StatusCode::SERVICE_UNAVAILABLE,
-                "Too many photos at once. Yours was not used.",
-                "Wait a few seconds and send it again.",
-            ),
-            Self::Unfinished => said(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                "This photo could not be measured: it took too long, or too much memory. Nothing was recorded.",
-                "Take it again with the phone's own camera, at 12 to 50 megapixels.",
-            ),
-            Self::NotHere(found) => {
-                (StatusCode::NOT_IMPLEMENTED, found.clone(), "Start it otherwise, or go back.".to_owned())
-            }
-            Self::Inside => said(
-                StatusCode::INTERNAL_SERVER_ERROR,
-                "Something went wrong inside. Nothing was recorded.",
-                "Try again; when it stays, look at the server's own messages.",
-            ),
+            Self::Inside => "Something went wrong inside. Nothing was recorded.",
+        }
+    }
+
+    /// What to do about it.
+    fn hint(&self) -> &str {
+        match self {
+            Self::NotFound | Self::WrongMethod => "Go back to the start.",
+            Self::NotOurs => "Open it anew and try again.",
+            Self::Entry(_, hint) | Self::NoPhoto(_, hint) | Self::Taken(_, hint) => hint,
+            Self::TooLarge => "Send them as the camera wrote them, no raw files.",
+            Self::BrokeOff | Self::Crawled => "Stand nearer to the access point and send it again.",
+            Self::Moved => "Look at what is next now, and photograph again.",
+            Self::Busy => "Wait a few seconds and send it again.",
+            Self::Unfinished => "Take it again with the phone's own camera, at 12 to 50 megapixels.",
+            Self::NotHere(_) => "Start it otherwise, or go back.",
+            Self::Inside => "Try again; when it stays, look at the server's own messages.",
         }
     }
 }
 
 impl IntoResponse for Failure {
     fn into_response(self) -> Response {
-        let (status, found, hint) = self.parts();
-        let mut response = problem(status, &found, &hint);
+        let status = self.status();
+        let mut response = problem(status, self.found(), self.hint());
         if status == StatusCode::SERVICE_UNAVAILABLE {
             response.headers_mut().insert(header::RETRY_AFTER, header::HeaderValue::from_static("3"));
         }

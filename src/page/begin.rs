@@ -2,11 +2,12 @@
 
 use super::answer::{Failure, page, see_other};
 use super::guard::Visit;
-use super::inspection::begin;
+use super::inspection::{KEY_LENGTH, begin, is_key};
 use super::layout;
 use super::log::log;
 use super::post::Posted;
 use super::shop::Shop;
+use super::visitor::random_hex;
 use super::work::aside;
 use crate::aim::{Beam, Rule};
 use crate::cli::args::TrafficArg;
@@ -19,8 +20,9 @@ use axum::Extension;
 use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
+use std::collections::VecDeque;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Lamps that a vehicle has to aim: form's word, label, beams.
 const LAMPS: [(&str, &str, &[&str]); 3] = [
@@ -28,6 +30,28 @@ const LAMPS: [(&str, &str, &[&str]); 3] = [
     ("four", "Low beams, then high beams with screws of their own", &["low", "high"]),
     ("fog", "Low beams, then front fog lamps", &["low", "fog"]),
 ];
+
+/// Forms of which it is known what they began.
+const KNOWN: usize = 100;
+
+/// What was begun by which form, newest last: as long as somebody may tap twice. After a restart the page itself is another.
+#[derive(Debug, Default)]
+pub(super) struct Begun(Mutex<VecDeque<(String, String)>>);
+
+impl Begun {
+    fn of(&self, sent: &str) -> Option<String> {
+        let known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        known.iter().find(|(form, _)| form == sent).map(|(_, id)| id.clone())
+    }
+
+    fn note(&self, sent: String, id: &str) {
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        known.push_back((sent, id.to_owned()));
+        if known.len() > KNOWN {
+            known.pop_front();
+        }
+    }
+}
 
 /// The form.
 pub(super) async fn form(
@@ -37,11 +61,13 @@ pub(super) async fn form(
     let rule = plan::rule(&shop.rule).map_err(|error| Failure::inside(&error))?;
     let items = checklist(&rule, Beam::Low, LampKind::Unknown);
     let is_left = shop.traffic == TrafficArg::Left;
+    let key = random_hex(KEY_LENGTH / 2).map_err(|error| Failure::inside(&error))?;
     let body = html! {
         (layout::bar("New inspection", None))
         main #main {
             form .sheet method="post" action="/new" autocomplete="off" {
                 (layout::form_fields(&visit.form))
+                input type="hidden" name="key" value=(key);
                 (text("vehicle", "Vehicle: the shop's own reference", true, "for example order 12"))
                 (text("who", "Who inspects", true, "your name or sign"))
                 @if shop.bays.len() > 1 {
@@ -85,6 +111,7 @@ pub(super) async fn form(
                     }
                 }
                 (checked(&items))
+                p #begin-problem .note.is-stop role="alert" hidden {}
                 button .is-main { "Begin" }
             }
             (layout::cautions(true))
@@ -138,6 +165,12 @@ pub(super) async fn post(
     form: Posted,
 ) -> Result<Response, Failure> {
     visit.check(form.text("form"))?;
+    // A form that is sent again as it was, by a double tap or on a bad line, began one inspection and no other.
+    let sent = form.digest();
+    let _alone = shop.alone_with(&sent).await;
+    if let Some(id) = shop.begun.of(&sent) {
+        return Ok(see_other(&format!("/i/{id}")));
+    }
     let session = session(&shop, &form)?;
     let needed = |name: &str, what: &str| {
         let hint = "A record says who inspected which vehicle.";
@@ -160,6 +193,9 @@ pub(super) async fn post(
     })
     .await?;
     log("an inspection was begun");
+    if is_key(form.text("key")) {
+        shop.begun.note(sent, &id);
+    }
     Ok(see_other(&format!("/i/{id}")))
 }
 

@@ -1,8 +1,9 @@
 //! The desk: every inspection, search, the figures of the day, and whether the store is whole.
 
 use super::answer::{Failure, page, see_other};
+use super::day::{self, when};
 use super::figures::Figures;
-use super::filed::{Checked, checked_note};
+use super::filed::{Checked, store_check, store_note};
 use super::guard::Visit;
 use super::layout;
 use super::log::log;
@@ -14,6 +15,7 @@ use crate::record::{Filter, Row, VerifyOptions, entry, verify};
 use axum::Extension;
 use axum::extract::{Query, State};
 use axum::response::Response;
+use jiff::civil::Date;
 use maud::{Markup, html};
 use std::collections::HashMap;
 use std::sync::{Arc, PoisonError};
@@ -29,10 +31,11 @@ pub(super) async fn desk(
     Query(asked): Query<HashMap<String, String>>,
 ) -> Result<Response, Failure> {
     let asked = Posted::of(asked);
+    let day = asked.text("from").parse::<Date>().ok();
     let filter = Filter {
         text: asked.line("q", "Search")?,
         verdict: VERDICTS.into_iter().find(|verdict| *verdict == asked.text("verdict")).map(str::to_owned),
-        from: day(asked.text("from")),
+        from: day.and_then(day::bounds).map(|(from, _)| from),
         limit: Some(SHOWN),
         ..Filter::default()
     };
@@ -42,7 +45,7 @@ pub(super) async fn desk(
         let store = own.records()?;
         let inside = |error| Failure::inside(&error);
         let rows = store.find(&sought).map_err(inside)?;
-        Ok((rows, Figures::of_today(&store)?, store.head().map_err(inside)?))
+        Ok((rows, Figures::of(&store, day::today())?, store.head().map_err(inside)?))
     })
     .await?;
     let checked = shop.checked.lock().unwrap_or_else(PoisonError::into_inner).clone();
@@ -50,7 +53,7 @@ pub(super) async fn desk(
         (layout::bar("Desk", None))
         main #main .is-wide {
             (figures_line(&figures))
-            (checked_note(checked.as_ref(), &head, &visit.form))
+            (store_note(checked.as_ref(), &head))
             form .search method="get" action="/desk" role="search" {
                 label { span { "Vehicle, plate, customer, person or id" } input type="search" name="q" value=[filter.text.as_deref()] maxlength="120"; }
                 label { span { "Verdict" }
@@ -59,34 +62,28 @@ pub(super) async fn desk(
                         @for verdict in VERDICTS { option value=(verdict) selected[filter.verdict.as_deref() == Some(verdict)] { (verdict) } }
                     }
                 }
-                label { span { "From day" } input type="date" name="from" value=[filter.from.as_deref()]; }
+                label { span { "From day" } input type="date" name="from" value=[day]; }
                 button .is-main { "Search" }
             }
             (table(&rows))
             nav .foot aria-label="Bays" {
                 @for (n, bay) in shop.bays.iter().enumerate() { a .button href=(format!("/desk/bay/{n}")) { (bay.bay.name) ": control chart" } }
             }
+            (store_check(&head, &visit.form))
         }
     };
     Ok(page(&layout::shell("Desk", &body)))
 }
 
-/// A day as a date field gives it.
-fn day(text: &str) -> Option<String> {
-    let is_day = text.len() == 10
-        && text
-            .bytes()
-            .enumerate()
-            .all(|(n, byte)| if n == 4 || n == 7 { byte == b'-' } else { byte.is_ascii_digit() });
-    is_day.then(|| text.to_owned())
-}
-
 fn figures_line(figures: &Figures) -> Markup {
     html! {
-        dl .figures aria-label=(format!("Figures of {} (UTC)", figures.day)) {
-            div { dt { "checked today" } dd { (figures.checked) } }
-            div { dt { "out of aim" } dd { (figures.out) } }
-            div { dt { "corrected" } dd { (figures.corrected) } }
+        section aria-labelledby="today" {
+            h2 #today { "Today, " (figures.day) }
+            dl .figures {
+                div { dt { "checked" } dd { (figures.checked) } }
+                div { dt { "out of aim" } dd { (figures.out) } }
+                div { dt { "corrected" } dd { (figures.corrected) } }
+            }
         }
     }
 }
@@ -101,11 +98,12 @@ fn table(rows: &[Row]) -> Markup {
                     tbody { @for row in rows {
                         tr {
                             td { span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) } }
-                            td { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
-                            td { (words::when(&row.begun)) }
-                            td { (row.who) } td { (row.bay) }
-                            td { (row.plate.as_deref().unwrap_or("")) }
-                            td { (row.readings) }
+                            td .is-name { a href=(format!("/desk/{}", row.first)) { (row.vehicle) } }
+                            (cell("Begun", &when(&row.begun)))
+                            (cell("Who", &row.who))
+                            (cell("Bay", &row.bay))
+                            (cell("Plate", row.plate.as_deref().unwrap_or("")))
+                            (cell("Photos", &row.readings.to_string()))
                         }
                     } }
                 }
@@ -113,6 +111,11 @@ fn table(rows: &[Row]) -> Markup {
             @if rows.len() as u64 == SHOWN { p .small { "The newest " (SHOWN) " are shown: search for older ones." } }
         }
     }
+}
+
+/// A cell that says its column's name where the table has become a list: on a phone.
+fn cell(name: &str, text: &str) -> Markup {
+    html! { td data-name=(name) .is-empty[text.is_empty()] { (text) } }
 }
 
 /// Checks the store again.

@@ -1,6 +1,7 @@
 //! One inspection as it is filed: before and after of every lamp, printable, with what can be saved from it.
 
 use super::answer::{Failure, page};
+use super::day::when;
 use super::guard::Visit;
 use super::inspection::{can_go_on, is_id, lamp_name};
 use super::lamp::rulers;
@@ -34,23 +35,29 @@ pub(super) struct Checked {
 }
 
 /// The store's state in a sentence.
-pub(super) fn checked_note(checked: Option<&Checked>, head: &Head, form: &str) -> Markup {
+pub(super) fn store_note(checked: Option<&Checked>, head: &Head) -> Markup {
+    html! {
+        @match checked {
+            None => p .note { "The store was not checked since the server started." },
+            Some(checked) if checked.findings.is_empty() && checked.size < head.size => p .note {
+                strong { (head.size - checked.size) " of " (head.size) " entries came since the last check. " }
+                @if checked.size > 0 { "The others were whole " (when(&checked.when)) "." }
+            },
+            Some(checked) if checked.findings.is_empty() => p .note.is-good {
+                strong { "Store whole. " } (checked.size) " entries checked " (when(&checked.when)) "."
+            },
+            Some(checked) => div .note.is-stop role="alert" {
+                p { strong { "INVALID: the store was changed since it was recorded." } }
+                ul { @for (place, found) in checked.findings.iter().take(20) { li { (place) ": " (found) } } }
+            },
+        }
+    }
+}
+
+/// Has it checked, and says how far its log goes, to be noted elsewhere.
+pub(super) fn store_check(head: &Head, form: &str) -> Markup {
     html! {
         div .store {
-            @match checked {
-                None => p .note { "The store was not checked since the server started." },
-                Some(checked) if checked.findings.is_empty() && checked.size < head.size => p .note {
-                    strong { (head.size - checked.size) " of " (head.size) " entries are newer than the last check. " }
-                    "The others were whole " (words::when(&checked.when)) "."
-                },
-                Some(checked) if checked.findings.is_empty() => p .note.is-good {
-                    strong { "Store whole. " } (checked.size) " entries checked " (words::when(&checked.when)) "."
-                },
-                Some(checked) => div .note.is-stop role="alert" {
-                    p { strong { "INVALID: the store was changed since it was recorded." } }
-                    ul { @for (place, found) in checked.findings.iter().take(20) { li { (place) ": " (found) } } }
-                },
-            }
             form method="post" action="/desk/check" { (layout::form_fields(form)) button { "Check the store now" } }
             p .small.code { "Log head " (head) }
         }
@@ -86,7 +93,7 @@ pub(super) async fn filed(
         (layout::bar(&inspection.vehicle, Some(("/desk", "Desk"))))
         main #main .is-wide {
             section class={ "verdict " (words::tone_of(&inspection.verdict).class()) } {
-                p { "Inspection " (words::when(&inspection.begun)) }
+                p { "Inspection " (when(&inspection.begun)) }
                 h2 { (verdict_word(&inspection.verdict)) }
             }
             (facts(&stored))
@@ -100,7 +107,8 @@ pub(super) async fn filed(
                 a .button href=(format!("/desk/{first}/readings.csv")) download { "Save as table (CSV)" }
                 button #print type="button" { "Print" }
             }
-            (checked_note(checked.as_ref(), &head, &visit.form))
+            (store_note(checked.as_ref(), &head))
+            (store_check(&head, &visit.form))
         }
     };
     Ok(page(&layout::shell(&inspection.vehicle, &body)))
@@ -162,7 +170,7 @@ fn photo(first: &str, lamp: &str, n: usize, reading: &RecordedReading, has_pictu
         li {
             @if has_pictures { a href=(place) { img loading="lazy" src=(place) alt=(format!("Photo {} with what was found", n + 1)); } }
             p { "Photo " (n + 1) ": " span class={ "stamp " (tone.class()) } { (said) } }
-            p .small { (words::when(&reading.measured)) @if !reading.turned.is_empty() { " · " (turned(reading)) " before it" } }
+            p .small { (when(&reading.measured)) @if !reading.turned.is_empty() { " · " (turned(reading)) " before it" } }
             @if has_pictures { p { a href=(format!("/desk/{first}/photo/{lamp}/{n}")) download { "Save the photo" } } }
         }
     }

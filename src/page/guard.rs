@@ -1,8 +1,8 @@
 //! What every request passes before a page sees it, and what every answer carries.
 //!
 //! In this order: a panic becomes a plain 500; one `Host` on the list, else 421 (a name that was bent to this address gets
-//! nothing: DNS rebinding); no body without a stated length (so that no two servers can disagree where a request ends), none
-//! over the limit; a change only from our own page (`Sec-Fetch-Site` or `Origin`) and only by POST; a cookie, unless the
+//! nothing: DNS rebinding); nothing is done with a body without a stated length (so that no two servers can disagree where a
+//! request ends) nor with one over the limit; a change only from our own page (`Sec-Fetch-Site` or `Origin`) and only by POST; a cookie, unless the
 //! request asks for what lets one in. Who sits at this machine is given one, but not when a page of others sent the request.
 
 use super::answer::{self, Failure};
@@ -10,10 +10,12 @@ use super::enter;
 use super::log::log;
 use super::shop::Shop;
 use super::visitor::{Device, form_token};
+use axum::body::Body;
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
+use futures_util::StreamExt;
 use std::net::SocketAddr;
 use std::sync::Arc;
 
@@ -74,8 +76,13 @@ pub(super) async fn guard(
     });
     let headers = response.headers_mut();
     for (name, value) in HEADERS {
-        // A photo's answer may be stricter.
-        headers.entry(name).or_insert(HeaderValue::from_static(value));
+        let value = HeaderValue::from_static(value);
+        if name == header::CONTENT_SECURITY_POLICY {
+            // A photo's answer may be stricter.
+            headers.entry(name).or_insert(value);
+        } else {
+            headers.insert(name, value);
+        }
     }
     if is_tls {
         headers.insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(HSTS));
@@ -94,8 +101,8 @@ async fn admit(shop: &Arc<Shop>, peer: SocketAddr, mut request: Request, next: N
         return answer::problem(StatusCode::MISDIRECTED_REQUEST, "This server is not known by that name.", hint);
     }
     let headers = request.headers();
-    if headers.contains_key(header::TRANSFER_ENCODING) || headers.contains_key(header::UPGRADE) {
-        return answer::problem(StatusCode::LENGTH_REQUIRED, "A request without a stated length.", "State its length.");
+    if headers.contains_key(header::UPGRADE) {
+        return answer::problem(StatusCode::BAD_REQUEST, "No other protocol is spoken here.", "Open the page anew.");
     }
     if content_length(headers).is_some_and(|length| length > MOST_BODY_BYTES) {
         return Failure::TooLarge.into_response();
@@ -111,6 +118,9 @@ async fn admit(shop: &Arc<Shop>, peer: SocketAddr, mut request: Request, next: N
     if !is_reading && !is_same_origin(shop, headers) {
         log(&format!("turned away {}: not from our own page", peer.ip()));
         return answer::problem(StatusCode::FORBIDDEN, "This did not come from our own page.", "Open the page anew.");
+    }
+    if headers.contains_key(header::TRANSFER_ENCODING) {
+        return unstated(shop, request.into_body()).await;
     }
     if shop.is_open_to_all(request.uri().path()) {
         return next.run(request).await;
@@ -139,6 +149,25 @@ async fn admit(shop: &Arc<Shop>, peer: SocketAddr, mut request: Request, next: N
         response.headers_mut().append(header::SET_COOKIE, cookie);
     }
     response
+}
+
+/// A body without a stated length is read to its end, so that who sends it hears the answer, and nothing of it is kept or used.
+async fn unstated(shop: &Shop, body: Body) -> Response {
+    let mut pieces = body.into_data_stream();
+    let reading = async {
+        let mut size = 0;
+        while let Some(piece) = pieces.next().await {
+            let Ok(piece) = piece else {
+                return answer::problem(StatusCode::BAD_REQUEST, "A request that cannot be read.", "Send it again.");
+            };
+            size += piece.len() as u64;
+            if size > MOST_BODY_BYTES {
+                return Failure::TooLarge.into_response();
+            }
+        }
+        answer::problem(StatusCode::LENGTH_REQUIRED, "A request without a stated length.", "State its length.")
+    };
+    tokio::time::timeout(shop.upload_time, reading).await.unwrap_or_else(|_| Failure::BrokeOff.into_response())
 }
 
 /// The header that gives a visit's cookie: not for scripts, not from other sites, and with TLS never without it.

@@ -1,6 +1,7 @@
 //! The start: begin with a vehicle, go on with one, or see to what was filed.
 
 use super::answer::{Failure, page};
+use super::day::when;
 use super::guard::Visit;
 use super::inspection::can_go_on;
 use super::layout;
@@ -42,7 +43,7 @@ pub(super) async fn home(
                         li { a href=(format!("/i/{}", row.first)) {
                             span class={ "stamp " (words::tone_of(&row.verdict).class()) } { (row.verdict) }
                             strong { (row.vehicle) }
-                            span .small { (row.who) " · " (words::when(&row.begun)) }
+                            span .small { (row.who) " · " (when(&row.begun)) }
                         } }
                     }
                 }

@@ -8,9 +8,12 @@ use super::layout;
 use super::next_step::next_step;
 use super::ruler::{Along, ruler};
 use super::shop::Shop;
+use super::tap::{NEEDED, bay_of, guess_words, place_words};
 use super::visitor::random_hex;
 use super::words::{self, Tone};
 use super::work::aside;
+use crate::bay::Bay;
+use crate::draw::without_pixels;
 use crate::reading::Reading;
 use axum::Extension;
 use axum::extract::{Path, Query, State};
@@ -30,7 +33,15 @@ pub(super) async fn inspection(
     Query(asked): Query<HashMap<String, String>>,
 ) -> Result<Response, Failure> {
     let own = Arc::clone(&shop);
-    let open = aside(move || Open::load(&own, &id)).await?;
+    let (open, bay) = aside(move || {
+        let open = Open::load(&own, &id)?;
+        let is_refused =
+            open.newest().is_some_and(|(lamp, n)| open.session.lamps[lamp].shots[n].reading.verdict.is_none());
+        // Without it nothing is said of places.
+        let bay = if is_refused { bay_of(&open).ok() } else { None };
+        Ok((open, bay))
+    })
+    .await?;
     let key = random_hex(KEY_LENGTH / 2).map_err(|error| Failure::inside(&error))?;
     let version = version_text(&shop, open.id(), open.stored.number);
     // A lamp that is done with can be chosen, to photograph it again.
@@ -39,8 +50,8 @@ pub(super) async fn inspection(
     let body = html! {
         (layout::bar(&open.session.vehicle, None))
         (strip(&open, chosen))
-        main #main data-events=(format!("/i/{}/events", open.id())) data-version=(version) {
-            @if let Some((lamp, n)) = newest { (verdict(&open, lamp, n)) }
+        main #main .is-led data-events=(format!("/i/{}/events", open.id())) data-version=(version) {
+            @if let Some((lamp, n)) = newest { (verdict(&open, lamp, n, bay.as_ref())) }
             (next_step(&shop, &visit, &open, chosen, &key))
             @if let Some((lamp, n)) = newest { (details(&open, lamp, n)) }
             @if open.session.next().is_some() { (other_lamps(&open)) }
@@ -67,7 +78,7 @@ fn strip(open: &Open, next: Option<usize>) -> Markup {
     }
 }
 
-fn verdict(open: &Open, lamp: usize, n: usize) -> Markup {
+fn verdict(open: &Open, lamp: usize, n: usize, bay: Option<&Bay>) -> Markup {
     let lamp = &open.session.lamps[lamp];
     let reading = &lamp.shots[n].reading;
     let (tone, said) = words::verdict(reading);
@@ -76,12 +87,12 @@ fn verdict(open: &Open, lamp: usize, n: usize) -> Markup {
             p { (words::lamp(&lamp.side, &lamp.beam)) " · photo " (n + 1) }
             h2 { (said) }
         }
-        @if tone == Tone::Stop { (refused(open, &lamp_name(&lamp.side, &lamp.beam), n, reading)) }
+        @if tone == Tone::Stop { (refused(open, (&lamp_name(&lamp.side, &lamp.beam), n), reading, bay)) }
     }
 }
 
 /// Why a photo cannot be used, what to change, and where.
-fn refused(open: &Open, lamp: &str, n: usize, reading: &Reading) -> Markup {
+fn refused(open: &Open, (lamp, n): (&str, usize), reading: &Reading, bay: Option<&Bay>) -> Markup {
     let id = open.id();
     let reasons: Vec<_> = reading.flags.iter().filter(|flag| flag.severity == "refusal").collect();
     // Of a photo taken for its marks alone a better one is quickly taken.
@@ -91,13 +102,30 @@ fn refused(open: &Open, lamp: &str, n: usize, reading: &Reading) -> Markup {
         section .note.is-stop {
             @for flag in &reasons {
                 @let (found, hint) = found_and_hint(&flag.text, flag.hint.as_deref());
-                p { strong { "What to change: " (words::hint(hint)) } }
-                @if !found.is_empty() { p { (words::sentence(found)) } }
+                p { span .small { "What to change" } br; strong { (words::hint(hint)) } }
+                @if let (Some(bay), "marks-missing") = (bay, flag.code.as_str()) { (missing(reading, bay, found)) }
+                @else if !found.is_empty() { p { (words::sentence(&without_pixels(found))) } }
             }
             @if can_tap {
                 a .button href=(format!("/i/{id}/tap/{lamp}/{n}")) { "Tap the marks on the picture" }
             }
         }
+    }
+}
+
+/// Which marks were not found: where they hang and, of those that the photo leaves out, where that is.
+fn missing(reading: &Reading, bay: &Bay, found: &str) -> Markup {
+    let lost = bay.marks.iter().filter(|mark| !reading.marks.found.contains(&mark.id));
+    html! {
+        p { "Found " (reading.marks.found.len()) " of " (bay.marks.len()) " marks, at least " (NEEDED) " are needed. Not found:" }
+        ul .places {
+            @for mark in lost {
+                li { b { "Mark " (mark.id) } " " (place_words(mark, bay))
+                    @if let Some(outside) = guess_words(found, mark.id).filter(|place| place.starts_with("outside")) { ": " b { (outside) } }
+                }
+            }
+        }
+        p .small { "Too dark to see them? Add a photo with the lights on: under More photos." }
     }
 }
 

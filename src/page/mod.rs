@@ -12,6 +12,7 @@
 
 mod answer;
 mod begin;
+mod day;
 mod desk;
 mod desk_bay;
 mod enter;

@@ -8,7 +8,6 @@ use super::words;
 use crate::aim::Axis;
 use crate::kit::session::{Lamp, Movement, ScrewName, State};
 use crate::kit::session_text::{STIFF, screw_notes};
-use crate::reading::Reading;
 use maud::{Markup, html};
 
 /// The instruction and the form of the next photo, of the lamp at `place`; `key` is the form's own.
@@ -87,14 +86,17 @@ fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State
             } @else {
                 (turned_fields())
             }
-            p #sending .note role="status" hidden {}
-            label .button.is-main .camera {
-                span { (if state == State::ToTurn { "Turned: photograph again" } else { "Photograph" }) }
-                input #file type="file" name="photo" accept="image/*" capture="environment" required;
+            // In reach of the thumb on a phone, wherever the page is scrolled to.
+            div .act {
+                p #sending .note role="status" hidden {}
+                label .button.is-main .camera {
+                    span { (if state == State::ToTurn { "Turned: photograph again" } else { "Photograph" }) }
+                    input #file type="file" name="photo" accept="image/*" capture="environment" required;
+                }
+                button #again type="button" .is-main hidden { "Send it again" }
             }
-            button #again type="button" .is-main hidden { "Send it again" }
             button #choose type="button" hidden { "Choose a stored photo" }
-            (more_photos(lamp))
+            (more_photos())
             button #send .is-main { "Send the photo" }
             @if let Some(watch) = &shop.watch {
                 @if let Some(said) = watch.words(open.id()) { p .note.is-care role="status" { (said) } }
@@ -109,12 +111,10 @@ fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State
     }
 }
 
-/// What a room or a lamp that is too dark or too bright asks for beside the photo; open when the last photo showed no marks.
-fn more_photos(lamp: &Lamp) -> Markup {
-    let lacks = |reading: &Reading| reading.flags.iter().any(|flag| flag.code == "marks-missing");
-    let is_open = lamp.shots.last().is_some_and(|shot| lacks(&shot.reading));
+/// What a room or a lamp that is too dark or too bright asks for beside the photo.
+fn more_photos() -> Markup {
     html! {
-        details #more .more open[is_open] {
+        details #more .more {
             summary { "More photos" }
             p .small { "Seldom needed. Hold the phone still, take these first; the photo of the beam then sends them all." }
             (one_more("marks", "Marks, lights on", "when it is too dark to find them", true))

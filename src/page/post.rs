@@ -1,9 +1,11 @@
 //! A form that was posted: short texts by name.
 
 use super::answer::Failure;
+use super::visitor::hex;
 use axum::extract::{FromRequest, Request};
 use axum::http::header;
-use std::collections::HashMap;
+use sha2::{Digest, Sha256};
+use std::collections::{BTreeMap, HashMap};
 use std::time::Duration;
 
 /// Largest form without a photo.
@@ -36,6 +38,16 @@ impl Posted {
     /// From fields that came otherwise.
     pub(super) fn of(fields: HashMap<String, String>) -> Self {
         Self(fields)
+    }
+
+    /// The same for the same fields, and for no others.
+    pub(super) fn digest(&self) -> String {
+        let sorted: BTreeMap<_, _> = self.0.iter().collect();
+        let all = sorted.into_iter().flat_map(|(name, text)| [name, text]);
+        let digest = all.fold(Sha256::new(), |digest, part| {
+            digest.chain_update((part.len() as u64).to_be_bytes()).chain_update(part.as_bytes())
+        });
+        hex(&digest.finalize())
     }
 
     /// A field; empty when it is not there.

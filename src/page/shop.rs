@@ -1,6 +1,7 @@
 //! What every request shares: the bays, the store's place, who is in, what is being measured.
 
 use super::answer::Failure;
+use super::begin::Begun;
 use super::events::Hub;
 use super::filed::Checked;
 use super::visitor::Visitors;
@@ -58,6 +59,8 @@ pub(super) struct Shop {
     pub(super) work: Work,
     pub(super) uploads: Arc<Semaphore>,
     pub(super) hub: Hub,
+    /// What forms began that may be sent again.
+    pub(super) begun: Begun,
     pub(super) watch: Option<Watch>,
     /// What the last check of the store came to.
     pub(super) checked: Mutex<Option<Checked>>,
@@ -107,6 +110,7 @@ impl Shop {
             work: Work::new(Limits { time: Duration::from_secs(args.photo_seconds), mib: args.photo_mib }),
             uploads: Arc::new(Semaphore::new(UPLOADS)),
             hub: Hub::new(),
+            begun: Begun::default(),
             watch: args.watch.as_deref().map(Watch::new).transpose()?,
             checked: Mutex::new(None),
             checking: Arc::default(),

@@ -20,16 +20,36 @@ use maud::html;
 use std::sync::Arc;
 
 /// Marks that a photo must show.
-const NEEDED: usize = 4;
+pub(super) const NEEDED: usize = 4;
 /// Largest side of a photo, pixels.
 const MOST_SIDE_PX: f64 = 16_384.0;
 
 /// Where a mark hangs, for people.
-fn place_words(mark: &Mark, bay: &Bay) -> String {
+pub(super) fn place_words(mark: &Mark, bay: &Bay) -> String {
     let middle = |pick: fn(&Mark) -> f64| bay.marks.iter().map(pick).sum::<f64>() / bay.marks.len().max(1) as f64;
     let side = if mark.centre.x_mm < middle(|mark| mark.centre.x_mm) { "left" } else { "right" };
     let height = if mark.centre.y_mm < middle(|mark| mark.centre.y_mm) { "lower" } else { "upper" };
     format!("{height} {side}, {:.1} m above the floor", mark.centre.y_mm / 1000.0)
+}
+
+/// What the refusal says of a mark's place in the photo: `(812, 640) px, upper left`, of `tag 0 near (812, 640) px, upper left; ..`.
+fn guessed(found: &str, id: u32) -> Option<(&str, &str)> {
+    let behind = found.split_once(&format!(" {id} near ("))?.1;
+    let (pixels, words) = behind.split_once(") px, ")?;
+    Some((pixels, words.split(';').next().unwrap_or("").trim()))
+}
+
+/// The same in words.
+pub(super) fn guess_words(found: &str, id: u32) -> Option<&str> {
+    guessed(found, id).map(|(_, words)| words)
+}
+
+/// The same in pixels of the upright photo, when it lies in there.
+fn guess_px(found: &str, id: u32, (width, height): (usize, usize)) -> Option<(f64, f64)> {
+    let (x, y) = guessed(found, id)?.0.split_once(", ")?;
+    let place: (f64, f64) = (x.parse().ok()?, y.parse().ok()?);
+    let is_inside = (0.0..=width as f64).contains(&place.0) && (0.0..=height as f64).contains(&place.1);
+    is_inside.then_some(place)
 }
 
 /// The page.
@@ -50,6 +70,7 @@ pub(super) async fn tap(
     let seen = open.session.lamps[at].shots.len();
     let key = random_hex(KEY_LENGTH / 2).map_err(|error| Failure::inside(&error))?;
     let found = reading.marks.found.len();
+    let said: String = reading.flags.iter().map(|flag| flag.text.as_str()).collect();
     let picture = format!("/i/{}/upright/{lamp}/{n}", open.id());
     let back = format!("/i/{}", open.id());
     let mut marks: Vec<&Mark> = bay.marks.iter().collect();
@@ -72,7 +93,8 @@ pub(super) async fn tap(
             ol #marks .marks {
                 @for mark in &marks {
                     @let place = reading.marks.places.iter().find(|place| place.id == mark.id);
-                    li data-id=(mark.id) data-found-x=[place.map(|place| place.x_px)] data-found-y=[place.map(|place| place.y_px)] {
+                    @let guess = guess_px(&said, mark.id, (reading.photo.width, reading.photo.height));
+                    li data-id=(mark.id) data-near-x=[guess.map(|guess| guess.0)] data-near-y=[guess.map(|guess| guess.1)] data-found-x=[place.map(|place| place.x_px)] data-found-y=[place.map(|place| place.y_px)] {
                         b { "Mark " (mark.id) } " " (place_words(mark, &bay)) ": "
                         span { @if place.is_some() { "found" } @else { "not found" } }
                     }
@@ -93,7 +115,8 @@ pub(super) async fn tap(
     Ok(page(&layout::shell("Tap the marks", &body)))
 }
 
-fn bay_of(open: &Open) -> Result<Bay, Failure> {
+/// The bay of an inspection.
+pub(super) fn bay_of(open: &Open) -> Result<Bay, Failure> {
     let lamp = open.session.lamps.first().ok_or(Failure::NotFound)?;
     let plan = aim::plan_of(&open.session, lamp, std::path::Path::new("photo.jpg"), None);
     plan.map(|plan| plan.bay).map_err(|error| Failure::inside(&error))
@@ -160,4 +183,23 @@ fn mark_words(given: &str, bay: &Bay) -> Result<Vec<String>, Failure> {
         words.extend(["--mark".to_owned(), format!("{id}={x},{y}")]);
     }
     if words.is_empty() { Err(bad()) } else { Ok(words) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The command line's own words of a photo that shows too few marks; the next view is led by them.
+    #[test]
+    fn a_mark_that_was_not_found_is_looked_for_where_it_should_be() {
+        let found = "found 2 of 5 marks (tag 3, tag 4), need at least 4; not found: tag 0 near (812, 640) px, upper left; \
+                     quadrant mark 10 near (-40, 3100) px, outside the photo, below and left of it; tag 2";
+        assert_eq!(guess_px(found, 0, (4000, 3000)), Some((812.0, 640.0)));
+        assert_eq!(guess_words(found, 0), Some("upper left"));
+        assert_eq!(guess_px(found, 10, (4000, 3000)), None, "not in the photo");
+        assert_eq!(guess_words(found, 10), Some("outside the photo, below and left of it"));
+        for id in [1, 2, 3] {
+            assert_eq!(guess_words(found, id), None, "{id}");
+        }
+    }
 }

@@ -68,7 +68,8 @@ pub(super) fn random_hex(count: usize) -> Result<String, Error> {
     Ok(hex(&bytes))
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Bytes as hexadecimal text.
+pub(super) fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
         // Writing to a String cannot fail.
         let _ = write!(text, "{byte:02x}");

@@ -1,7 +1,7 @@
 //! A folder that a fixed camera writes into: each new photo goes to the inspection whose page asked for it.
 //!
-//! A file counts when its size stood still between two looks; what lay there at the start is left alone. Nothing in the folder
-//! is changed. A photo that nobody asked for is not used, and the page says so: whether a screw was turned before it, nobody knows.
+//! A file counts when its size and time stood still between two looks; what lay there at the start is left alone, and a name that
+//! is written anew is a new photo. What lay there when a page asked is not its next photo. Nothing in the folder is changed. A photo that nobody asked for is not used, and the page says so: whether a screw was turned before it, nobody knows.
 //! One inspection at a time has the camera, until its photo came or it was given up: what the next photo shows is what stands
 //! before the camera, and no second page may take it for its own vehicle's.
 
@@ -19,18 +19,18 @@ use crate::kit::session::SinceLast;
 use axum::Extension;
 use axum::extract::{Path as UrlPath, State};
 use axum::response::Response;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 /// Time between two looks.
 const PAUSE: Duration = Duration::from_millis(500);
 const EXTENSIONS: [&str; 5] = ["jpg", "jpeg", "png", "heic", "heif"];
 
 /// What the camera waits for.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Asked {
     /// The inspection.
     pub(super) id: String,
@@ -39,6 +39,8 @@ pub(super) struct Asked {
     lamp: String,
     seen: usize,
     said: SinceLast,
+    /// What lay in the folder then: a photo of before shows the lamp of before.
+    old: BTreeMap<PathBuf, Seen>,
 }
 
 #[derive(Debug, Default)]
@@ -88,6 +90,11 @@ impl Watch {
         self.inside(|inside| inside.said.get(id).cloned())
     }
 
+    /// The photo that was asked for is there: nobody waits any more. Whether somebody still did.
+    fn given(&self, asked: &Asked) -> bool {
+        self.inside(|inside| inside.asked.take_if(|now| now == asked).is_some())
+    }
+
     fn say(&self, id: &str, words: String) {
         self.inside(|inside| {
             inside.version += 1;
@@ -108,8 +115,9 @@ pub(super) async fn ask(
     let asked = if form.text("stop").is_empty() {
         let seen = form.text("seen").parse().map_err(|_| Failure::NotOurs)?;
         let (own, place) = (Arc::clone(&shop), id.clone());
-        let vehicle = aside(move || Ok(Open::load(&own, &place)?.session.vehicle)).await?;
-        Some(Asked { id: id.clone(), vehicle, lamp: form.text("lamp").to_owned(), seen, said: said(&form)? })
+        let folder = watch.folder.clone();
+        let (vehicle, old) = aside(move || Ok((Open::load(&own, &place)?.session.vehicle, list(&folder)))).await?;
+        Some(Asked { id: id.clone(), vehicle, lamp: form.text("lamp").to_owned(), seen, said: said(&form)?, old })
     } else {
         None
     };
@@ -132,30 +140,37 @@ pub(super) async fn ask(
     Ok(see_other(&format!("/i/{id}")))
 }
 
+/// Size and time of a file: another of either is another photo, also under the same name.
+type Seen = (u64, Option<SystemTime>);
+
 /// Looks into the folder until the server ends.
 pub(super) async fn look(shop: Arc<Shop>) {
     let Some(folder) = shop.watch.as_ref().map(|watch| watch.folder.clone()) else { return };
-    let sizes =
+    let files =
         |folder: PathBuf| async move { tokio::task::spawn_blocking(move || list(&folder)).await.unwrap_or_default() };
-    let mut before = sizes(folder.clone()).await;
-    let mut done: BTreeSet<PathBuf> = before.keys().cloned().collect();
+    let mut before = files(folder.clone()).await;
+    let mut done = before.clone();
     loop {
         tokio::time::sleep(PAUSE).await;
-        let now = sizes(folder.clone()).await;
-        let is_whole =
-            |(file, size): &(&PathBuf, &u64)| !done.contains(*file) && before.get(*file) == Some(*size) && **size > 0;
-        let whole: Vec<PathBuf> = now.iter().filter(is_whole).map(|(file, _)| file.clone()).collect();
-        for file in whole {
-            done.insert(file.clone());
-            take(&shop, file).await;
+        let now = files(folder.clone()).await;
+        for (file, seen) in &now {
+            let stood_still = before.get(file) == Some(seen) && seen.0 > 0;
+            if stood_still && done.get(file) != Some(seen) && take(&shop, file, *seen).await {
+                done.insert(file.clone(), *seen);
+            }
         }
-        done.retain(|file| now.contains_key(file));
+        done.retain(|file, _| now.contains_key(file));
         before = now;
     }
 }
 
-/// The photos in the folder and their sizes; links and folders are passed over.
-fn list(folder: &Path) -> BTreeMap<PathBuf, u64> {
+fn seen(file: &Path) -> Option<Seen> {
+    let facts = fs::metadata(file).ok()?;
+    Some((facts.len(), facts.modified().ok()))
+}
+
+/// The photos in the folder; links and folders are passed over.
+fn list(folder: &Path) -> BTreeMap<PathBuf, Seen> {
     let is_photo = |path: &Path| {
         let extension = path.extension().map(|extension| extension.to_string_lossy().to_lowercase());
         extension.is_some_and(|extension| EXTENSIONS.contains(&extension.as_str()))
@@ -163,29 +178,56 @@ fn list(folder: &Path) -> BTreeMap<PathBuf, u64> {
     let entries = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
     entries
         .filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()) && is_photo(&entry.path()))
-        .filter_map(|entry| Some((entry.path(), entry.metadata().ok()?.len())))
+        .filter_map(|entry| Some((entry.path(), seen(&entry.path())?)))
         .collect()
 }
 
-async fn take(shop: &Arc<Shop>, file: PathBuf) {
-    let Some(watch) = &shop.watch else { return };
-    let Some(asked) = watch.inside(|inside| inside.asked.take()) else {
+/// What reading a file came to.
+enum Read {
+    Whole(Vec<u8>),
+    /// The camera writes it anew: it is looked at again.
+    Changing,
+    Not,
+}
+
+fn read(file: &Path, as_seen: Seen) -> Read {
+    if as_seen.0 > MOST_PHOTO_BYTES {
+        return Read::Not;
+    }
+    let Ok(bytes) = fs::read(file) else { return Read::Not };
+    if seen(file) == Some(as_seen) && bytes.len() as u64 == as_seen.0 { Read::Whole(bytes) } else { Read::Changing }
+}
+
+/// Gives a photo to the inspection that asked for one. Says whether the file is done with.
+async fn take(shop: &Arc<Shop>, file: &Path, as_seen: Seen) -> bool {
+    let Some(watch) = &shop.watch else { return true };
+    let asked = watch.inside(|inside| inside.asked.clone());
+    let Some(asked) = asked.filter(|asked| asked.old.get(file) != Some(&as_seen)) else {
         log("a photo of the fixed camera was not used: no page asked for it");
-        return;
+        return true;
     };
     let queued = match shop.work.queue() {
         Ok(queued) => queued,
-        Err(failure) => return not_used(shop, &asked.id, failure),
+        Err(failure) => {
+            watch.given(&asked);
+            not_used(shop, &asked.id, failure);
+            return true;
+        }
     };
-    let read = tokio::task::spawn_blocking(move || {
-        let is_small = fs::metadata(&file).is_ok_and(|facts| facts.len() <= MOST_PHOTO_BYTES);
-        if is_small { fs::read(&file).ok() } else { None }
-    });
+    let place = file.to_owned();
+    let bytes = tokio::task::spawn_blocking(move || read(&place, as_seen)).await.unwrap_or(Read::Not);
+    if matches!(bytes, Read::Changing) {
+        return false;
+    }
+    // Whoever gave up meanwhile gets no photo.
+    if !watch.given(&asked) {
+        return true;
+    }
     let key = random_hex(super::inspection::KEY_LENGTH / 2).ok();
-    let Some((bytes, key)) = read.await.ok().flatten().zip(key) else {
+    let (Read::Whole(bytes), Some(key)) = (bytes, key) else {
         watch.say(&asked.id, "The camera's photo could not be read. Ask for another one.".to_owned());
         shop.hub.changed(&asked.id);
-        return;
+        return true;
     };
     let id = asked.id.clone();
     let arrived = Arrived {
@@ -200,6 +242,7 @@ async fn take(shop: &Arc<Shop>, file: PathBuf) {
     if let Err(failure) = add(shop, queued, arrived).await {
         not_used(shop, &id, failure);
     }
+    true
 }
 
 fn not_used(shop: &Shop, id: &str, failure: Failure) {

@@ -74,10 +74,7 @@ fn ways(reading: &Reading) -> String {
 pub(super) fn hint(text: &str) -> String {
     const TYPED: &str = "take the photo again, take a second one with the lights on and give it as --marks-photo, or give a \
                          mark's place with --mark ID=X,Y";
-    sentence(&text.replace(
-        TYPED,
-        "photograph again, add a photo with the lights on under More photos, or tap the marks on the picture",
-    ))
+    sentence(&text.replace(TYPED, "then photograph again"))
 }
 
 /// Files that a command names, by their names alone: where they lie is nobody's business on a phone.
@@ -132,10 +129,4 @@ pub(super) fn beam(beam: &str) -> &'static str {
 pub(super) fn lamp(side: &str, beam_name: &str) -> String {
     let side = if side == "left" { "Left" } else { "Right" };
     format!("{side} {}", beam(beam_name))
-}
-
-/// Day and time of day of a record's time, which is UTC.
-pub(super) fn when(time: &str) -> String {
-    let cut = time.get(..16).unwrap_or(time);
-    format!("{} UTC", cut.replace('T', " "))
 }

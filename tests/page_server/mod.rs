@@ -9,11 +9,11 @@
 )]
 
 use std::fs;
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
 use std::net::{Ipv4Addr, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 /// Longest wait for an answer: measuring with a test's build on a busy machine takes seconds.
@@ -60,15 +60,20 @@ impl Server {
     /// Starts one on a free port; `more` are further arguments.
     pub(crate) fn start(more: &[&str]) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        fs::copy(fixtures().join("bays/shot-clean.toml"), folder.path().join("bay.toml")).unwrap();
         let program = env!("CARGO_BIN_EXE_lampwright");
         let made = Command::new(program).args(["record", "init", "shop"]).current_dir(folder.path()).output().unwrap();
         assert!(made.status.success(), "{made:?}");
         Self::again(folder, more)
     }
 
-    /// Starts one on a folder that is there.
+    /// Starts one on a folder whose store is there.
     pub(crate) fn again(folder: TempDir, more: &[&str]) -> Self {
+        Self::in_zone(folder, "UTC0", more)
+    }
+
+    /// The same with the clock of another place: a POSIX time zone.
+    pub(crate) fn in_zone(folder: TempDir, zone: &str, more: &[&str]) -> Self {
+        fs::copy(fixtures().join("bays/shot-clean.toml"), folder.path().join("bay.toml")).unwrap();
         // A busy machine and a test's build are slow; who tests the limit says another.
         let patient: &[&str] = if more.contains(&"--photo-seconds") { &[] } else { &["--photo-seconds", "600"] };
         let mut child = Command::new(env!("CARGO_BIN_EXE_lampwright"))
@@ -76,6 +81,7 @@ impl Server {
             .args(patient)
             .args(more)
             .current_dir(folder.path())
+            .env("TZ", zone)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(fs::File::options().append(true).create(true).open(folder.path().join("log")).unwrap())
@@ -124,6 +130,26 @@ impl Server {
     /// How many entries the log has.
     pub(crate) fn entries(&self) -> u64 {
         lampwright::record::Store::read(&self.folder.path().join("shop")).unwrap().head().unwrap().size
+    }
+
+    /// Measures the newest record again from the store alone: it must come to the same, to the last digit.
+    pub(crate) fn assert_replayed(&self) {
+        let shop = self.folder.path().join("shop");
+        let newest = (self.entries() - 1).to_string();
+        let again = Command::new(env!("CARGO_BIN_EXE_lampwright"))
+            .args(["record", "replay", shop.to_str().unwrap(), &newest])
+            .output()
+            .unwrap();
+        assert!(again.status.success(), "{again:?}");
+    }
+
+    /// Waits until something is so.
+    pub(crate) fn until(&self, what: impl Fn() -> bool) {
+        let begun = Instant::now();
+        while !what() {
+            assert!(begun.elapsed() < PATIENCE, "{}", self.log());
+            std::thread::sleep(Duration::from_millis(100));
+        }
     }
 
     /// Every file below its folder, without the log of the server and the database's own working files.
@@ -198,6 +224,40 @@ pub(crate) fn connect(port: u16) -> TcpStream {
     line
 }
 
+/// The head of an answer whose body never ends.
+pub(crate) fn head_of(line: &mut TcpStream) -> Answer {
+    let mut all = Vec::new();
+    while !all.ends_with(b"\r\n\r\n") {
+        let mut byte = [0];
+        line.read_exact(&mut byte).unwrap();
+        all.push(byte[0]);
+    }
+    parse(&all)
+}
+
+/// Says a letter twice a second, and nothing else, until an answer comes; gives it, and how long it took.
+pub(crate) fn crawl(mut line: TcpStream, letters: &[u8]) -> (Vec<u8>, Duration) {
+    let begun = Instant::now();
+    line.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
+    let mut all = Vec::new();
+    for letter in letters.iter().cycle() {
+        let mut part = [0; 4000];
+        match line.read(&mut part) {
+            Ok(0) => break,
+            Ok(n) => all.extend_from_slice(&part[..n]),
+            Err(error) if matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut) => {}
+            // Closed for what it did not read: what it said is here.
+            Err(_) => break,
+        }
+        if !all.is_empty() || begun.elapsed() > PATIENCE {
+            break;
+        }
+        // It may be closed by now, which the next look shows.
+        let _ = line.write_all(&[*letter]);
+    }
+    (all, begun.elapsed())
+}
+
 /// The first answer in what came back.
 pub(crate) fn parse(all: &[u8]) -> Answer {
     let end = all.windows(4).position(|window| window == b"\r\n\r\n").unwrap_or_else(|| panic!("no answer: {all:?}"));
@@ -211,6 +271,61 @@ pub(crate) fn parse(all: &[u8]) -> Answer {
     Answer { status, headers, body: all[end + 4..].to_vec() }
 }
 
+/// Every route that is read, and what it must answer with at least: a page, or a plain error.
+pub(crate) fn readable(id: &str) -> Vec<String> {
+    let own = ["", "/tap/left-low/0", "/picture/left-low/0", "/upright/left-low/0", "/report.pdf", "/nothing"];
+    let desk = ["", "/record.json", "/readings.csv", "/photo/left-low/0"];
+    let plain = [
+        "/",
+        "/new",
+        "/desk",
+        "/desk/bay/0",
+        "/desk/bay/7",
+        "/page.css",
+        "/page.js",
+        "/icon.svg",
+        "/nothing",
+        "/enter",
+    ];
+    own.iter()
+        .map(|end| format!("/i/{id}{end}"))
+        .chain(desk.iter().map(|end| format!("/desk/{id}{end}")))
+        .chain(plain.iter().map(|path| (*path).to_owned()))
+        .collect()
+}
+
+/// An answer to a request without a body; `head` is its further lines.
+pub(crate) fn ask(port: u16, method: &str, path: &str, head: &str) -> Answer {
+    parse(&raw(port, format!("{method} {path} HTTP/1.1\r\n{head}Connection: close\r\n\r\n").as_bytes()))
+}
+
+/// What every answer carries, errors too.
+pub(crate) fn assert_guarded(answer: &Answer, what: &str) {
+    let csp = answer.header("content-security-policy").unwrap_or_else(|| panic!("{what}: no CSP"));
+    assert!(csp.contains("default-src 'none'") && csp.contains("frame-ancestors 'none'"), "{what}: {csp}");
+    assert!(csp.contains("base-uri 'none'") && !csp.contains("unsafe"), "{what}: {csp}");
+    // What is no page says it by its sandbox.
+    assert!(csp.contains("object-src 'none'") || csp.contains("sandbox"), "{what}: {csp}");
+    for (name, value) in [
+        ("x-content-type-options", "nosniff"),
+        ("referrer-policy", "same-origin"),
+        ("cross-origin-opener-policy", "same-origin"),
+        ("cross-origin-resource-policy", "same-origin"),
+        ("x-frame-options", "DENY"),
+        ("cache-control", "no-store"),
+    ] {
+        assert_eq!(answer.header(name), Some(value), "{what}: {name}");
+    }
+    let text = answer.text();
+    if answer.header("content-type").is_some_and(|kind| kind.starts_with("text/html")) {
+        assert!(
+            !text.contains("<script>") && !text.contains(" style=") && !text.contains(" onclick="),
+            "{what}: inline"
+        );
+        assert!(!text.contains("/tmp/") && !text.contains("src/"), "{what} tells a path: {text}");
+    }
+}
+
 impl Client {
     /// Head lines that our own page's requests carry.
     pub(crate) fn own(&self) -> String {
@@ -222,13 +337,22 @@ impl Client {
     }
 
     pub(crate) fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
-        let fields = fields.iter().copied().chain([("form", self.form.as_str())]);
+        self.post_only(path, fields.iter().copied().chain([("form", self.form.as_str())]))
+    }
+
+    /// The same without the form's token.
+    pub(crate) fn post_only<'a>(&self, path: &str, fields: impl Iterator<Item = (&'a str, &'a str)>) -> Answer {
         let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
         let kind = "Content-Type: application/x-www-form-urlencoded";
         let (own, length) = (self.own(), body.len());
         let head =
             format!("POST {path} HTTP/1.1\r\n{own}{kind}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n");
         parse(&raw(self.port, (head + &body).as_bytes()))
+    }
+
+    /// What the desk saves of an inspection.
+    pub(crate) fn record(&self, id: &str) -> serde_json::Value {
+        serde_json::from_slice(&self.get(&format!("/desk/{id}/record.json")).body).unwrap()
     }
 
     /// Begins an inspection; gives its id.

@@ -29,12 +29,6 @@
         request.send(body);
     });
 
-    const problem = (request) => {
-        const page = new DOMParser().parseFromString(request.responseText, "text/html");
-        const lines = [...page.querySelectorAll("#problem p")].map((line) => line.textContent.trim());
-        return lines.join(" ") || "It did not work. Try again.";
-    };
-
     const send = async () => {
         if (isSending || !file.files.length) return;
         isSending = true;
@@ -60,7 +54,7 @@
                     location.replace(location.pathname);
                     return;
                 } else {
-                    const text = problem(request);
+                    const text = problemOf(request.responseText);
                     isSending = false;
                     file.value = "";
                     if (request.status === 409 || isBehind) {

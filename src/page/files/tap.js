@@ -1,8 +1,8 @@
-// Tapping marks: the first tap brings the place near, the second sets the mark. The keyboard moves the cross.
+// Tapping marks: the view goes to where the mark should be, else the first tap brings the place near; the next tap sets it. The keyboard moves the cross.
 {
     const board = byId("board");
     const image = byId("board-picture");
-    const NEAR = 5;
+    const NEAR = 10;
     // A finger that moves further than this, in pixels of the screen, scrolls and taps nothing.
     const SWIPE = 10;
 
@@ -14,6 +14,11 @@
         const found = new Map();
         for (const item of items) {
             if (item.dataset.foundX) found.set(item.dataset.id, [Number(item.dataset.foundX), Number(item.dataset.foundY)]);
+        }
+        // Where the marks that were found say that another must be.
+        const guesses = new Map();
+        for (const item of items) {
+            if (item.dataset.nearX) guesses.set(item.dataset.id, [Number(item.dataset.nearX), Number(item.dataset.nearY)]);
         }
         const set = new Map();
         const order = items.map((item) => item.dataset.id).filter((id) => !found.has(id));
@@ -35,6 +40,11 @@
             isNear = true;
             view = { scale, x: x - board.clientWidth / scale / 2, y: y - board.clientHeight / scale / 2 };
             draw();
+        };
+        // The next mark: near to where it should be, or the whole picture to look for it.
+        const next = () => {
+            const guess = guesses.get(order[at]);
+            if (guess) { place = guess; nearer(guess); } else whole();
         };
         const onBoard = ([x, y]) => [(x - view.x) * view.scale, (y - view.y) * view.scale];
         const inPhoto = (x, y) => [
@@ -71,9 +81,11 @@
             const count = set.size + [...found.keys()].filter((own) => !set.has(own)).length;
             const send = document.querySelector("#tapped button");
             send.disabled = !set.size || count < needed;
-            const name = id && items.find((item) => item.dataset.id === id).textContent.replace(/\s+/g, " ").split(":")[0];
+            const item = id && items.find((own) => own.dataset.id === id);
+            const name = item?.querySelector("b").textContent.trim().toLowerCase();
+            const where = item?.textContent.replace(/\s+/g, " ").split(":")[0].trim().toLowerCase();
             byId("ask").textContent = id
-                ? (isNear ? `Now the very middle of ${name.trim().toLowerCase()}.` : `Tap near ${name.trim().toLowerCase()}.`)
+                ? (isNear ? `Tap the very middle of ${name}. Not here? Whole picture.` : `Tap near ${where}.`)
                 : (send.disabled ? `${count} marks are not enough: at least ${needed}. Undo, or photograph again.` : "Good. Measure with these marks.");
             byId("undo").disabled = !at;
             byId("skip").disabled = !id;
@@ -85,7 +97,7 @@
             if (!isNear) { nearer(where); return; }
             set.set(order[at], where);
             at += 1;
-            whole();
+            next();
         };
 
         let pressed = null;
@@ -114,15 +126,15 @@
             event.preventDefault();
         });
         byId("whole").addEventListener("click", whole);
-        byId("skip").addEventListener("click", () => { if (order[at]) { at += 1; whole(); } });
-        byId("undo").addEventListener("click", () => { if (at) { at -= 1; set.delete(order[at]); whole(); } });
+        byId("skip").addEventListener("click", () => { if (order[at]) { at += 1; next(); } });
+        byId("undo").addEventListener("click", () => { if (at) { at -= 1; set.delete(order[at]); next(); } });
         byId("tapped").addEventListener("submit", (event) => {
             const text = [...set].map(([id, [x, y]]) => `${id}=${x.toFixed(1)},${y.toFixed(1)}`).join(" ");
             event.target.elements.marks.value = text;
         });
         // A phone's address bar that comes and goes must not take the view away.
         addEventListener("resize", () => { if (isNear) draw(); else whole(); });
-        whole();
+        next();
     };
 
     if (board && image) {
