@@ -257,7 +257,7 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
     let caption = caption();
     let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record).map_err(inside)?;
     let produced = measured(shop, &plan, &caption, &photos)?;
-    recorder.add(&plan, &photos, &produced, turned);
+    recorder.add(&plan, &photos, &produced, turned).map_err(inside)?;
     recorder.commit().map_err(inside)?;
     Ok(lamp_name(&lamp.side, &lamp.beam))
 }
