@@ -178,12 +178,7 @@ impl StationKey {
             let hint = "nothing was recorded; put the right key file back, or move this one away";
             Error::file(path.display().to_string(), found, hint)
         };
-        let (secret, public) = parse(&text).ok_or_else(|| wrong("is no station key"))?;
-        let key = Self(SigningKey::from_bytes(&secret));
-        if public.is_some_and(|public| public != key.public()) {
-            return Err(wrong("was changed: its secret and its public key do not belong together"));
-        }
-        Ok(Some(key))
+        read(&text).map(Some).map_err(wrong)
     }
 
     pub(super) fn public(&self) -> PublicKey {
@@ -259,6 +254,29 @@ fn parse(text: &str) -> Option<([u8; 32], Option<PublicKey>)> {
         _ => return None,
     };
     Some((hex_bytes(secret)?.try_into().ok()?, public))
+}
+
+/// Whether the key file is as it was made, as far as its rights let us see; else what was found. Gives what is worth knowing.
+pub(super) fn state(store: &Path) -> Result<Option<String>, String> {
+    let path = store.join(KEY_FILE);
+    match fs::read_to_string(&path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => {
+            Ok(Some(format!("{KEY_FILE} is another user's, and was not looked at")))
+        }
+        Err(error) => Err(format!("cannot be read: {error}")),
+        Ok(text) => read(&text).map(|_| only_its_owner_s(&path).err().map(|error| error.to_string())).map_err(str::to_owned),
+    }
+}
+
+/// The key of a key file's text.
+fn read(text: &str) -> Result<StationKey, &'static str> {
+    let (secret, public) = parse(text).ok_or("is no station key")?;
+    let key = StationKey(SigningKey::from_bytes(&secret));
+    if public.is_some_and(|public| public != key.public()) {
+        return Err("was changed: its secret and its public key do not belong together");
+    }
+    Ok(key)
 }
 
 /// A new file that its owner alone may read.

@@ -30,6 +30,7 @@ mod head_file;
 pub mod store;
 mod search;
 mod append;
+pub mod beside;
 pub mod erase;
 pub mod list;
 pub mod verify;

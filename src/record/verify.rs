@@ -5,12 +5,13 @@
 //! summaries, salted texts and signatures are held against the entries. **Weak when** no head is given and nothing is signed:
 //! then a tail that was cut off on purpose, with all that stands beside the log, cannot show. **Fails when** the store cannot be opened at all.
 
+use super::beside;
 use super::database;
 use super::files;
 use super::hash::Hash;
 use super::head::Head;
 use super::head_file;
-use super::key::{PublicKey, SignedHead};
+use super::key::{self, PublicKey, SignedHead};
 use super::personal;
 use super::search;
 use super::store::Store;
@@ -113,8 +114,14 @@ pub fn verify(store: &Store, options: &VerifyOptions) -> Result<Verified, Error>
     findings.step("plates and customers", outcome);
     let outcome = hold_words(&view, &mut findings);
     findings.step("words to search", outcome);
+    beside::hold(&store.folder, &mut findings);
     // A store without entries has none yet.
     let mut notes: Vec<String> = head_file::doubt(&store.folder).into_iter().filter(|_| head.size > 0).collect();
+    match key::state(&store.folder) {
+        Ok(None) => (),
+        Ok(Some(note)) => notes.push(note),
+        Err(found) => findings.add(key::KEY_FILE, found),
+    }
     let photos =
         if options.is_without_photos { 0 } else { hold_photos(&store.folder, &log, &mut findings, &mut notes) };
     let signed = newest_signed;

@@ -168,7 +168,10 @@ fn measured(input: &ReportInput<'_>) -> String {
             .revision
             .as_ref()
             .map_or_else(|| "no survey stated".to_owned(), |day| format!("surveyed {}", clean(day)));
-        format!("{distance} m away (bay {}, {surveyed}){}", clean(&bay.id), whose(lamps, bays.len()))
+        // Two files of one bay may bear the same name and day.
+        let file = bay.sha256.to_string();
+        let file = if bays.len() > 1 { format!(", file {}…", &file[..8]) } else { String::new() };
+        format!("{distance} m away (bay {}, {surveyed}{file}){}", clean(&bay.id), whose(lamps, bays.len()))
     };
     let places: Vec<String> = bays.iter().map(place).collect();
     let last = inspection.lamps.iter().filter_map(LampRecord::after);

@@ -1,11 +1,13 @@
 //! A plain ruler: an axis in percent and in millimetres on the wall, what is allowed shaded, and where the beam was.
 //!
+//! In a dense page, where millimetres stand in the table alone, a ruler has its percents only.
+//!
 //! The vertical ruler stands upright, the horizontal one lies, so that up is up and left is left. Nothing is drawn outside of
 //! its scale, which is chosen so that every place with its uncertainty, every limit and the zero line are on it.
 
 use super::axis::{AxisView, Place, Way};
 use super::figures::{mm, percent, signed};
-use super::look::{AIM, ALLOWED, BEFORE, LABEL, TEXT};
+use super::look::{AIM, ALLOWED, BEFORE, LABEL, SMALL, TEXT};
 use crate::kit::sheet_page::{Anchor, BLACK, Ink, LIGHT, Page, Pen, Spot, Style, WHITE, quarter_disc, rectangle};
 
 /// Room beyond the outermost place, as a part of the span.
@@ -21,6 +23,27 @@ const LYING_PITCH: f64 = 9.5;
 const TICK: f64 = 1.4;
 const NUMBERS: Style = Style::regular(2.5);
 const DOT: f64 = 1.15;
+/// Least distance of a number from the ruler's end, where the unit stands, mm of paper.
+const UNIT_ROOM: f64 = 5.0;
+
+/// What a ruler shows, and in how much room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Room {
+    /// Percent and millimetres.
+    Wide,
+    /// Percent alone, everything a little smaller.
+    Dense,
+}
+
+/// Rims around a ruler's bar: left, top, right, bottom.
+const fn rims(way: Way, room: Room) -> [f64; 4] {
+    match (way, room) {
+        (Way::Vertical, Room::Wide) => [17.0, 9.5, 17.0, 1.5],
+        (Way::Vertical, Room::Dense) => [13.0, 7.4, 1.0, 0.8],
+        (Way::Horizontal, Room::Wide) => [13.0, 10.0, 6.0, 4.2],
+        (Way::Horizontal, Room::Dense) => [11.5, 7.6, 4.0, 0.8],
+    }
+}
 
 /// Percent to a part of the ruler, 0 at its low end.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,23 +110,29 @@ impl Bar {
 }
 
 /// Draws a ruler into a frame, its title included.
-pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, corner: Spot, size: Spot) {
+pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, room: Room, corner: Spot, size: Spot) {
     let (title, sign) = match way {
         Way::Vertical => ("Up and down", "+ is up"),
         Way::Horizontal => ("Left and right", "+ is right"),
     };
-    let style = Style { is_bold: true, ..TEXT };
-    page.words((corner.0, corner.1 + 3.2), title, style);
-    page.words((corner.0 + style.width_of(title) + 2.5, corner.1 + 3.2), sign, LABEL);
-    let bar = match way {
-        Way::Vertical => Bar { corner: (corner.0 + 17.0, corner.1 + 9.5), size: (size.0 - 34.0, size.1 - 11.0), way },
-        Way::Horizontal => {
-            Bar { corner: (corner.0 + 13.0, corner.1 + 10.0), size: (size.0 - 19.0, size.1 - 14.2), way }
-        }
+    let style = if room == Room::Wide { TEXT } else { SMALL };
+    let style = Style { is_bold: true, ..style };
+    let top = corner.1 + style.size;
+    page.words((corner.0, top), title, style);
+    let sign_x = corner.0 + style.width_of(title) + if room == Room::Wide { 2.5 } else { 1.2 };
+    // In little room left and right need no saying; up does not either.
+    if sign_x + LABEL.width_of(sign) <= corner.0 + size.0 {
+        page.words((sign_x, top), sign, LABEL);
+    }
+    let [left, above, right, below] = rims(way, room);
+    let bar = Bar {
+        corner: (corner.0 + left, corner.1 + above),
+        size: (size.0 - left - right, size.1 - above - below),
+        way,
     };
     let scale = Scale::of(axis);
     band(page, axis, scale, bar);
-    numbers(page, axis, scale, bar);
+    numbers(page, axis, scale, bar, room);
     bar.across(page, scale.part(0.0), Pen::solid(0.55, BLACK));
     if let Some(aim) = axis.nominal_deg {
         bar.across(page, scale.part(percent(aim)), Pen { width: 0.4, ink: AIM, dash: Some((1.4, 1.0)) });
@@ -118,7 +147,8 @@ pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, corner: Spot, si
         match way {
             Way::Vertical => page.words((start.0, start.1 - 1.2), *name, LABEL.anchored(Anchor::Middle)),
             Way::Horizontal => {
-                page.words((start.0 - 1.2, start.1 + 0.9), *name, LABEL.anchored(Anchor::End).fitted(name, 12.0));
+                let most = bar.corner.0 - corner.0 - 1.0;
+                page.words((start.0 - 1.2, start.1 + 0.9), *name, LABEL.anchored(Anchor::End).fitted(name, most));
             }
         }
         if let Some(place) = place {
@@ -144,12 +174,13 @@ fn band(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
 }
 
 /// Ticks and numbers: percent on one side, millimetres on the wall on the other.
-fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
+fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar, room: Room) {
     let pitch = if bar.way == Way::Vertical { UPRIGHT_PITCH } else { LYING_PITCH };
     let thin = Pen::solid(0.15, LIGHT);
     let per_mm = 1.0 / mm(percent_deg(1.0), axis.distance_mm).max(f64::MIN_POSITIVE);
     let sides: [(&[f64], f64, f64, &str); 2] = [(&PERCENT_STEPS, 1.0, 0.0, "%"), (&MM_STEPS, per_mm, 1.0, "mm")];
-    for (steps, unit, across, name) in sides {
+    let sides = if room == Room::Wide { &sides[..] } else { &sides[..1] };
+    for &(steps, unit, across, name) in sides {
         let out = if across < 0.5 { -1.0 } else { 1.0 };
         for (along, number) in scale.ticks(steps, unit, bar.length(), pitch) {
             let from = bar.at(along, across);
@@ -159,6 +190,8 @@ fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
                 _ if number == 0.0 => "0".to_owned(),
                 _ => signed(number, digits),
             };
+            // Where the unit stands there is no number.
+            let is_free = bar.way == Way::Vertical || (1.0 - along) * bar.length() > UNIT_ROOM;
             match bar.way {
                 Way::Vertical => {
                     page.line(from, (from.0 + out * TICK, from.1), Pen::solid(0.2, BLACK));
@@ -168,7 +201,9 @@ fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
                 Way::Horizontal => {
                     page.line(from, (from.0, from.1 + out * TICK), Pen::solid(0.2, BLACK));
                     let y = from.1 + if out < 0.0 { -TICK - 0.7 } else { TICK + 2.4 };
-                    page.words((from.0, y), text, NUMBERS.anchored(Anchor::Middle));
+                    if is_free {
+                        page.words((from.0, y), text, NUMBERS.anchored(Anchor::Middle));
+                    }
                 }
             }
             if across < 0.5 {
