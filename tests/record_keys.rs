@@ -185,8 +185,7 @@ fn forge(folder: &TempDir, change: &KeyChange, forger: &SigningKey) {
             let message = format!("lampwright/head/1\n{head}\n{signed}\n");
             let signature = forger.sign(message.as_bytes()).to_bytes();
             let key = forger.verifying_key().to_bytes();
-            let update =
-                "UPDATE signature SET root = ?1, signed = ?2, public_key = ?3, signature = ?4 WHERE size = ?5";
+            let update = "UPDATE signature SET root = ?1, signed = ?2, public_key = ?3, signature = ?4 WHERE size = ?5";
             taken.0.execute(update, params![head.root.0, signed, key, signature, head.size as i64]).unwrap();
         }
     }
@@ -209,8 +208,7 @@ fn both_keys_sign_the_documented_lines() {
     let (folder, _, _) = changed_store();
     let change = recorded_change(&folder);
     for (key, signature) in [(&change.old_key, &change.old_signature), (&change.new_key, &change.new_signature)] {
-        let bytes: Vec<u8> =
-            (0..64).map(|n| u8::from_str_radix(&signature[2 * n..2 * n + 2], 16).unwrap()).collect();
+        let bytes: Vec<u8> = (0..64).map(|n| u8::from_str_radix(&signature[2 * n..2 * n + 2], 16).unwrap()).collect();
         let key = ed25519_dalek::VerifyingKey::from_bytes(&key.0).unwrap();
         let signature = ed25519_dalek::Signature::from_slice(&bytes).unwrap();
         assert!(key.verify_strict(message(&change).as_bytes(), &signature).is_ok());

@@ -122,7 +122,11 @@ fn flip_all(folder: &TempDir, every: usize) -> BTreeMap<String, (usize, usize)> 
                     // Not found by reading through: then what is shown must be what was recorded.
                     restore();
                     write(path, &changed, rights);
-                    assert_eq!(shown(&shop).as_ref(), Some(&before), "{name}: byte {at} bit {bit} changes what is shown");
+                    assert_eq!(
+                        shown(&shop).as_ref(),
+                        Some(&before),
+                        "{name}: byte {at} bit {bit} changes what is shown"
+                    );
                     of_name.1 += 1;
                 }
             }

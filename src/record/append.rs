@@ -112,8 +112,9 @@ impl Store {
         if let Ok(lock) = Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate) {
             let _ = StationKey::settled(&self.folder, &lock);
         }
-        keys.map(|(old, new)| KeyChanged { old, new, appended })
-            .ok_or_else(|| Error::usage("a change of the key was recorded without keys", "please report this as a defect"))
+        keys.map(|(old, new)| KeyChanged { old, new, appended }).ok_or_else(|| {
+            Error::usage("a change of the key was recorded without keys", "please report this as a defect")
+        })
     }
 
     /// How a new record stands to the one with this number, id or beginning of an id.

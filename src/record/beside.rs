@@ -31,7 +31,11 @@ fn unsealed(bytes: &[u8]) -> Result<String, &'static str> {
     let text = std::str::from_utf8(bytes).map_err(|_| "was changed: it is no text any more")?;
     let Some((text, seal)) = text.strip_suffix('\n').and_then(|text| text.rsplit_once('\n')) else {
         // An object of JSON in one line, as the first versions wrote it.
-        return if text.trim_end().ends_with('}') { Ok(text.to_owned()) } else { Err("was changed: it has lost its end") };
+        return if text.trim_end().ends_with('}') {
+            Ok(text.to_owned())
+        } else {
+            Err("was changed: it has lost its end")
+        };
     };
     if seal == "}" {
         return Ok(format!("{text}\n{seal}\n"));

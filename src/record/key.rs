@@ -265,7 +265,9 @@ pub(super) fn state(store: &Path) -> Result<Option<String>, String> {
             Ok(Some(format!("{KEY_FILE} is another user's, and was not looked at")))
         }
         Err(error) => Err(format!("cannot be read: {error}")),
-        Ok(text) => read(&text).map(|_| only_its_owner_s(&path).err().map(|error| error.to_string())).map_err(str::to_owned),
+        Ok(text) => {
+            read(&text).map(|_| only_its_owner_s(&path).err().map(|error| error.to_string())).map_err(str::to_owned)
+        }
     }
 }
 

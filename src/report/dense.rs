@@ -21,12 +21,12 @@ const BADGE: f64 = 2.9;
 /// Height of name, findings and badge.
 const STRIP: f64 = 9.2;
 /// Width of the lamp's name before the findings begin.
-const NAME: f64 = 47.0;
+const NAME: f64 = 50.0;
 /// Where each part begins and ends, as parts of the width.
-const TABLE: (f64, f64) = (0.0, 0.41);
-const PICTURES: (f64, f64) = (0.425, 0.615);
-const UPRIGHT: (f64, f64) = (0.635, 0.77);
-const LYING: (f64, f64) = (0.785, 1.0);
+const TABLE: (f64, f64) = (0.0, 0.49);
+const PICTURES: (f64, f64) = (0.5, 0.668);
+const UPRIGHT: (f64, f64) = (0.68, 0.815);
+const LYING: (f64, f64) = (0.828, 1.0);
 /// The lying ruler's greatest height: taller, its lanes only part.
 const LYING_HEIGHT: f64 = 23.0;
 
@@ -37,7 +37,7 @@ pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord,
     page.line((x, y), (right, y), Pen::solid(0.4, DIM));
     let style = Style::bold(3.9);
     let name = lamp_name(lamp);
-    page.words((x, y + 5.4), name.as_str(), style.fitted(&name, NAME - 2.0));
+    page.words((x, y + 5.4), name.as_str(), style.fitted(&name, NAME - 3.0));
     draw_badge_right(page, (right, y + 1.6), BADGE, &lamp.verdict);
     if lamp.after().is_none() {
         return unmeasured(page, input, lamp, (x, y - 2.5), (size.0, size.1 + 2.5));
@@ -71,7 +71,8 @@ fn findings(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
     for (name, reading, style, down) in lines.into_iter().flatten() {
         let Some(reading) = reading else { continue };
         let words = format!("{}.", finding(&reading.reading));
-        let indent = if before.is_some() { Style::bold(TEXT.size).width_of("Before: ") } else { now.width_of("Found: ") };
+        let indent =
+            if before.is_some() { Style::bold(TEXT.size).width_of("Before: ") } else { now.width_of("Found: ") };
         page.words((at.0, at.1 + down), name, style);
         page.words((at.0 + indent, at.1 + down), words.as_str(), style.fitted(&words, width - indent));
     }

@@ -153,7 +153,12 @@ fn one_rule(rule: &RuleNote, lamps: &[&LampRecord], whose: &str) -> String {
     } else {
         format!(" Source: {}.", source.trim_end_matches('.'))
     };
-    format!("Rule{whose}: {} ({}): {}.{source} {decision}", clean(&rule.name), clean(&rule.id), rule_status(&rule.status))
+    format!(
+        "Rule{whose}: {} ({}): {}.{source} {decision}",
+        clean(&rule.name),
+        clean(&rule.id),
+        rule_status(&rule.status)
+    )
 }
 
 fn measured(input: &ReportInput<'_>) -> String {

@@ -52,7 +52,8 @@ pub(super) fn reading(flow: &mut Flow, lamp: &LampRecord, number: usize) {
     }
     if let Some(rule) = &recorded.rule {
         let decision = clean(&rule.decision);
-        let words = format!("{} ({}), decision {decision}, SHA-256 {}", clean(&rule.id), clean(&rule.name), rule.sha256);
+        let words =
+            format!("{} ({}), decision {decision}, SHA-256 {}", clean(&rule.id), clean(&rule.name), rule.sha256);
         flow.field("Another rule file", &words);
     }
     for (name, file) in files {

@@ -20,11 +20,12 @@ const MM_STEPS: [f64; 11] = [5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0,
 /// Least distance of two ticks with numbers, mm of paper: upright, lying.
 const UPRIGHT_PITCH: f64 = 5.5;
 const LYING_PITCH: f64 = 9.5;
+const DENSE_PITCH: f64 = 6.4;
 const TICK: f64 = 1.4;
 const NUMBERS: Style = Style::regular(2.5);
 const DOT: f64 = 1.15;
 /// Least distance of a number from the ruler's end, where the unit stands, mm of paper.
-const UNIT_ROOM: f64 = 5.0;
+const UNIT_ROOM: f64 = 3.6;
 
 /// What a ruler shows, and in how much room.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,9 +40,9 @@ pub(super) enum Room {
 const fn rims(way: Way, room: Room) -> [f64; 4] {
     match (way, room) {
         (Way::Vertical, Room::Wide) => [17.0, 9.5, 17.0, 1.5],
-        (Way::Vertical, Room::Dense) => [13.0, 7.4, 1.0, 0.8],
+        (Way::Vertical, Room::Dense) => [12.2, 7.4, 0.5, 0.8],
         (Way::Horizontal, Room::Wide) => [13.0, 10.0, 6.0, 4.2],
-        (Way::Horizontal, Room::Dense) => [11.5, 7.6, 4.0, 0.8],
+        (Way::Horizontal, Room::Dense) => [0.8, 7.6, 4.0, 4.2],
     }
 }
 
@@ -125,11 +126,8 @@ pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, room: Room, corn
         page.words((sign_x, top), sign, LABEL);
     }
     let [left, above, right, below] = rims(way, room);
-    let bar = Bar {
-        corner: (corner.0 + left, corner.1 + above),
-        size: (size.0 - left - right, size.1 - above - below),
-        way,
-    };
+    let bar =
+        Bar { corner: (corner.0 + left, corner.1 + above), size: (size.0 - left - right, size.1 - above - below), way };
     let scale = Scale::of(axis);
     band(page, axis, scale, bar);
     numbers(page, axis, scale, bar, room);
@@ -139,17 +137,28 @@ pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, room: Room, corn
     }
     page.rectangle(bar.corner, bar.size, Pen::solid(0.2, BLACK));
     let lanes: &[(Option<Place>, f64, Ink, &str)] = match axis.before {
+        // In a narrow bar the lanes part, so that their names do not meet.
+        Some(_) if room == Room::Dense => &[(axis.before, 0.2, BEFORE, "before"), (axis.now, 0.8, BLACK, "now")],
         Some(_) => &[(axis.before, 0.28, BEFORE, "before"), (axis.now, 0.72, BLACK, "now")],
         None => &[(axis.now, 0.5, BLACK, "measured")],
     };
+    if (way, room) == (Way::Horizontal, Room::Dense) && axis.before.is_some() {
+        let words = "above: before, below: now";
+        page.words((bar.corner.0, bar.corner.1 + bar.size.1 + 3.0), words, LABEL.fitted(words, size.0 - 2.0));
+    }
     for (place, across, ink, name) in lanes {
         let start = bar.at(if way == Way::Vertical { 1.0 } else { 0.0 }, *across);
-        match way {
-            Way::Vertical => page.words((start.0, start.1 - 1.2), *name, LABEL.anchored(Anchor::Middle)),
-            Way::Horizontal => {
+        match (way, room) {
+            (Way::Vertical, _) => {
+                let size = if room == Room::Wide { LABEL.size } else { 2.3 };
+                page.words((start.0, start.1 - 1.2), *name, Style { size, ..LABEL }.anchored(Anchor::Middle));
+            }
+            (Way::Horizontal, Room::Wide) => {
                 let most = bar.corner.0 - corner.0 - 1.0;
                 page.words((start.0 - 1.2, start.1 + 0.9), *name, LABEL.anchored(Anchor::End).fitted(name, most));
             }
+            // Beside the bar there is no room.
+            (Way::Horizontal, Room::Dense) => (),
         }
         if let Some(place) = place {
             mark(page, *place, scale, bar, *across, *ink);
@@ -175,7 +184,11 @@ fn band(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
 
 /// Ticks and numbers: percent on one side, millimetres on the wall on the other.
 fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar, room: Room) {
-    let pitch = if bar.way == Way::Vertical { UPRIGHT_PITCH } else { LYING_PITCH };
+    let pitch = match (bar.way, room) {
+        (Way::Vertical, _) => UPRIGHT_PITCH,
+        (Way::Horizontal, Room::Wide) => LYING_PITCH,
+        (Way::Horizontal, Room::Dense) => DENSE_PITCH,
+    };
     let thin = Pen::solid(0.15, LIGHT);
     let per_mm = 1.0 / mm(percent_deg(1.0), axis.distance_mm).max(f64::MIN_POSITIVE);
     let sides: [(&[f64], f64, f64, &str); 2] = [(&PERCENT_STEPS, 1.0, 0.0, "%"), (&MM_STEPS, per_mm, 1.0, "mm")];
