@@ -348,7 +348,7 @@ fn a_figure_that_is_not_measured_again_is_named() {
     }
     let replayed = shop.run(&["record", "replay", "shop", "2"]);
     assert!(replayed.status == 1 && replayed.stdout.contains("DIFFERENT"), "{replayed:?}");
-    assert!(replayed.stdout.contains("marks.rms_mm: recorded"), "{replayed:?}");
+    assert!(replayed.stdout.contains("features.cutoff.v_deg: recorded"), "what matters stands first: {replayed:?}");
 }
 
 /// Truth: two bay files of the same bay, the second surveyed a day later, put in the first one's place between two photos.
