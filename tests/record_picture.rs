@@ -54,7 +54,9 @@ fn telling_photo() -> Vec<u8> {
         place(Tag::MakerNote, ExifValue::Undefined(b"SERIAL-MAKER-4713".to_vec(), 0)),
     ]);
     let mut writer = Writer::new();
-    fields.iter().for_each(|field| writer.push_field(field));
+    for field in &fields {
+        writer.push_field(field);
+    }
     let mut tiff = Cursor::new(Vec::new());
     writer.write(&mut tiff, plain.little_endian()).unwrap();
     let segment = |marker: u8, content: &[u8]| {

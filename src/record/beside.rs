@@ -48,7 +48,7 @@ pub(super) fn hold(store: &Path, findings: &mut Findings) {
     for file in fs::read_dir(store.join(BESIDE)).into_iter().flatten().filter_map(Result::ok) {
         let name = format!("{BESIDE}/{}", file.file_name().to_string_lossy());
         // A part file was never put in its place.
-        if !name.ends_with(".json") {
+        if file.path().extension().is_none_or(|ending| ending != "json") {
             continue;
         }
         match fs::read(file.path()) {
