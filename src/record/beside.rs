@@ -81,7 +81,10 @@ mod tests {
                 }
             }
             for length in text.len() + 1..whole.len() - 1 {
-                assert!(unsealed(&whole[..length]).is_err(), "{length}");
+                // Cut before the seal it is a text as the first versions wrote it: the same text.
+                if let Ok(read) = unsealed(&whole[..length]) {
+                    assert_eq!(read.trim_end(), text.trim_end(), "{length}");
+                }
             }
         }
     }
