@@ -154,7 +154,7 @@ fn a_key_that_was_ended_does_not_sign_on() {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    bytes.iter().fold(String::new(), |text, byte| format!("{text}{byte:02x}"))
 }
 
 /// What both keys sign, as the schema's documentation says it.
