@@ -9,7 +9,7 @@
 mod record_sample;
 
 use lampwright::record::beside::{BESIDE, read_sealed, sealed};
-use lampwright::record::{Filter, Store, VerifyOptions, verify};
+use lampwright::record::{Filter, RecordedReading, Store, VerifyOptions, verify};
 use record_sample::{DATABASE, copy, draft, photos, raw, shop, store_of};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -30,7 +30,7 @@ fn shown(folder: &Path) -> Option<String> {
         for hash in stored.inspection.readings().flat_map(|reading| reading.parameters.hashes()) {
             text += &store.parameter(&hash).ok()?;
         }
-        for file in stored.inspection.readings().flat_map(|reading| reading.files()) {
+        for file in stored.inspection.readings().flat_map(RecordedReading::files) {
             write!(text, "{:?}", store.photo_bytes(&file.sha256).ok()?).unwrap();
         }
     }
@@ -145,7 +145,6 @@ fn found(counts: &BTreeMap<String, (usize, usize)>, name: &str) -> usize {
 
 fn flip_busy(every: usize) {
     let counts = flip_all(&busy_store(), every);
-    println!("{counts:?}");
     for name in [DATABASE, "records.sqlite-wal", "head.txt", "station.key", "page/", "photos/"] {
         assert!(found(&counts, name) > 10, "{name}: {counts:?}");
     }
@@ -157,7 +156,6 @@ fn flip_at_rest(every: usize) {
     let folder = store_of(2);
     raw(&shop(&folder)).execute_batch("PRAGMA wal_checkpoint(TRUNCATE); PRAGMA journal_mode = DELETE").unwrap();
     let counts = flip_all(&folder, every);
-    println!("{counts:?}");
     assert!(found(&counts, DATABASE) > 100, "{counts:?}");
 }
 

@@ -70,6 +70,8 @@ const PX_PER_POINT: f64 = 6.0;
 const RIM: f64 = 60.0;
 
 type Matrix = [f64; 6];
+/// A closed line: its corners, points of paper.
+type Outline = Vec<(f64, f64)>;
 
 fn times(a: Matrix, b: Matrix) -> Matrix {
     [
@@ -88,7 +90,7 @@ pub(crate) fn qr_text(document: &Document, page: u32) -> String {
     let id = document.get_pages()[&page];
     let content = Content::decode(&document.get_page_content(id)).unwrap();
     let (mut now, mut kept) = ([1.0, 0.0, 0.0, 1.0, 0.0, 0.0], Vec::new());
-    let (mut parts, mut best): (Vec<Vec<(f64, f64)>>, Vec<Vec<(f64, f64)>>) = (Vec::new(), Vec::new());
+    let (mut parts, mut best): (Vec<Outline>, Vec<Outline>) = (Vec::new(), Vec::new());
     for operation in &content.operations {
         let number = |n: usize| f64::from(operation.operands[n].as_float().unwrap());
         let at = |x: f64, y: f64| (x * now[0] + y * now[2] + now[4], x * now[1] + y * now[3] + now[5]);
