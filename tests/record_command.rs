@@ -6,6 +6,7 @@
 mod cases;
 
 use cases::{fixtures, run};
+use lampwright::record::{Draft, Hash, Inspection, Personal, Store, entry};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -304,4 +305,116 @@ fn an_erasure_that_a_reader_holds_up_says_so() {
     // The last program that closes the store clears it too.
     let again = shop.run(&erase);
     assert!(again.stderr.contains("in no file of the store") && !shop.holds("PLATE 1"), "{again:?}");
+}
+
+/// A record of what another version says that it measured, or measured with another bay file: the log is whole, and replay
+/// names what differs. Truth: what the test itself changed.
+#[test]
+fn a_figure_that_is_not_measured_again_is_named() {
+    let shop = Shop::new();
+    assert_eq!(shop.record(&[]).status, 1);
+    let mut store = Store::open(&shop.path("shop")).unwrap();
+    let first = store.inspection("0").unwrap().inspection;
+    let mut append = |change: &dyn Fn(&mut Inspection) -> Vec<String>| {
+        let mut inspection = Inspection { id: entry::new_id(), ..first.clone() };
+        let parameters = change(&mut inspection);
+        let draft = Draft { inspection, personal: Personal::default(), files: Vec::new(), parameters };
+        store.append(draft).unwrap();
+    };
+    let cutoff = first.lamps[0].readings[0].reading.features.as_ref().unwrap().cutoff.as_ref().unwrap().v_deg;
+    let other = f64::from_bits(cutoff.to_bits() + 1);
+    append(&|inspection| {
+        "9.9.9".clone_into(&mut inspection.software.version);
+        let reading = &mut inspection.lamps[0].readings[0].reading;
+        reading.software = inspection.software.clone();
+        reading.features.as_mut().unwrap().cutoff.as_mut().unwrap().v_deg = other;
+        Vec::new()
+    });
+    append(&|inspection| {
+        let bay = fs::read_to_string(shop.path("bay.toml")).unwrap();
+        let moved = bay.replacen("y_mm", "y_mm = 1500.0 #", 1);
+        inspection.lamps[0].readings[0].parameters.bay = Hash::of(moved.as_bytes());
+        vec![moved]
+    });
+    drop(store);
+    assert!(shop.good(&["record", "verify", "shop"]).contains("WHOLE"));
+    assert!(shop.good(&["record", "replay", "shop", "0"]).contains("1 of 1 readings are the same"));
+    let replayed = shop.run(&["record", "replay", "shop", "1"]);
+    assert_eq!(replayed.status, 1, "{replayed:?}");
+    let difference = format!("  features.cutoff.v_deg: recorded {other:?}, now {cutoff:?}\n");
+    for words in ["right low, reading 1: DIFFERENT", &difference, "recorded by 9.9.9 (", "0 of 1 readings are the same"]
+    {
+        assert!(replayed.stdout.contains(words), "{words} is not in {replayed:?}");
+    }
+    let replayed = shop.run(&["record", "replay", "shop", "2"]);
+    assert!(replayed.status == 1 && replayed.stdout.contains("DIFFERENT"), "{replayed:?}");
+    assert!(replayed.stdout.contains("features.cutoff.v_deg: recorded"), "what matters stands first: {replayed:?}");
+}
+
+/// Truth: two bay files of the same bay, the second surveyed a day later, put in the first one's place between two photos.
+#[test]
+fn a_bay_file_that_is_changed_in_the_middle_is_recorded_with_its_reading() {
+    let shop = Shop::new();
+    let bay = fs::read_to_string(shop.path("bay.toml")).unwrap();
+    let surveyed = |day: &str| format!("{bay}\n[survey]\ndate = \"{day}\"\nsurveyor = \"AB\"\n");
+    fs::write(shop.path("bay.toml"), surveyed("2026-01-01")).unwrap();
+    let common = ["--bay", "bay.toml", "--height-mm", "699", "--offset-mm", "571", "--record", "shop", "--by", "AB"];
+    shop.good(&[&["aim", "start", "s.json", "--vehicle", "order 7"], &common[..]].concat());
+    for (n, day) in ["2026-01-01", "2026-02-02"].into_iter().enumerate() {
+        fs::write(shop.path("bay.toml"), surveyed(day)).unwrap();
+        let turned = ["--turned", "vertical:cw:3"];
+        let words = ["aim", "photo", "s.json", "photo.jpg", "--lamp", "right"];
+        let run = shop.run(&[&words, &turned[..2 * n]].concat());
+        assert_eq!(run.status, 1, "{run:?}");
+    }
+    let entry: Value = serde_json::from_str(&shop.good(&["record", "show", "shop", "2", "--json"])).unwrap();
+    let readings = &entry["lamps"][1]["readings"];
+    assert_eq!(entry["bay"]["revision"], "2026-01-01", "as it was begun");
+    assert_eq!(readings[0]["bay"], Value::Null);
+    assert_eq!(readings[1]["bay"]["revision"], "2026-02-02");
+    let hash = Hash::of(surveyed("2026-02-02").as_bytes()).to_string();
+    assert_eq!(
+        (&readings[1]["bay"]["sha256"], &readings[1]["parameters"]["bay"]),
+        (&hash.clone().into(), &hash.clone().into())
+    );
+    let shown = shop.good(&["record", "show", "shop", "2"]);
+    assert!(shown.contains("surveyed 2026-01-01") && shown.contains("in another bay file: "), "{shown}");
+    assert!(shown.contains(&hash) && shown.contains("surveyed 2026-02-02"), "{shown}");
+    assert!(shop.good(&["record", "replay", "shop", "2"]).contains("2 of 2 readings are the same"));
+    assert!(shop.good(&["record", "verify", "shop"]).contains("WHOLE"));
+    shop.good(&["record", "export", "shop", "2", "--out", "out", "--without-photos"]);
+    let csv = fs::read_to_string(shop.path("out/readings.csv")).unwrap();
+    let days: Vec<bool> = csv.lines().skip(1).map(|line| line.contains("2026-02-02")).collect();
+    assert_eq!(days, [false, true], "{csv}");
+}
+
+#[test]
+fn a_key_is_changed_and_either_line_verifies() {
+    let shop = Shop::new();
+    let line = |text: &str| text.lines().next().unwrap().strip_prefix("public key ").unwrap().to_owned();
+    let first = line(&shop.good(&["record", "key", "shop"]));
+    shop.record(&[]);
+    let again = shop.run(&["record", "key", "shop"]);
+    assert!(again.status == 2 && again.stderr.contains("--replace"), "{again:?}");
+    assert_eq!(shop.run(&["record", "key", "shop", "--replace"]).status, 2);
+    let blank = shop.run(&["record", "key", "shop", "--replace", "--by", "AB", "--reason", " "]);
+    assert!(blank.status == 2 && blank.stderr.contains("--reason is empty"), "{blank:?}");
+    let changed = shop.good(&["record", "key", "shop", "--replace", "--by", "AB", "--reason", "yearly"]);
+    assert!(changed.contains(&format!("It follows {first}")) && changed.contains("entry 1 says so"), "{changed}");
+    let second = line(&changed);
+    shop.record(&[]);
+    for key in [&first, &second] {
+        let verified = shop.good(&["record", "verify", "shop", "--public-key", key]);
+        assert!(verified.contains(&format!("entry 1 changed the key: {first} signed {second}")), "{verified}");
+        assert!(verified.contains("signed up to entry 2"), "{verified}");
+    }
+    let other = "11".repeat(32);
+    assert_eq!(shop.run(&["record", "verify", "shop", "--public-key", &other]).status, 1);
+    assert_eq!(shop.run(&["record", "verify", "shop", "--public-key", &other, "--public-key", &first]).status, 0);
+    // A change of the key is neither an inspection nor in the way of one.
+    assert!(shop.run(&["record", "show", "shop", "1"]).stderr.contains("the key was changed"));
+    shop.good(&["record", "export", "shop", "--out", "out"]);
+    let text = |name: &str| serde_json::from_slice::<Value>(&fs::read(shop.path("out").join(name)).unwrap()).unwrap();
+    assert!(jsonschema::draft202012::new(&text("schema.json")).unwrap().is_valid(&text("records.json")));
+    assert_eq!(text("records.json")["records"][1]["entry"]["kind"], "key-change");
 }

@@ -195,6 +195,23 @@ fn a_store_of_the_first_version_is_searched_and_brought_up_to_date() {
     assert_eq!(verified(&shop(&folder)).findings, []);
 }
 
+/// The database's own words on what it promises: write-ahead log, and tables that take no other type than they state.
+#[test]
+fn the_database_is_strict_and_has_a_write_ahead_log() {
+    let folder = store_of(1);
+    let db = raw(&shop(&folder));
+    assert_eq!(db.query_row("PRAGMA journal_mode", [], |row| row.get::<_, String>(0)).unwrap(), "wal");
+    let sql = "SELECT name, strict FROM pragma_table_list WHERE schema = 'main' AND name NOT LIKE 'sqlite_%'";
+    let tables: Vec<(String, bool)> = db
+        .prepare(sql)
+        .unwrap()
+        .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))
+        .unwrap()
+        .map(Result::unwrap)
+        .collect();
+    assert!(tables.len() >= 6 && tables.iter().all(|(_, is_strict)| *is_strict), "{tables:?}");
+}
+
 #[test]
 fn a_full_store_says_so_and_loses_nothing() {
     let folder = store_of(1);

@@ -12,7 +12,7 @@ use lampwright::reading::Reading;
 use lampwright::record::{Draft, Inspection, LampRecord, Store};
 use lampwright::report::{Pictures, ReportInput, front_pages, table_pages};
 use lopdf::Document;
-use report_pdf::{POINTS_PER_MM, all_lines, fonts, jpegs, lines, sizes};
+use report_pdf::{POINTS_PER_MM, all_lines, fonts, jpegs, lines, qr_text, sizes};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -75,21 +75,21 @@ fn random_reading(dice: &mut Dice) -> Reading {
     reading
 }
 
-/// A record with one or two lamps, each with one or two readings.
+/// A record with one to four lamps, each with one or two readings.
 fn random_draft(dice: &mut Dice, number: usize) -> Draft {
     let photos = [vec![1, number as u8], vec![2, number as u8]];
     let mut draft = record_sample::draft(number, &photos);
     let sample = draft.inspection.lamps[0].readings.clone();
-    let count = 1 + usize::from(!dice.one_in(3));
-    draft.inspection.lamps = ["left", "right"][..count]
+    let count = 1 + (dice.next() % 4) as usize;
+    draft.inspection.lamps = [("left", "low"), ("right", "low"), ("left", "fog"), ("right", "fog")][..count]
         .iter()
-        .map(|side| {
+        .map(|(side, beam)| {
             let many = 1 + usize::from(!dice.one_in(3));
             let mut readings = sample[..many].to_vec();
             for recorded in &mut readings {
                 recorded.reading = random_reading(dice);
             }
-            LampRecord::new(*side, "low", readings)
+            LampRecord::new(*side, *beam, readings)
         })
         .collect();
     draft.inspection.verdict = Inspection::verdict_of(&draft.inspection.lamps);
@@ -264,7 +264,7 @@ fn check_records(count: usize, seed: u64) {
             let stored = store.inspection_at(*number).unwrap();
             let input = ReportInput { stored: &stored, head, pictures: &pictures };
             let (front, table) = (front_pages(&input, Paper::A4).unwrap(), table_pages(&input, Paper::A4));
-            assert_eq!(front.len(), 1);
+            assert_eq!(front.len(), 1, "one page for up to four lamps");
             parts.push(1 + table.len());
             pages.extend(front.into_iter().chain(table));
         }
@@ -319,6 +319,9 @@ fn paper_has_its_size_and_fonts_lie_in_the_file() {
         let bytes = pdf(&pages, "Report").unwrap();
         assert_eq!(bytes, pdf(&pages, "Report").unwrap(), "the same pages give the same bytes");
         let document = Document::load_mem(&bytes).unwrap();
+        // Read by a decoder that has nothing in common with the encoder.
+        let code = format!("lampwright record {} head {}", stored.inspection.id, input.head);
+        assert_eq!(qr_text(&document, 1), code);
         for (width, height) in sizes(&document) {
             // PDF holds 32-bit numbers: 1e-4 points are 0.04 micrometres.
             assert!((width - size.0).abs() < 1e-3 && (height - size.1).abs() < 1e-3, "{paper:?}: {width} x {height}");
@@ -401,6 +404,8 @@ fn two_lamps_from_photos_to_paper() {
     run(folder.path(), &["aim", "photo", "s.json", &photo("right"), "--lamp", "right"], 1);
     let (document, inspection) = reported(folder.path(), &[]);
     assert_eq!(document.get_pages().len(), 1, "one page");
+    let head = Store::read(&folder.path().join("shop")).unwrap().head().unwrap();
+    assert_eq!(qr_text(&document, 1), format!("lampwright record {} head {head}", inspection.id));
     let text = all_lines(&document);
     let has = |words: &str| text.iter().any(|line| line.contains(words));
     for words in
@@ -439,12 +444,22 @@ fn four_lamps_from_photos_to_paper_with_the_full_table() {
         run(folder.path(), &["aim", "photo", "s.json", &photo(name), "--lamp", side, "--beam", beam], 1);
     }
     let (document, inspection) = reported(folder.path(), &["--paper", "letter", "--inspection"]);
-    assert!(document.get_pages().len() >= 4, "two pages and the table");
-    let first: Vec<String> = [1, 2].iter().flat_map(|page| lines(&document, *page)).collect();
+    assert!(document.get_pages().len() >= 4, "one page and the table");
+    let first = lines(&document, 1);
+    let head = Store::read(&folder.path().join("shop")).unwrap().head().unwrap();
+    assert_eq!(qr_text(&document, 1), format!("lampwright record {} head {head}", inspection.id));
+    let places: Vec<usize> =
+        first.iter().enumerate().filter(|(_, line)| *line == "Allowed").map(|(place, _)| place).collect();
+    assert_eq!(places.len(), 4, "a table for every lamp on the first page");
+    let entry = serde_json::to_value(&inspection).unwrap();
+    for (lamp, place) in entry["lamps"].as_array().unwrap()[..2].iter().zip(&places) {
+        let wanted = expected::table(lamp);
+        assert_eq!(first[place + 1..place + 1 + wanted.len()], wanted[..]);
+    }
     for lamp in ["Left lamp, low beam", "Right lamp, low beam", "Left lamp, high beam", "Right lamp, high beam"] {
         assert!(first.iter().any(|line| line == lamp), "{lamp}");
     }
-    let table: Vec<String> = (3..=document.get_pages().len() as u32).flat_map(|page| lines(&document, page)).collect();
+    let table: Vec<String> = (2..=document.get_pages().len() as u32).flat_map(|page| lines(&document, page)).collect();
     let has = |words: &str| table.iter().any(|line| line.contains(words));
     for recorded in inspection.readings() {
         for hash in recorded.parameters.hashes().chain(recorded.files().map(|file| file.sha256)) {

@@ -41,6 +41,6 @@ pub(super) fn record(
     turned: &[Movement],
 ) -> Result<String, Error> {
     let Some(mut recorder) = recorder else { return Ok(String::new()) };
-    recorder.add(plan, photos, produced, turned.to_vec());
+    recorder.add(plan, photos, produced, turned.to_vec())?;
     recorder.commit()
 }

@@ -118,7 +118,7 @@ fn recorded(
     plan.caption = Some(caption);
     let photos = PhotoFiles::read(&plan)?;
     let produced = measure(&plan, &photos)?;
-    recorder.add(&plan, &photos, &produced, Vec::new());
+    recorder.add(&plan, &photos, &produced, Vec::new())?;
     finish(&plan, &produced, || recorder.commit(), stdout, stderr)
 }
 

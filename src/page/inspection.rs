@@ -19,13 +19,12 @@ use crate::cli::record::{RecordOptions, Recorder, caption};
 use crate::cli::write::Staged;
 use crate::error::Error;
 use crate::kit::session::{Lamp, Session, SessionRecord, SinceLast};
+use crate::record::beside::{BESIDE, read_sealed, sealed};
 use crate::record::{Inspection, LampRecord, RecordedReading, Store, Stored};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// Folder beside the log that holds what was entered.
-const ENTERED: &str = "page";
 /// Letters of an id (a UUID).
 const ID_LENGTH: usize = 36;
 /// Letters of an upload's key.
@@ -118,7 +117,7 @@ pub(super) fn lamp_name(side: &str, beam: &str) -> String {
 }
 
 fn entered_file(store: &Path, id: &str) -> PathBuf {
-    store.join(ENTERED).join(format!("{id}.json"))
+    store.join(BESIDE).join(format!("{id}.json"))
 }
 
 /// Begins an inspection: checks every word, writes what was entered, records the lamps. Gives its id.
@@ -137,11 +136,11 @@ pub(super) fn begin(shop: &Shop, mut session: Session, options: &RecordOptions) 
         Error::usage(format!("the session cannot be written as JSON: {error}"), "please report this as a defect")
     })?;
     let place = entered_file(&shop.store, &caption.record);
-    let folder = shop.store.join(ENTERED);
+    let folder = shop.store.join(BESIDE);
     fs::create_dir_all(&folder).map_err(|error| {
         Error::file(folder.display().to_string(), format!("cannot be made: {error}"), "check its rights")
     })?;
-    Staged::new(&place, json.as_bytes())?.commit()?;
+    Staged::new(&place, sealed(&json).as_bytes())?.commit()?;
     if let Err(error) = recorder.commit() {
         // Without its record it is nothing; a file that stays would be found by nobody.
         let _ = fs::remove_file(&place);
@@ -156,8 +155,12 @@ impl Open {
         if !is_id(id) {
             return Err(Failure::NotFound);
         }
-        let text = fs::read_to_string(entered_file(&shop.store, id)).map_err(|_| Failure::NotFound)?;
+        let place = entered_file(&shop.store, id);
+        if !place.is_file() {
+            return Err(Failure::NotFound);
+        }
         let inside = |error: Error| Failure::inside(&error);
+        let text = read_sealed(&place).map_err(inside)?;
         let mut session = Session::parse(&text, "what was entered").map_err(inside)?;
         let screws = aim::screws_of(&session).map_err(inside)?;
         let stored = shop.records()?.newest(id).map_err(|_| Failure::NotFound)?;
@@ -257,7 +260,7 @@ fn add_now(shop: &Shop, arrived: Arrived) -> Result<String, Failure> {
     let caption = caption();
     let mut recorder = Recorder::go_on(&shop.store, &arrived.id, &caption.record).map_err(inside)?;
     let produced = measured(shop, &plan, &caption, &photos)?;
-    recorder.add(&plan, &photos, &produced, turned);
+    recorder.add(&plan, &photos, &produced, turned).map_err(inside)?;
     recorder.commit().map_err(inside)?;
     Ok(lamp_name(&lamp.side, &lamp.beam))
 }

@@ -4,7 +4,7 @@
 //! failing, another program holds the store, the draft follows a record that is not the newest any more, or names a photo or
 //! parameter that is neither in it nor in the store; then nothing was recorded. Photos that were filed before such a failure stay and do no harm.
 
-use super::entry::Entry;
+use super::entry::{Entry, KEY_CHANGE_SCHEMA, KeyChange};
 use super::failure;
 use super::files;
 use super::hash::Hash;
@@ -22,6 +22,26 @@ use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 use std::collections::BTreeSet;
 use std::path::Path;
 
+/// A change of the station's key: on the disk when this exists.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeyChanged {
+    /// The key that ended.
+    pub old: PublicKey,
+    /// The key that signs from now on.
+    pub new: PublicKey,
+    /// The entry that says so.
+    pub appended: Appended,
+}
+
+/// How log and key stand when an entry is made.
+#[derive(Debug)]
+pub(super) struct Standing {
+    /// The head before the entry.
+    pub(super) head: Head,
+    /// The key that signs the head with the entry.
+    pub(super) key: Option<StationKey>,
+}
+
 impl Store {
     /// Records an inspection.
     pub fn append(&mut self, draft: Draft) -> Result<Appended, Error> {
@@ -36,7 +56,7 @@ impl Store {
                 salted.push(Salted::new(field, text)?);
             }
         }
-        self.write(|change, folder| {
+        self.write(|change, folder, _| {
             still_newest(change, folder, &inspection)?;
             all_there(change, folder, &inspection, &parameters)?;
             take_over(change, &mut inspection, &salted).map_err(|error| failure::database(folder, &error))?;
@@ -59,6 +79,44 @@ impl Store {
         Ok(StationKey::load(&self.folder)?.map(|key| key.public()))
     }
 
+    /// Changes the station's key: the old one signs the new one, an entry says so, and every head from that entry on is signed
+    /// by the new one. The old secret is gone then. Fails when there is no key yet; when anything fails before the commit, the
+    /// old key stands.
+    pub fn change_key(&mut self, who: &str, reason: &str) -> Result<KeyChanged, Error> {
+        let mut keys = None;
+        let appended = self.write(|_, folder, standing| {
+            let old = standing.key.take().ok_or_else(|| {
+                let hint = "nothing was changed; `lampwright record key STORE` makes the first key";
+                Error::file(folder.display().to_string(), "has no key that could be changed", hint)
+            })?;
+            let new = StationKey::create_waiting(folder)?;
+            let mut change = KeyChange {
+                schema: KEY_CHANGE_SCHEMA.to_owned(),
+                id: super::entry::new_id(),
+                recorded: super::entry::now(),
+                who: who.to_owned(),
+                reason: reason.to_owned(),
+                head: standing.head,
+                old_key: old.public(),
+                new_key: new.public(),
+                old_signature: String::new(),
+                new_signature: String::new(),
+                software: super::entry::software(),
+            };
+            change.sign(&old, &new);
+            keys = Some((old.public(), new.public()));
+            standing.key = Some(new);
+            Ok(Entry::KeyChange(change))
+        })?;
+        // Recorded. When the files cannot be changed now, who records next does it: the log says which key it is.
+        if let Ok(lock) = Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate) {
+            let _ = StationKey::settled(&self.folder, &lock);
+        }
+        keys.map(|(old, new)| KeyChanged { old, new, appended }).ok_or_else(|| {
+            Error::usage("a change of the key was recorded without keys", "please report this as a defect")
+        })
+    }
+
     /// How a new record stands to the one with this number, id or beginning of an id.
     /// `by` wrote the new one.
     pub fn follow(&self, name: &str, how: How, by: &str, reason: Option<String>) -> Result<Follows, Error> {
@@ -66,19 +124,20 @@ impl Store {
         Ok(Follows { first: earlier.first().to_owned(), id: earlier.id, how, by: by.to_owned(), reason })
     }
 
-    /// One transaction that ends with an entry: all of it or nothing.
+    /// One transaction that ends with an entry: all of it or nothing. `make` may give the key that signs from now on.
     pub(super) fn write(
         &mut self,
-        make: impl FnOnce(&Transaction<'_>, &Path) -> Result<Entry, Error>,
+        make: impl FnOnce(&Transaction<'_>, &Path, &mut Standing) -> Result<Entry, Error>,
     ) -> Result<Appended, Error> {
         let folder = self.folder.clone();
         let fail = |error: rusqlite::Error| failure::database(&folder, &error);
-        let key = StationKey::load(&folder)?;
-        // Taken before the tree is read, so that no other program can append in between.
+        // Taken before key and tree are read, so that no other program can append or change the key in between.
         let change = Transaction::new_unchecked(&self.db, TransactionBehavior::Immediate).map_err(fail)?;
+        let key = StationKey::settled(&folder, &change)?;
         self.check_end()?;
         let mut tree = self.tree()?;
-        let entry = make(&change, &folder)?;
+        let mut standing = Standing { head: Head { size: tree.size(), root: tree.root() }, key };
+        let entry = make(&change, &folder, &mut standing)?;
         let bytes = serde_json::to_vec(&entry).map_err(|error| {
             Error::usage(format!("the record cannot be written as JSON: {error}"), "please report this as a defect")
         })?;
@@ -93,7 +152,7 @@ impl Store {
                 summarise(&change, number, inspection)?;
                 search::keep(&change, number)?;
             }
-            key.as_ref().map_or(Ok(()), |key| key.sign(&head).insert(&change))
+            standing.key.as_ref().map_or(Ok(()), |key| key.sign(&head).insert(&change))
         };
         insert().map_err(fail)?;
         change.commit().map_err(fail)?;

@@ -32,7 +32,7 @@ impl Store {
         if was_erased && fs::metadata(log).is_ok_and(|facts| facts.len() > 0) {
             return Ok(Erased { noted: None, is_off_disk: self.clear_write_ahead_log() });
         }
-        let appended = self.write(|change, folder| {
+        let appended = self.write(|change, folder, _| {
             let gone = change.execute("DELETE FROM personal WHERE first = ?1", [&of]);
             if gone.map_err(|error| failure::database(folder, &error))? == 0 {
                 let found = format!("record {name} has no plate or customer that could be erased");

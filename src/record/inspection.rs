@@ -34,9 +34,9 @@ pub struct Inspection {
     pub customer: Option<Sealed>,
     /// The program that wrote the record.
     pub software: SoftwareBlock,
-    /// The bay.
+    /// The bay, as it was when the inspection was begun; a reading that was made with another bay file says so itself.
     pub bay: BayNote,
-    /// The rule and how it decides.
+    /// The rule and how it decides; a reading that was judged by another says so itself.
     pub rule: RuleNote,
     /// Coverage factor of every `u_*` in the readings.
     pub coverage_factor: f64,
@@ -163,6 +163,12 @@ pub struct RecordedReading {
     pub bracket: Vec<FiledFile>,
     /// The annotated picture.
     pub annotated: Option<FiledFile>,
+    /// The bay, when its file was another than the inspection's: surveyed anew, or changed, since the inspection was begun.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bay: Option<BayNote>,
+    /// The rule, when it was another than the inspection's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rule: Option<RuleNote>,
     /// Everything else that went in.
     pub parameters: Parameters,
     /// The reading.
@@ -243,6 +249,16 @@ impl Inspection {
 }
 
 impl RecordedReading {
+    /// The bay that it was measured in, in an inspection.
+    pub fn bay<'a>(&'a self, inspection: &'a Inspection) -> &'a BayNote {
+        self.bay.as_ref().unwrap_or(&inspection.bay)
+    }
+
+    /// The rule that it was judged by, in an inspection.
+    pub fn rule<'a>(&'a self, inspection: &'a Inspection) -> &'a RuleNote {
+        self.rule.as_ref().unwrap_or(&inspection.rule)
+    }
+
     /// The files that it names, photos first.
     pub fn files(&self) -> impl Iterator<Item = &FiledFile> {
         [Some(&self.photo), self.marks_photo.as_ref(), self.ambient_photo.as_ref(), self.annotated.as_ref()]

@@ -4,14 +4,23 @@
 //! public key stands under it, so that a damaged secret is noticed and does not sign as another station.
 //! Who has the store's folder has the key: a signature shows that a head was made here, not that nobody here changed
 //! anything since. Keep the public key, and now and then a head, outside.
+//!
+//! A key is changed by an entry that the old key and the new one sign ([`KeyChange`]); the new secret waits in
+//! `station.key.new` until that entry is recorded, and takes the old one's place then.
 
+use super::entry::{KEY_CHANGE_SCHEMA, KeyChange};
 use super::failure;
+use super::files;
 use super::hash::{Hash, hex_bytes};
 use super::head::Head;
 use super::personal::fill_random;
 use crate::error::Error;
 use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, OptionalExtension, params};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::borrow::Cow;
 use std::fmt;
 use std::fs::{self, OpenOptions};
 use std::io::{self, Write};
@@ -20,6 +29,8 @@ use std::str::FromStr;
 
 /// Name of the key file in the store's folder.
 pub const KEY_FILE: &str = "station.key";
+/// Name of a new key's file until the change is recorded.
+pub const NEW_KEY_FILE: &str = "station.key.new";
 /// First line of the key file.
 const KEY_SCHEMA: &str = "lampwright/station-key/1";
 /// First line of what is signed, so that a signature fits nothing else.
@@ -35,7 +46,7 @@ impl fmt::Debug for StationKey {
 }
 
 /// A station's public key, written as 64 hexadecimal digits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct PublicKey(pub [u8; 32]);
 
 impl fmt::Display for PublicKey {
@@ -54,6 +65,29 @@ impl FromStr for PublicKey {
     }
 }
 
+impl Serialize for PublicKey {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for PublicKey {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Cow::<str>::deserialize(deserializer)?.parse().map_err(D::Error::custom)
+    }
+}
+
+impl JsonSchema for PublicKey {
+    fn schema_name() -> Cow<'static, str> {
+        "PublicKey".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let words = "Ed25519 public key (RFC 8032), lower-case hexadecimal";
+        json_schema!({ "type": "string", "pattern": "^[0-9a-f]{64}$", "description": words })
+    }
+}
+
 /// A head with the station's signature.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct SignedHead {
@@ -66,13 +100,16 @@ pub(super) struct SignedHead {
 impl StationKey {
     /// Makes a new key and its file; an older one is never replaced.
     pub(super) fn create(store: &Path) -> Result<Self, Error> {
-        let path = store.join(KEY_FILE);
+        Self::create_at(&store.join(KEY_FILE))
+    }
+
+    fn create_at(path: &Path) -> Result<Self, Error> {
         let mut secret = [0_u8; 32];
         fill_random(&mut secret)?;
         let key = SigningKey::from_bytes(&secret);
         let public = PublicKey(key.verifying_key().to_bytes());
         let text = format!("{KEY_SCHEMA}\n{}\n{public}\n", Hash(secret));
-        let made = private(&path).and_then(|mut file| {
+        let made = private(path).and_then(|mut file| {
             file.write_all(text.as_bytes())?;
             file.sync_all()
         });
@@ -81,31 +118,67 @@ impl StationKey {
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(Error::file(
                 path.display().to_string(),
                 "is there already, and a key is never replaced",
-                "to change the key, move this file away and keep it: it tells who signed the older heads",
+                "`lampwright record key STORE --replace` changes the key, and the old one vouches for the new one",
             )),
-            Err(error) => Err(failure::file(&path, "made", &error)),
+            Err(error) => Err(failure::file(path, "made", &error)),
         }
     }
 
     /// The store's key, when it has one.
     pub(super) fn load(store: &Path) -> Result<Option<Self>, Error> {
-        let path = store.join(KEY_FILE);
-        let text = match fs::read_to_string(&path) {
+        Self::load_from(&store.join(KEY_FILE))
+    }
+
+    /// The store's key for one who records, and so has the store alone: a change that was recorded and broken off before the
+    /// files were changed is finished, and one that was not recorded is forgotten.
+    pub(super) fn settled(store: &Path, db: &Connection) -> Result<Option<Self>, Error> {
+        let waiting = store.join(NEW_KEY_FILE);
+        if waiting.exists() {
+            let has_signed = match Self::load_from(&waiting) {
+                Ok(Some(new)) => db
+                    .query_row("SELECT 1 FROM signature WHERE public_key = ?1 LIMIT 1", [new.public().0], |_| Ok(()))
+                    .optional()
+                    .map_err(|error| failure::database(store, &error))?
+                    .is_some(),
+                // A file that is not whole was never signed with.
+                _ => false,
+            };
+            if has_signed {
+                Self::put_in_place(store)?;
+            } else {
+                fs::remove_file(&waiting).map_err(|error| failure::file(&waiting, "taken away", &error))?;
+            }
+        }
+        Self::load(store)
+    }
+
+    /// Makes the key that is to follow the store's own, in a file that waits.
+    pub(super) fn create_waiting(store: &Path) -> Result<Self, Error> {
+        let key = Self::create_at(&store.join(NEW_KEY_FILE))?;
+        files::flush(store).map_err(|error| failure::file(store, "flushed", &error))?;
+        Ok(key)
+    }
+
+    /// Puts the waiting key in the old one's place, which is gone then: nothing asks for it any more.
+    pub(super) fn put_in_place(store: &Path) -> Result<(), Error> {
+        let (waiting, place) = (store.join(NEW_KEY_FILE), store.join(KEY_FILE));
+        fs::rename(&waiting, &place)
+            .and_then(|()| files::flush(store))
+            .map_err(|error| failure::file(&waiting, "put in the old key's place", &error))
+    }
+
+    fn load_from(path: &Path) -> Result<Option<Self>, Error> {
+        let text = match fs::read_to_string(path) {
             Ok(text) => text,
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
-            Err(error) => return Err(failure::file(&path, "read", &error)),
+            Err(error) => return Err(failure::file(path, "read", &error)),
         };
-        only_its_owner_s(&path)?;
+        only_its_owner_s(path)?;
         let wrong = |found: &str| {
             let hint = "nothing was recorded; put the right key file back, or move this one away";
             Error::file(path.display().to_string(), found, hint)
         };
-        let (secret, public) = parse(&text).ok_or_else(|| wrong("is no station key"))?;
-        let key = Self(SigningKey::from_bytes(&secret));
-        if public.is_some_and(|public| public != key.public()) {
-            return Err(wrong("was changed: its secret and its public key do not belong together"));
-        }
-        Ok(Some(key))
+        read(&text).map(Some).map_err(wrong)
     }
 
     pub(super) fn public(&self) -> PublicKey {
@@ -119,12 +192,44 @@ impl StationKey {
     }
 }
 
+impl KeyChange {
+    /// What both keys sign.
+    fn message(&self) -> Vec<u8> {
+        let Self { id, recorded, head, old_key, new_key, .. } = self;
+        format!("{KEY_CHANGE_SCHEMA}\n{id}\n{recorded}\n{head}\n{old_key}\n{new_key}\n").into_bytes()
+    }
+
+    /// Signs it with both keys.
+    pub(super) fn sign(&mut self, old: &StationKey, new: &StationKey) {
+        (self.old_key, self.new_key) = (old.public(), new.public());
+        let message = self.message();
+        let by = |key: &StationKey| {
+            key.0.sign(&message).to_bytes().iter().fold(String::new(), |text, byte| format!("{text}{byte:02x}"))
+        };
+        (self.old_signature, self.new_signature) = (by(old), by(new));
+    }
+
+    /// The key that did not sign it; `None` when both did.
+    pub(super) fn unsigned_by(&self) -> Option<PublicKey> {
+        let message = self.message();
+        [(self.old_key, &self.old_signature), (self.new_key, &self.new_signature)]
+            .into_iter()
+            .find(|(key, signature)| !hex_bytes(signature).is_some_and(|bytes| is_signed(key, &message, &bytes)))
+            .map(|(key, _)| key)
+    }
+}
+
+/// Whether a signature is the key's over a message. Strict: no key of small order, one form of a signature.
+fn is_signed(key: &PublicKey, message: &[u8], signature: &[u8]) -> bool {
+    let Ok(key) = VerifyingKey::from_bytes(&key.0) else { return false };
+    let Ok(signature) = Signature::from_slice(signature) else { return false };
+    key.verify_strict(message, &signature).is_ok()
+}
+
 impl SignedHead {
-    /// Whether the signature is the key's over this head and time. Strict: no key of small order, one form of a signature.
+    /// Whether the signature is the key's over this head and time.
     pub(super) fn is_true(&self) -> bool {
-        let Ok(key) = VerifyingKey::from_bytes(&self.public_key.0) else { return false };
-        let Ok(signature) = Signature::from_slice(&self.signature) else { return false };
-        key.verify_strict(&message(&self.head, &self.signed), &signature).is_ok()
+        is_signed(&self.public_key, &message(&self.head, &self.signed), &self.signature)
     }
 
     pub(super) fn insert(&self, db: &Connection) -> rusqlite::Result<()> {
@@ -149,6 +254,31 @@ fn parse(text: &str) -> Option<([u8; 32], Option<PublicKey>)> {
         _ => return None,
     };
     Some((hex_bytes(secret)?.try_into().ok()?, public))
+}
+
+/// Whether the key file is as it was made, as far as its rights let us see; else what was found. Gives what is worth knowing.
+pub(super) fn state(store: &Path) -> Result<Option<String>, String> {
+    let path = store.join(KEY_FILE);
+    match fs::read_to_string(&path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => {
+            Ok(Some(format!("{KEY_FILE} is another user's, and was not looked at")))
+        }
+        Err(error) => Err(format!("cannot be read: {error}")),
+        Ok(text) => {
+            read(&text).map(|_| only_its_owner_s(&path).err().map(|error| error.to_string())).map_err(str::to_owned)
+        }
+    }
+}
+
+/// The key of a key file's text.
+fn read(text: &str) -> Result<StationKey, &'static str> {
+    let (secret, public) = parse(text).ok_or("is no station key")?;
+    let key = StationKey(SigningKey::from_bytes(&secret));
+    if public.is_some_and(|public| public != key.public()) {
+        return Err("was changed: its secret and its public key do not belong together");
+    }
+    Ok(key)
 }
 
 /// A new file that its owner alone may read.

@@ -9,6 +9,7 @@
 //!   was cut off shows against a [`Head`] that was kept outside or signed with the station's key (Ed25519).
 //! - **An entry says everything.** Software, bay, rule, screws, lens and options lie in the store, whole, by hash; so a
 //!   reading can be made again from its photo.
+//! - **A key can change and the log stays signed.** The old key signs the new one in an entry of its own.
 //! - **Recorded means on the disk.** [`Store::append`] returns after the commit was flushed. A store that is full, locked,
 //!   read-only or was killed at any moment gives a clear error and opens again by itself.
 //! - **Plate and customer can be erased.** The log holds a salted digest; text and salt stand beside it and go on request.
@@ -29,16 +30,19 @@ mod head_file;
 pub mod store;
 mod search;
 mod append;
+pub mod beside;
 pub mod erase;
 pub mod list;
 pub mod verify;
 mod verify_log;
+mod verify_keys;
 pub mod backup;
 pub mod export;
 mod export_csv;
 
+pub use append::KeyChanged;
 pub use backup::backup;
-pub use entry::{Entry, Erasure, INSPECTION_SCHEMA};
+pub use entry::{Entry, Erasure, INSPECTION_SCHEMA, KeyChange};
 pub use erase::Erased;
 pub use hash::Hash;
 pub use head::Head;

@@ -157,7 +157,8 @@ impl Store {
             Error::file(self.folder.display().to_string(), found, "use the version that wrote it, or a newer one")
         })?;
         let Entry::Inspection(inspection) = parsed else {
-            let found = format!("entry {number} notes that text was erased, it is no inspection");
+            let what = if matches!(parsed, Entry::KeyChange(_)) { "the key was changed" } else { "text was erased" };
+            let found = format!("entry {number} notes that {what}, it is no inspection");
             return Err(Error::file(self.folder.display().to_string(), found, "`lampwright record list` shows them"));
         };
         let newest: i64 = self

@@ -5,15 +5,17 @@
 //! summaries, salted texts and signatures are held against the entries. **Weak when** no head is given and nothing is signed:
 //! then a tail that was cut off on purpose, with all that stands beside the log, cannot show. **Fails when** the store cannot be opened at all.
 
+use super::beside;
 use super::database;
 use super::files;
 use super::hash::Hash;
 use super::head::Head;
 use super::head_file;
-use super::key::{PublicKey, SignedHead};
+use super::key::{self, PublicKey, SignedHead};
 use super::personal;
 use super::search;
 use super::store::Store;
+use super::verify_keys::Keys;
 use super::verify_log::{LogFacts, read_log};
 use crate::error::Error;
 use rayon::prelude::*;
@@ -23,12 +25,13 @@ use std::fs;
 use std::path::Path;
 
 /// What to verify against, and how far.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct VerifyOptions {
     /// A head that was kept outside.
     pub head: Option<Head>,
-    /// The station's public key, kept outside: then every entry must be covered by its signature.
-    pub public_key: Option<PublicKey>,
+    /// Public keys of the station, kept outside: then every entry must be covered by a signature of one of them, or of a key
+    /// that a recorded change joins to one of them. One is enough where every change was recorded.
+    pub public_keys: Vec<PublicKey>,
     /// Leave photos and pictures out, which take the most time.
     pub is_without_photos: bool,
 }
@@ -53,6 +56,8 @@ pub struct Verified {
     pub parameters: u64,
     /// Newest head with a true signature, and whose.
     pub signed: Option<(Head, PublicKey)>,
+    /// True changes of the station's key: entry, old key, new key.
+    pub key_changes: Vec<(u64, PublicKey, PublicKey)>,
     /// What is wrong; empty when the store is whole.
     pub findings: Vec<Finding>,
     /// What is worth knowing and wrong in no way.
@@ -101,7 +106,7 @@ pub fn verify(store: &Store, options: &VerifyOptions) -> Result<Verified, Error>
     if let Some(beside) = &beside {
         hold_against(beside, &log, head_file::HEAD_FILE, &mut findings);
     }
-    let newest_signed = hold_signatures(&signed, &log, options.public_key.as_ref(), &mut findings);
+    let newest_signed = hold_signatures(&signed, &log, &options.public_keys, &mut findings);
     let mut parameters = 0;
     let outcome = hold_parameters(&view, &log, &mut parameters, &mut findings);
     findings.step("parameters", outcome);
@@ -109,12 +114,19 @@ pub fn verify(store: &Store, options: &VerifyOptions) -> Result<Verified, Error>
     findings.step("plates and customers", outcome);
     let outcome = hold_words(&view, &mut findings);
     findings.step("words to search", outcome);
+    beside::hold(&store.folder, &mut findings);
     // A store without entries has none yet.
     let mut notes: Vec<String> = head_file::doubt(&store.folder).into_iter().filter(|_| head.size > 0).collect();
+    match key::state(&store.folder) {
+        Ok(None) => (),
+        Ok(Some(note)) => notes.push(note),
+        Err(found) => findings.add(key::KEY_FILE, found),
+    }
     let photos =
         if options.is_without_photos { 0 } else { hold_photos(&store.folder, &log, &mut findings, &mut notes) };
     let signed = newest_signed;
-    Ok(Verified { head, photos, parameters, signed, findings: findings.0, notes })
+    let key_changes = log.key_changes.iter().map(|(number, one)| (*number, one.old_key, one.new_key)).collect();
+    Ok(Verified { head, photos, parameters, signed, key_changes, findings: findings.0, notes })
 }
 
 fn integrity(db: &Connection, findings: &mut Findings) -> rusqlite::Result<()> {
@@ -170,26 +182,28 @@ fn hold_against(outside: &Head, log: &LogFacts, name: &str, findings: &mut Findi
 fn hold_signatures(
     signed: &BTreeMap<u64, SignedHead>,
     log: &LogFacts,
-    wanted: Option<&PublicKey>,
+    given: &[PublicKey],
     findings: &mut Findings,
 ) -> Option<(Head, PublicKey)> {
     let all: Vec<&SignedHead> = signed.values().collect();
     let is_true: Vec<bool> = all.par_iter().map(|one| one.is_true()).collect();
+    let keys = Keys::of(&log.key_changes, given);
     let mut newest = None;
     for (one, is_true) in all.into_iter().zip(is_true) {
         let place = format!("signature of {} entries", one.head.size);
         if !is_true {
             findings.add(place, "is not true");
-        } else if wanted.is_some_and(|wanted| *wanted != one.public_key) {
-            findings.add(place, format!("is of another key: {}", one.public_key));
+        } else if let Some(found) = keys.fault(one) {
+            findings.add(place, found);
         } else {
             hold_against(&one.head, log, "a signed head", findings);
             newest = Some((one.head, one.public_key));
         }
     }
     let covered = newest.map_or(0, |(head, _): (Head, PublicKey)| head.size);
-    if wanted.is_some() && covered < log.tree.size() {
-        findings.add("log", format!("no signature of this key covers entries {covered} to {}", log.tree.size() - 1));
+    if !given.is_empty() && covered < log.tree.size() {
+        let whose = if given.len() == 1 { "this key" } else { "these keys" };
+        findings.add("log", format!("no signature of {whose} covers entries {covered} to {}", log.tree.size() - 1));
     }
     newest
 }

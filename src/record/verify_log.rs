@@ -1,6 +1,8 @@
 //! Verification of the log itself: numbers, leaves, peaks, summaries; and what the entries name.
 
+use super::entry::{Entry, KeyChange};
 use super::hash::Hash;
+use super::head::Head;
 use super::inspection::How;
 use super::list::{found_by, how_word};
 use super::merkle::{self, Tree};
@@ -28,6 +30,8 @@ pub(super) struct LogFacts {
     pub(super) sealed: BTreeMap<Hash, (String, &'static str, u64)>,
     /// Inspections whose text was erased, with the last entry that says so.
     pub(super) erased: BTreeMap<String, u64>,
+    /// Changes of the station's key that both keys signed for their place in the log, with their numbers.
+    pub(super) key_changes: Vec<(u64, KeyChange)>,
 }
 
 /// The part of an entry that verification needs; the rest is passed over.
@@ -143,6 +147,7 @@ pub(super) fn read_log(
             if leaf.0[..] != line.leaf[..] {
                 findings.add(&place, "was changed: its bytes do not give its hash");
             }
+            let before = Head { size: number, root: facts.tree.root() };
             facts.tree.push(leaf);
             if facts.tree.peak_bytes() != line.peaks {
                 findings
@@ -160,6 +165,10 @@ pub(super) fn read_log(
                 next_summary = next(&mut summaries)?;
             }
             match mention {
+                Ok(mention) if mention.kind == "key-change" => match hold_key_change(&line.entry, &before) {
+                    Ok(change) => facts.key_changes.push((number, change)),
+                    Err(found) => findings.add(&place, found),
+                },
                 Ok(mention) => hold(number, mention, shown.as_ref(), facts, findings),
                 Err(error) => findings.add(&place, format!("cannot be read: {error}")),
             }
@@ -172,6 +181,22 @@ pub(super) fn read_log(
         findings.add(format!("summary of entry {number}"), "belongs to no entry of the log");
     }
     Ok(())
+}
+
+/// A change of the key, when both keys signed it for this place in the log.
+fn hold_key_change(entry: &[u8], before: &Head) -> Result<KeyChange, String> {
+    let change = match serde_json::from_slice(entry) {
+        Ok(Entry::KeyChange(change)) => change,
+        Ok(_) => return Err("is no change of the key".to_owned()),
+        Err(error) => return Err(format!("cannot be read: {error}")),
+    };
+    if let Some(key) = change.unsigned_by() {
+        return Err(format!("is a FORGED change of the station's key: key {key} did not sign it"));
+    }
+    if change.head != *before {
+        return Err(format!("is a change of the station's key that was made elsewhere, at head {}", change.head));
+    }
+    Ok(change)
 }
 
 fn batch(lines: &mut Rows<'_>) -> rusqlite::Result<Vec<Line>> {

@@ -5,11 +5,11 @@
 use super::ReportInput;
 use super::axis::{Way, judged};
 use super::look::{BOTTOM, LABEL, RULE_LINE, SIDE, SMALL};
-use super::words::{clean, rule_status, sentence};
+use super::words::{clean, rule_status, sentence, short_name};
 use crate::error::Error;
 use crate::kit::sheet_page::{Anchor, DIM, Page, Pen, Style, millimetres};
 use crate::kit::sheet_qr::qr;
-use crate::record::{LampRecord, RecordedReading};
+use crate::record::{BayNote, Inspection, LampRecord, RecordedReading, RuleNote};
 use std::collections::BTreeSet;
 
 /// Edge of the QR code, mm.
@@ -101,9 +101,42 @@ impl Foot {
     }
 }
 
+/// What the shown readings have in common or not: each different value with the lamps that it belongs to.
+fn parted<'a, T: PartialEq>(
+    inspection: &'a Inspection,
+    of: impl Fn(&'a RecordedReading) -> T,
+) -> Vec<(T, Vec<&'a LampRecord>)> {
+    let mut parts: Vec<(T, Vec<&LampRecord>)> = Vec::new();
+    for lamp in &inspection.lamps {
+        let Some(shown) = lamp.after() else { continue };
+        let value = of(shown);
+        match parts.iter_mut().find(|(known, _)| *known == value) {
+            Some((_, lamps)) => lamps.push(lamp),
+            None => parts.push((value, vec![lamp])),
+        }
+    }
+    parts
+}
+
+/// The lamps by name, where there is more than one part to tell apart.
+fn whose(lamps: &[&LampRecord], parts: usize) -> String {
+    let names: Vec<String> = lamps.iter().map(|lamp| short_name(lamp)).collect();
+    if parts > 1 { format!(" for {}", names.join(", ")) } else { String::new() }
+}
+
 fn rule(input: &ReportInput<'_>) -> String {
-    let rule = &input.stored.inspection.rule;
-    let mut shown = input.stored.inspection.lamps.iter().filter_map(LampRecord::after);
+    let inspection = &input.stored.inspection;
+    let mut rules = parted(inspection, |reading| reading.rule(inspection));
+    if rules.is_empty() {
+        rules.push((&inspection.rule, Vec::new()));
+    }
+    let all: Vec<String> =
+        rules.iter().map(|(rule, lamps)| one_rule(rule, lamps, &whose(lamps, rules.len()))).collect();
+    all.join(" ")
+}
+
+fn one_rule(rule: &RuleNote, lamps: &[&LampRecord], whose: &str) -> String {
+    let mut shown = lamps.iter().filter_map(|lamp| lamp.after());
     let is_judged = |reading: &RecordedReading| {
         [Way::Vertical, Way::Horizontal].into_iter().any(|way| judged(&reading.reading, way).is_some())
     };
@@ -120,29 +153,39 @@ fn rule(input: &ReportInput<'_>) -> String {
     } else {
         format!(" Source: {}.", source.trim_end_matches('.'))
     };
-    format!("Rule: {} ({}): {}.{source} {decision}", clean(&rule.name), clean(&rule.id), rule_status(&rule.status))
+    format!(
+        "Rule{whose}: {} ({}): {}.{source} {decision}",
+        clean(&rule.name),
+        clean(&rule.id),
+        rule_status(&rule.status)
+    )
 }
 
 fn measured(input: &ReportInput<'_>) -> String {
     let inspection = &input.stored.inspection;
-    let last: Vec<&RecordedReading> = inspection.lamps.iter().filter_map(LampRecord::after).collect();
-    let Some(first) = last.first() else {
+    let distance = |reading: &RecordedReading| format!("{:.2}", reading.reading.setup.distance_mm / 1000.0);
+    let bays = parted(inspection, |reading| (reading.bay(inspection), distance(reading)));
+    if bays.is_empty() {
         return "How it was measured: no photo could be measured yet.".to_owned();
+    }
+    let place = |((bay, distance), lamps): &((&BayNote, String), Vec<&LampRecord>)| {
+        let surveyed = bay
+            .revision
+            .as_ref()
+            .map_or_else(|| "no survey stated".to_owned(), |day| format!("surveyed {}", clean(day)));
+        // Two files of one bay may bear the same name and day.
+        let file = bay.sha256.to_string();
+        let file = if bays.len() > 1 { format!(", file {}…", &file[..8]) } else { String::new() };
+        format!("{distance} m away (bay {}, {surveyed}{file}){}", clean(&bay.id), whose(lamps, bays.len()))
     };
-    let setup = &first.reading.setup;
-    let surveyed = inspection
-        .bay
-        .revision
-        .as_ref()
-        .map_or_else(|| "no survey stated".to_owned(), |day| format!("surveyed {}", clean(day)));
-    let mut heights: Vec<String> = last.iter().map(|reading| millimetres(reading.reading.setup.height_mm)).collect();
+    let places: Vec<String> = bays.iter().map(place).collect();
+    let last = inspection.lamps.iter().filter_map(LampRecord::after);
+    let mut heights: Vec<String> = last.map(|reading| millimetres(reading.reading.setup.height_mm)).collect();
     heights.dedup();
     format!(
-        "How it was measured: from a photo of each beam on a wall {:.2} m away, whose marks give the scale (bay {}, {surveyed}); \
-         lamp centres {} mm above the floor. ± is the expanded uncertainty (k={}): the true value lies inside in about 95 of \
-         100 photos.",
-        setup.distance_mm / 1000.0,
-        clean(&inspection.bay.id),
+        "How it was measured: from a photo of each beam on a wall {}, whose marks give the scale; lamp centres {} mm above the \
+         floor. ± is the expanded uncertainty (k={}): the true value lies inside in about 95 of 100 photos.",
+        places.join(", "),
         heights.join(" / "),
         inspection.coverage_factor,
     )

@@ -45,6 +45,17 @@ pub(super) fn reading(flow: &mut Flow, lamp: &LampRecord, number: usize) {
         ("Photo of the room", recorded.ambient_photo.as_ref()),
         ("Annotated picture", recorded.annotated.as_ref()),
     ];
+    if let Some(bay) = &recorded.bay {
+        let survey = bay.revision.as_ref().map_or_else(|| "no survey stated".to_owned(), |day| clean(day));
+        let words = format!("{} ({}), {survey}, SHA-256 {}", clean(&bay.id), clean(&bay.name), bay.sha256);
+        flow.field("Another bay file", &words);
+    }
+    if let Some(rule) = &recorded.rule {
+        let decision = clean(&rule.decision);
+        let words =
+            format!("{} ({}), decision {decision}, SHA-256 {}", clean(&rule.id), clean(&rule.name), rule.sha256);
+        flow.field("Another rule file", &words);
+    }
     for (name, file) in files {
         if let Some(file) = file {
             flow.field(name, &format!("{}, {} bytes, SHA-256 {}", clean(&file.name), file.bytes, file.sha256));

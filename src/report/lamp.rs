@@ -5,7 +5,7 @@ use super::axis::{AxisView, Place, Way, reach_of};
 use super::figures::{limits, mm, mm_and_u, percent_and_u, signed, signed_percent};
 use super::look::{LABEL, RULE_LINE, SMALL, TEXT, cut, draw_badge_right};
 use super::picture::{View, shown_last};
-use super::ruler::ruler;
+use super::ruler::{Room, ruler};
 use super::words::{finding, lamp_name, minute, refused, sentence};
 use crate::kit::sheet_page::{DIM, Page, Pen, Spot, Style};
 use crate::reading::Reading;
@@ -22,11 +22,44 @@ const LYING: f64 = 24.0;
 const GAP: f64 = 4.0;
 /// Where findings begin, behind "Before:".
 const INDENT: f64 = 14.5;
-const NUMBER: Style = Style::regular(3.1);
-/// Columns of the table as parts of its width: name, before, now, allowed; and name, measured, allowed.
-const TWICE: &[f64] = &[0.0, 0.215, 0.475, 0.735];
-const ONCE: &[f64] = &[0.0, 0.215, 0.5];
+/// How the table of numbers is set.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct TableLook {
+    /// Figures in percent, and where the light ends.
+    number: Style,
+    /// The same on the wall, in millimetres.
+    small: Style,
+    /// From the head to an axis, to its second line; to the reach, to its second line.
+    steps: [f64; 4],
+    /// Space between two columns.
+    gap: f64,
+    /// Whether where the light ends stands out; bold words are wide.
+    is_reach_bold: bool,
+    /// Columns as parts of its width: name, before, now, allowed; and name, measured, allowed.
+    twice: &'static [f64],
+    once: &'static [f64],
+}
 
+/// With room around it.
+const WIDE: TableLook = TableLook {
+    number: Style::regular(3.1),
+    small: SMALL,
+    steps: [4.8, 3.7, 5.0, 3.7],
+    gap: 2.5,
+    is_reach_bold: true,
+    twice: &[0.0, 0.215, 0.475, 0.735],
+    once: &[0.0, 0.215, 0.5],
+};
+/// Four lamps to a page.
+pub(super) const DENSE: TableLook = TableLook {
+    number: Style::regular(2.8),
+    small: Style::regular(2.5),
+    steps: [4.0, 3.2, 4.3, 3.2],
+    gap: 1.4,
+    is_reach_bold: false,
+    twice: &[0.0, 0.215, 0.475, 0.735],
+    once: &[0.0, 0.215, 0.5],
+};
 /// Draws a lamp's block.
 pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
     let (x, y) = corner;
@@ -39,25 +72,26 @@ pub(super) fn block(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord,
     };
     let left_width = LEFT_PART * size.0;
     let top = findings(page, lamp, after, (x, y + 12.0), left_width) + 0.6;
-    let room = y + size.1 - table_height(lamp) - 3.0 - top;
+    let room = y + size.1 - table_height(lamp, &WIDE) - 3.0 - top;
     let tables = pictures(page, input, lamp, (x, top), (left_width, room)) + 2.0;
-    table(page, lamp, (x, tables), left_width);
+    table(page, lamp, (x, tables), left_width, &WIDE);
     let (ruler_x, ruler_width) = (x + left_width + GAP, size.0 - left_width - GAP);
     let horizontal = AxisView::of(lamp, Way::Horizontal);
     let lying = y + size.1 - 1.0 - if horizontal.is_some() { LYING } else { 0.0 };
     if let Some(axis) = AxisView::of(lamp, Way::Vertical) {
-        ruler(page, &axis, Way::Vertical, (ruler_x, y + 9.5), (ruler_width, lying - y - 11.0));
+        ruler(page, &axis, Way::Vertical, Room::Wide, (ruler_x, y + 9.5), (ruler_width, lying - y - 11.0));
     }
     if let Some(axis) = horizontal {
-        ruler(page, &axis, Way::Horizontal, (ruler_x, lying), (ruler_width, LYING));
+        ruler(page, &axis, Way::Horizontal, Room::Wide, (ruler_x, lying), (ruler_width, LYING));
     }
 }
 
 /// What the table takes: a head, two lines an axis, two for the reach.
-fn table_height(lamp: &LampRecord) -> f64 {
+fn table_height(lamp: &LampRecord, look: &TableLook) -> f64 {
+    let [first, second, reach, span] = look.steps;
     let axes = [Way::Vertical, Way::Horizontal].into_iter().filter(|way| AxisView::of(lamp, *way).is_some()).count();
     let has_reach = lamp.after().is_some_and(|after| reach_of(&after.reading).is_some());
-    4.0 + 8.5 * axes as f64 + if has_reach { 8.7 } else { 0.0 }
+    4.0 + (first + second) * axes as f64 + if has_reach { reach + span } else { 0.0 }
 }
 
 /// Before and now in words; returns where the next thing may begin.
@@ -98,22 +132,46 @@ fn pictures(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, at: Spo
     at.1 + 3.6 + frame.1
 }
 
-/// Numbers: each axis in percent, under it in millimetres on the wall; then the reach. `None` is a column that is not there.
-fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
+/// One line of the table: how far below the one before it, its name, before, now, allowed, and its style.
+type Line = (f64, &'static str, [String; 3], Style);
+
+/// Numbers: each axis in percent, under it in millimetres on the wall; then the reach.
+pub(super) fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64, look: &TableLook) {
     let Some(after) = lamp.after() else { return };
     let before = lamp.before().filter(|_| lamp.before != lamp.after);
-    let columns = if before.is_some() { TWICE } else { ONCE };
-    let mut line = |y: f64, name: &str, [first, second, third]: [String; 3], style: Style| {
-        let all = [Some(name.to_owned()), before.map(|_| first), Some(second), Some(third)];
-        for (n, cell) in all.into_iter().flatten().enumerate() {
-            let end = columns.get(n + 1).copied().unwrap_or(1.0);
-            let style = style.fitted(&cell, (end - columns[n]) * width - 2.5);
-            page.words((at.0 + columns[n] * width, y), cell, style);
-        }
+    let columns = if before.is_some() { look.twice } else { look.once };
+    let mut y = at.1;
+    let lines = lines(lamp, before, after, look);
+    // Lines of one kind are set in one size, that of the widest.
+    let cells = |(_, name, [was, is, allowed], style): &Line| -> Vec<(f64, String, Style)> {
+        let all = [Some((*name).to_owned()), before.map(|_| was.clone()), Some(is.clone()), Some(allowed.clone())];
+        let ends = columns.iter().skip(1).copied().chain([1.0]);
+        let room = columns.iter().zip(ends).map(|(from, to)| (from * width, (to - from) * width - look.gap));
+        let placed = all.into_iter().flatten().zip(room);
+        placed
+            .map(|(cell, (x, room))| (x, style.fitted(&cell, room).size, cell))
+            .map(|(x, size, cell)| (x, cell, Style { size, ..*style }))
+            .collect()
     };
-    let mut y = at.1 + 3.0;
+    let size_of = |kind: f64| {
+        let same = lines.iter().filter(|line| line.3.size.to_bits() == kind.to_bits());
+        same.flat_map(cells).map(|(_, _, style)| style.size).fold(kind, f64::min)
+    };
+    for line in &lines {
+        y += line.0;
+        let size = size_of(line.3.size);
+        for (x, cell, style) in cells(line) {
+            page.words((at.0 + x, y), cell, Style { size, ..style });
+        }
+    }
+    page.line((at.0, at.1 - 0.4), (at.0 + width, at.1 - 0.4), Pen::solid(0.2, RULE_LINE));
+}
+
+fn lines(lamp: &LampRecord, before: Option<&RecordedReading>, after: &RecordedReading, look: &TableLook) -> Vec<Line> {
+    let [first_step, second_step, reach_step, span_step] = look.steps;
+    let (number, small) = (look.number, look.small.ink(DIM));
     let now = if before.is_some() { "Now" } else { "Measured" };
-    line(y, "", ["Before", now, "Allowed"].map(str::to_owned), LABEL);
+    let mut lines = vec![(3.0, "", ["Before", now, "Allowed"].map(str::to_owned), LABEL)];
     for (name, way) in [("Height", Way::Vertical), ("Direction", Way::Horizontal)] {
         let Some(axis) = AxisView::of(lamp, way) else { continue };
         let places = [axis.before, axis.now];
@@ -123,31 +181,28 @@ fn table(page: &mut Page, lamp: &LampRecord, at: Spot, width: f64) {
             |place: Option<Place>| place.map_or_else(String::new, |place| percent_and_u(place.value_deg, place.u_deg));
         let [was, is] = places.map(in_percent);
         let limits = if is_judged { allowed("%", &signed_percent) } else { "not judged".to_owned() };
-        y += 4.8;
-        line(y, name, [was, is, limits], NUMBER);
+        lines.push((first_step, name, [was, is, limits], number));
         let in_mm = |place: Option<Place>| {
             place.map_or_else(String::new, |place| mm_and_u(place.value_deg, place.u_deg, axis.distance_mm))
         };
         let [was, is] = places.map(in_mm);
         let wall_mm = |limit: f64| signed(mm(limit, axis.distance_mm), 0);
         let limits = if is_judged { allowed("mm", &wall_mm) } else { String::new() };
-        y += 3.7;
-        line(y, "on the wall", [was, is, limits], SMALL.ink(DIM));
+        lines.push((second_step, "on the wall", [was, is, limits], small));
     }
     if let Some(now) = reach_of(&after.reading) {
         let reaches = [before.and_then(|before| reach_of(&before.reading)), Some(now)];
         let [was, is] = reaches.map(|reach| reach.map_or_else(String::new, |reach| reach.words()));
-        y += 5.0;
-        line(y, "Light ends at", [was, is, String::new()], Style { is_bold: true, ..NUMBER });
+        let style = Style { is_bold: look.is_reach_bold, ..number };
+        lines.push((reach_step, "Light ends at", [was, is, String::new()], style));
         let [was, is] = reaches.map(|reach| reach.and_then(|reach| reach.span()).unwrap_or_default());
-        y += 3.7;
-        line(y, "on a level road", [was, is, String::new()], SMALL.ink(DIM));
+        lines.push((span_step, "on a level road", [was, is, String::new()], small));
     }
-    page.line((at.0, at.1 - 0.4), (at.0 + width, at.1 - 0.4), Pen::solid(0.2, RULE_LINE));
+    lines
 }
 
 /// A lamp without a measured photo: why, and the last photo's picture.
-fn unmeasured(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
+pub(super) fn unmeasured(page: &mut Page, input: &ReportInput<'_>, lamp: &LampRecord, corner: Spot, size: Spot) {
     let at = (corner.0, corner.1 + 13.0);
     let Some(last) = shown_last(lamp) else {
         page.words(at, "No photo of this lamp has been measured yet.", TEXT);

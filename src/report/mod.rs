@@ -15,6 +15,7 @@ mod look;
 mod picture;
 mod ruler;
 mod lamp;
+mod dense;
 mod header;
 mod footer;
 mod front;

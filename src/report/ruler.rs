@@ -1,11 +1,13 @@
 //! A plain ruler: an axis in percent and in millimetres on the wall, what is allowed shaded, and where the beam was.
 //!
+//! In a dense page, where millimetres stand in the table alone, a ruler has its percents only.
+//!
 //! The vertical ruler stands upright, the horizontal one lies, so that up is up and left is left. Nothing is drawn outside of
 //! its scale, which is chosen so that every place with its uncertainty, every limit and the zero line are on it.
 
 use super::axis::{AxisView, Place, Way};
 use super::figures::{mm, percent, signed};
-use super::look::{AIM, ALLOWED, BEFORE, LABEL, TEXT};
+use super::look::{AIM, ALLOWED, BEFORE, LABEL, SMALL, TEXT};
 use crate::kit::sheet_page::{Anchor, BLACK, Ink, LIGHT, Page, Pen, Spot, Style, WHITE, quarter_disc, rectangle};
 
 /// Room beyond the outermost place, as a part of the span.
@@ -18,9 +20,31 @@ const MM_STEPS: [f64; 11] = [5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0,
 /// Least distance of two ticks with numbers, mm of paper: upright, lying.
 const UPRIGHT_PITCH: f64 = 5.5;
 const LYING_PITCH: f64 = 9.5;
+const DENSE_PITCH: f64 = 6.4;
 const TICK: f64 = 1.4;
 const NUMBERS: Style = Style::regular(2.5);
 const DOT: f64 = 1.15;
+/// Least distance of a number from the ruler's end, where the unit stands, mm of paper.
+const UNIT_ROOM: f64 = 3.6;
+
+/// What a ruler shows, and in how much room.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Room {
+    /// Percent and millimetres.
+    Wide,
+    /// Percent alone, everything a little smaller.
+    Dense,
+}
+
+/// Rims around a ruler's bar: left, top, right, bottom.
+const fn rims(way: Way, room: Room) -> [f64; 4] {
+    match (way, room) {
+        (Way::Vertical, Room::Wide) => [17.0, 9.5, 17.0, 1.5],
+        (Way::Vertical, Room::Dense) => [12.2, 7.4, 0.5, 0.8],
+        (Way::Horizontal, Room::Wide) => [13.0, 10.0, 6.0, 4.2],
+        (Way::Horizontal, Room::Dense) => [0.8, 7.6, 4.0, 4.2],
+    }
+}
 
 /// Percent to a part of the ruler, 0 at its low end.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,39 +111,54 @@ impl Bar {
 }
 
 /// Draws a ruler into a frame, its title included.
-pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, corner: Spot, size: Spot) {
+pub(super) fn ruler(page: &mut Page, axis: &AxisView, way: Way, room: Room, corner: Spot, size: Spot) {
     let (title, sign) = match way {
         Way::Vertical => ("Up and down", "+ is up"),
         Way::Horizontal => ("Left and right", "+ is right"),
     };
-    let style = Style { is_bold: true, ..TEXT };
-    page.words((corner.0, corner.1 + 3.2), title, style);
-    page.words((corner.0 + style.width_of(title) + 2.5, corner.1 + 3.2), sign, LABEL);
-    let bar = match way {
-        Way::Vertical => Bar { corner: (corner.0 + 17.0, corner.1 + 9.5), size: (size.0 - 34.0, size.1 - 11.0), way },
-        Way::Horizontal => {
-            Bar { corner: (corner.0 + 13.0, corner.1 + 10.0), size: (size.0 - 19.0, size.1 - 14.2), way }
-        }
-    };
+    let style = if room == Room::Wide { TEXT } else { SMALL };
+    let style = Style { is_bold: true, ..style };
+    let top = corner.1 + style.size;
+    page.words((corner.0, top), title, style);
+    let sign_x = corner.0 + style.width_of(title) + if room == Room::Wide { 2.5 } else { 1.2 };
+    // In little room left and right need no saying; up does not either.
+    if sign_x + LABEL.width_of(sign) <= corner.0 + size.0 {
+        page.words((sign_x, top), sign, LABEL);
+    }
+    let [left, above, right, below] = rims(way, room);
+    let bar =
+        Bar { corner: (corner.0 + left, corner.1 + above), size: (size.0 - left - right, size.1 - above - below), way };
     let scale = Scale::of(axis);
     band(page, axis, scale, bar);
-    numbers(page, axis, scale, bar);
+    numbers(page, axis, scale, bar, room);
     bar.across(page, scale.part(0.0), Pen::solid(0.55, BLACK));
     if let Some(aim) = axis.nominal_deg {
         bar.across(page, scale.part(percent(aim)), Pen { width: 0.4, ink: AIM, dash: Some((1.4, 1.0)) });
     }
     page.rectangle(bar.corner, bar.size, Pen::solid(0.2, BLACK));
     let lanes: &[(Option<Place>, f64, Ink, &str)] = match axis.before {
+        // In a narrow bar the lanes part, so that their names do not meet.
+        Some(_) if room == Room::Dense => &[(axis.before, 0.2, BEFORE, "before"), (axis.now, 0.8, BLACK, "now")],
         Some(_) => &[(axis.before, 0.28, BEFORE, "before"), (axis.now, 0.72, BLACK, "now")],
         None => &[(axis.now, 0.5, BLACK, "measured")],
     };
+    if (way, room) == (Way::Horizontal, Room::Dense) && axis.before.is_some() {
+        let words = "above: before, below: now";
+        page.words((bar.corner.0, bar.corner.1 + bar.size.1 + 3.0), words, LABEL.fitted(words, size.0 - 2.0));
+    }
     for (place, across, ink, name) in lanes {
         let start = bar.at(if way == Way::Vertical { 1.0 } else { 0.0 }, *across);
-        match way {
-            Way::Vertical => page.words((start.0, start.1 - 1.2), *name, LABEL.anchored(Anchor::Middle)),
-            Way::Horizontal => {
-                page.words((start.0 - 1.2, start.1 + 0.9), *name, LABEL.anchored(Anchor::End).fitted(name, 12.0));
+        match (way, room) {
+            (Way::Vertical, _) => {
+                let size = if room == Room::Wide { LABEL.size } else { 2.3 };
+                page.words((start.0, start.1 - 1.2), *name, Style { size, ..LABEL }.anchored(Anchor::Middle));
             }
+            (Way::Horizontal, Room::Wide) => {
+                let most = bar.corner.0 - corner.0 - 1.0;
+                page.words((start.0 - 1.2, start.1 + 0.9), *name, LABEL.anchored(Anchor::End).fitted(name, most));
+            }
+            // Beside the bar there is no room.
+            (Way::Horizontal, Room::Dense) => (),
         }
         if let Some(place) = place {
             mark(page, *place, scale, bar, *across, *ink);
@@ -144,12 +183,17 @@ fn band(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
 }
 
 /// Ticks and numbers: percent on one side, millimetres on the wall on the other.
-fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
-    let pitch = if bar.way == Way::Vertical { UPRIGHT_PITCH } else { LYING_PITCH };
+fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar, room: Room) {
+    let pitch = match (bar.way, room) {
+        (Way::Vertical, _) => UPRIGHT_PITCH,
+        (Way::Horizontal, Room::Wide) => LYING_PITCH,
+        (Way::Horizontal, Room::Dense) => DENSE_PITCH,
+    };
     let thin = Pen::solid(0.15, LIGHT);
     let per_mm = 1.0 / mm(percent_deg(1.0), axis.distance_mm).max(f64::MIN_POSITIVE);
     let sides: [(&[f64], f64, f64, &str); 2] = [(&PERCENT_STEPS, 1.0, 0.0, "%"), (&MM_STEPS, per_mm, 1.0, "mm")];
-    for (steps, unit, across, name) in sides {
+    let sides = if room == Room::Wide { &sides[..] } else { &sides[..1] };
+    for &(steps, unit, across, name) in sides {
         let out = if across < 0.5 { -1.0 } else { 1.0 };
         for (along, number) in scale.ticks(steps, unit, bar.length(), pitch) {
             let from = bar.at(along, across);
@@ -159,6 +203,8 @@ fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
                 _ if number == 0.0 => "0".to_owned(),
                 _ => signed(number, digits),
             };
+            // Where the unit stands there is no number.
+            let is_free = bar.way == Way::Vertical || (1.0 - along) * bar.length() > UNIT_ROOM;
             match bar.way {
                 Way::Vertical => {
                     page.line(from, (from.0 + out * TICK, from.1), Pen::solid(0.2, BLACK));
@@ -168,7 +214,9 @@ fn numbers(page: &mut Page, axis: &AxisView, scale: Scale, bar: Bar) {
                 Way::Horizontal => {
                     page.line(from, (from.0, from.1 + out * TICK), Pen::solid(0.2, BLACK));
                     let y = from.1 + if out < 0.0 { -TICK - 0.7 } else { TICK + 2.4 };
-                    page.words((from.0, y), text, NUMBERS.anchored(Anchor::Middle));
+                    if is_free {
+                        page.words((from.0, y), text, NUMBERS.anchored(Anchor::Middle));
+                    }
                 }
             }
             if across < 0.5 {

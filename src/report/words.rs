@@ -60,7 +60,7 @@ pub(super) fn headline(inspection: &Inspection) -> String {
 }
 
 /// `left low beam`.
-fn short_name(lamp: &LampRecord) -> String {
+pub(super) fn short_name(lamp: &LampRecord) -> String {
     let what = if lamp.beam == "fog" { "lamp" } else { "beam" };
     format!("{} {} {what}", clean(&lamp.side), clean(&lamp.beam))
 }

@@ -52,6 +52,8 @@ pub(crate) fn draft(order: usize, photos: &[Vec<u8>]) -> Draft {
             ambient_photo: None,
             bracket: Vec::new(),
             annotated: None,
+            bay: None,
+            rule: None,
             parameters: parameters.clone(),
             reading: reading(),
         })

@@ -20,12 +20,8 @@ pub enum RecordAction {
         #[arg(value_name = "STORE")]
         store: PathBuf,
     },
-    /// Make the station's key, which signs the log after every record from then on
-    Key {
-        /// The store's folder
-        #[arg(value_name = "STORE")]
-        store: PathBuf,
-    },
+    /// Make the station's key, which signs the log after every record from then on, or change it
+    Key(KeyArgs),
     /// List inspections, the newest first
     List(ListArgs),
     /// Find inspections by a part of reference, plate, customer, person, bay or id
@@ -60,6 +56,23 @@ pub enum RecordAction {
     Erase(EraseArgs),
     /// Correct what was written of an inspection, by a new record that points at the old one
     Correct(CorrectArgs),
+}
+
+/// Arguments of `record key`.
+#[derive(Debug, Args)]
+pub struct KeyArgs {
+    /// The store's folder
+    #[arg(value_name = "STORE")]
+    pub store: PathBuf,
+    /// Make a new key in the old one's place: the old one signs it, and an entry of the log says so
+    #[arg(long, requires = "by", requires = "reason")]
+    pub replace: bool,
+    /// Who changes the key
+    #[arg(long, value_name = "NAME", requires = "replace")]
+    pub by: Option<String>,
+    /// Why
+    #[arg(long, value_name = "TEXT", requires = "replace")]
+    pub reason: Option<String>,
 }
 
 /// Arguments of `record list`.
@@ -162,9 +175,10 @@ pub struct VerifyArgs {
     /// A head that was kept outside, as a report or `record list` prints it: shows a tail that was cut off
     #[arg(long, value_name = "SIZE:ROOT")]
     pub head: Option<String>,
-    /// The station's public key, kept outside: every record must be covered by its signature
+    /// A public key of the station, kept outside: every record must be covered by its signature, or by that of a key which a
+    /// recorded change joins to it; give it several times for keys that were changed without a record
     #[arg(long, value_name = "HEX")]
-    pub public_key: Option<String>,
+    pub public_key: Vec<String>,
     /// Leave photos and pictures out, which take the most time
     #[arg(long)]
     pub without_photos: bool,

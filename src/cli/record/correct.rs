@@ -26,7 +26,7 @@ pub(super) fn erase(args: &EraseArgs) -> Result<(String, ExitStatus), Error> {
 }
 
 /// Refuses what was given and says nothing.
-fn not_empty(given: &[(&str, Option<&String>)]) -> Result<(), Error> {
+pub(super) fn not_empty(given: &[(&str, Option<&String>)]) -> Result<(), Error> {
     match given.iter().find(|(_, text)| text.is_some_and(|text| text.trim().is_empty())) {
         Some((flag, _)) => Err(Error::usage(format!("{flag} is empty"), "say it in a few words")),
         None => Ok(()),

@@ -62,14 +62,7 @@ impl Recorder {
             customer: None,
             software: entry::software(),
             bay: bay_note(plan),
-            rule: RuleNote {
-                id: rule.id.clone(),
-                name: rule.name.clone(),
-                status: rule.status.as_str().to_owned(),
-                source: rule.source.clone(),
-                decision: rule.decision.as_str().to_owned(),
-                sha256: Hash::of(plan.texts.rule.as_bytes()),
-            },
+            rule: rule_note(plan, &rule),
             coverage_factor: COVERAGE_FACTOR,
             checklist: options
                 .prepared
@@ -116,6 +109,10 @@ impl Recorder {
             _ => lamp,
         };
         self.draft.inspection.lamps = old.lamps.into_iter().map(cleared).collect();
+        // What is taken over was measured in the old record's bay and judged by its rule.
+        if self.draft.inspection.readings().next().is_some() {
+            (self.draft.inspection.bay, self.draft.inspection.rule) = (old.bay, old.rule);
+        }
         Ok(())
     }
 
@@ -124,9 +121,19 @@ impl Recorder {
         self.draft.inspection.lamps.push(LampRecord::new(side, beam, Vec::new()));
     }
 
-    /// Adds a reading to its lamp.
-    pub(crate) fn add(&mut self, plan: &Plan, photos: &PhotoFiles, produced: &Produced, turned: Vec<Movement>) {
+    /// Adds a reading to its lamp. Bay and rule may be others than when the inspection was begun: their files may have been
+    /// changed in between.
+    pub(crate) fn add(
+        &mut self,
+        plan: &Plan,
+        photos: &PhotoFiles,
+        produced: &Produced,
+        turned: Vec<Movement>,
+    ) -> Result<(), Error> {
         let (parameters, texts) = parameters(plan);
+        let rule = rule_note(plan, &Rule::parse(&plan.texts.rule, "the rule")?);
+        let (begun_in, begun_by) = (&self.draft.inspection.bay, &self.draft.inspection.rule);
+        let (bay, rule) = (Some(bay_note(plan)), Some(rule));
         let names = KeptNames::of(photos);
         let filed = |photo: &PhotoFile| filed(&names.kept(&photo.name), &photo.bytes);
         let reading = RecordedReading {
@@ -137,6 +144,8 @@ impl Recorder {
             ambient_photo: photos.ambient.as_ref().map(filed),
             bracket: photos.bracket.iter().map(filed).collect(),
             annotated: produced.filed.as_ref().map(|bytes| self::filed("annotated.jpg", bytes)),
+            bay: bay.filter(|bay| bay != begun_in),
+            rule: rule.filter(|rule| rule != begun_by),
             parameters,
             reading: names.put_into(produced.reading.clone()),
         };
@@ -155,6 +164,7 @@ impl Recorder {
             None => lamps.push(LampRecord::new(side, beam, vec![reading])),
         }
         self.draft.inspection.verdict = Inspection::verdict_of(lamps);
+        Ok(())
     }
 
     /// Records it; what this returns may be shown.
@@ -184,6 +194,17 @@ fn bay_note(plan: &Plan) -> BayNote {
         name: plan.bay.name.clone(),
         revision: plan.bay.survey.as_ref().map(|survey| survey.date.clone()),
         sha256: Hash::of(plan.texts.bay.as_bytes()),
+    }
+}
+
+fn rule_note(plan: &Plan, rule: &Rule) -> RuleNote {
+    RuleNote {
+        id: rule.id.clone(),
+        name: rule.name.clone(),
+        status: rule.status.as_str().to_owned(),
+        source: rule.source.clone(),
+        decision: rule.decision.as_str().to_owned(),
+        sha256: Hash::of(plan.texts.rule.as_bytes()),
     }
 }
 

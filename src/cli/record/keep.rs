@@ -1,7 +1,8 @@
 //! `record init`, `key`, `verify` and `backup`.
 
 use super::super::exit::ExitStatus;
-use super::args::VerifyArgs;
+use super::args::{KeyArgs, VerifyArgs};
+use super::correct::not_empty;
 use crate::error::Error;
 use crate::record::{
     Head, PublicKey, Store, Verified, VerifyOptions, backup as copied, key::KEY_FILE, verify as verified,
@@ -22,8 +23,25 @@ pub(super) fn init(folder: &Path) -> Result<(String, ExitStatus), Error> {
     Ok((text, ExitStatus::Good))
 }
 
-pub(super) fn key(folder: &Path) -> Result<(String, ExitStatus), Error> {
-    let public = Store::open(folder)?.make_key()?;
+pub(super) fn key(args: &KeyArgs) -> Result<(String, ExitStatus), Error> {
+    let folder = args.store.as_path();
+    let mut store = Store::open(folder)?;
+    if let (true, Some(by), Some(reason)) = (args.replace, &args.by, &args.reason) {
+        not_empty(&[("--by", Some(by)), ("--reason", Some(reason))])?;
+        let changed = store.change_key(by, reason)?;
+        let text = format!(
+            "public key {}\nIt follows {}, which signed it: entry {} says so, and either key verifies the whole log.\n\
+             Keep the new line outside the store. The old secret is gone; keep a copy of the new one, {}, in a safe place.\n\
+             Log head {}\n",
+            changed.new,
+            changed.old,
+            changed.appended.number,
+            folder.join(KEY_FILE).display(),
+            changed.appended.head
+        );
+        return Ok((text, ExitStatus::Good));
+    }
+    let public = store.make_key()?;
     let text = format!(
         "public key {public}\nKeep this line outside the store: `lampwright record verify --public-key` takes it.\n\
          The secret key lies in {}, readable by its owner alone; it is in no backup, so keep a copy of it in a safe place.\n",
@@ -37,9 +55,9 @@ pub(super) fn verify(args: &VerifyArgs) -> Result<(String, ExitStatus), Error> {
         |flag: &str, found: String| Error::usage(format!("{flag}: {found}"), "copy the whole line as it was printed");
     let head =
         args.head.as_ref().map(|text| text.parse::<Head>()).transpose().map_err(|found| wrong("--head", found))?;
-    let public_key = args.public_key.as_ref().map(|text| text.parse::<PublicKey>()).transpose();
-    let public_key = public_key.map_err(|found| wrong("--public-key", found))?;
-    let options = VerifyOptions { head, public_key, is_without_photos: args.without_photos };
+    let public_keys = args.public_key.iter().map(|text| text.parse::<PublicKey>()).collect::<Result<Vec<_>, _>>();
+    let public_keys = public_keys.map_err(|found| wrong("--public-key", found))?;
+    let options = VerifyOptions { head, public_keys, is_without_photos: args.without_photos };
     let outcome = verified(&Store::read(&args.store)?, &options)?;
     let status = if outcome.findings.is_empty() { ExitStatus::Good } else { ExitStatus::Finding };
     Ok((words(&outcome, &options), status))
@@ -75,7 +93,10 @@ fn words(outcome: &Verified, options: &VerifyOptions) -> String {
         }
         None => text += "not signed\n",
     }
-    if options.head.is_none() && options.public_key.is_none() {
+    for (number, old, new) in &outcome.key_changes {
+        let _ = writeln!(text, "entry {number} changed the key: {old} signed {new}");
+    }
+    if options.head.is_none() && options.public_keys.is_empty() {
         text += "no head and no key from outside were given: a tail that was cut off on purpose could not show\n";
     }
     for note in &outcome.notes {

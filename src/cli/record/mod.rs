@@ -21,7 +21,7 @@ use std::io::Write;
 pub fn run(args: &RecordArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error> {
     let (text, status) = match &args.action {
         RecordAction::Init { store } => keep::init(store)?,
-        RecordAction::Key { store } => keep::key(store)?,
+        RecordAction::Key(args) => keep::key(args)?,
         RecordAction::List(args) => show::list(args)?,
         RecordAction::Find(args) => show::find(args)?,
         RecordAction::Show(args) => show::show(args)?,

@@ -17,6 +17,8 @@ use std::path::{Path, PathBuf};
 
 /// Most differences of one reading that are printed.
 const MOST: usize = 20;
+/// Parts of a reading in the order in which their differences are told; then all others.
+const FIRST: [&str; 4] = ["status", "verdict", "features", "advice"];
 
 pub(super) fn replay(folder: &Path, record: &str) -> Result<(String, ExitStatus), Error> {
     let store = Store::read(folder)?;
@@ -89,6 +91,8 @@ fn differences(then: &Reading, now: &Reading) -> Result<Vec<String>, Error> {
     let mut found = Vec::new();
     compare("", &tree(then)?, &tree(now)?, &mut found);
     found.retain(|difference| !difference.starts_with("software."));
+    // What matters to whoever replays stands first: more than some are not printed.
+    found.sort_by_key(|difference| FIRST.iter().position(|name| difference.starts_with(name)).unwrap_or(FIRST.len()));
     Ok(found)
 }
 

@@ -5,7 +5,7 @@ use super::args::{FindArgs, ListArgs, ShowArgs, VerdictArg};
 use crate::error::Error;
 use crate::kit::session::{Movement, ScrewName};
 use crate::reading::block::AxisBlock;
-use crate::record::{Filter, How, LampRecord, RecordedReading, Row, Store, Stored};
+use crate::record::{BayNote, Filter, How, LampRecord, RecordedReading, Row, RuleNote, Store, Stored};
 use jiff::civil::Date;
 use serde_json::json;
 use std::fmt::Write as _;
@@ -161,20 +161,8 @@ fn text(store: &Store, stored: &Stored) -> Result<String, Error> {
         let reason = follows.reason.as_ref().map(|reason| format!(": {}", clean(reason))).unwrap_or_default();
         line("follows", format!("{how} {}{reason}", follows.id));
     }
-    let revision =
-        inspection.bay.revision.as_ref().map_or_else(|| "no survey stated".to_owned(), |day| format!("surveyed {day}"));
-    line("bay", format!("{} ({}), {revision}", clean(&inspection.bay.id), clean(&inspection.bay.name)));
-    let rule = &inspection.rule;
-    line(
-        "rule",
-        format!(
-            "{} ({}), decision {}, k = {}",
-            clean(&rule.id),
-            rule.status,
-            rule.decision,
-            inspection.coverage_factor
-        ),
-    );
+    line("bay", bay_words(&inspection.bay));
+    line("rule", format!("{}, k = {}", rule_words(&inspection.rule), inspection.coverage_factor));
     let software = &inspection.software;
     line("software", format!("{} {} ({})", software.name, software.version, software.commit));
     let answers = &inspection.checklist;
@@ -199,6 +187,16 @@ fn text(store: &Store, stored: &Stored) -> Result<String, Error> {
     Ok(text)
 }
 
+fn bay_words(bay: &BayNote) -> String {
+    let revision =
+        bay.revision.as_ref().map_or_else(|| "no survey stated".to_owned(), |day| format!("surveyed {}", clean(day)));
+    format!("{} ({}), {revision}", clean(&bay.id), clean(&bay.name))
+}
+
+fn rule_words(rule: &RuleNote) -> String {
+    format!("{} ({}), decision {}", clean(&rule.id), clean(&rule.status), clean(&rule.decision))
+}
+
 fn reading_lines(lamp: &LampRecord, n: usize, reading: &RecordedReading) -> String {
     let role = match (Some(n) == lamp.before, Some(n) == lamp.after) {
         (true, true) => " (only)",
@@ -221,6 +219,12 @@ fn reading_lines(lamp: &LampRecord, n: usize, reading: &RecordedReading) -> Stri
         if let Some(axis) = axis {
             let _ = writeln!(text, "     {name:<10} {}", axis_words(axis));
         }
+    }
+    if let Some(bay) = &reading.bay {
+        let _ = writeln!(text, "     in another bay file: {}, sha256 {}", bay_words(bay), bay.sha256);
+    }
+    if let Some(rule) = &reading.rule {
+        let _ = writeln!(text, "     by another rule file: {}, sha256 {}", rule_words(rule), rule.sha256);
     }
     let _ = writeln!(text, "     photo {} sha256 {}", clean(&reading.photo.name), reading.photo.sha256);
     text
