@@ -379,6 +379,7 @@ mod tests {
             options: &BeamOptions::default(),
             grid,
             tones: (&plain, &stronger),
+            gain: &|_, _| 1.0,
             room: &room,
             cutoff: None,
             ln_fall_off: &|_, _| 0.0,

@@ -110,10 +110,8 @@ fn slanting(features: &BeamFeatures, options: &BeamOptions) -> Option<Flag> {
 
 /// The hot spot, unless it stands under the other lamp.
 fn spot_of_this_lamp(spot: Result<HotSpot, NotSeen>, input: &BeamInput<'_>) -> Result<HotSpot, NotSeen> {
-    spot.and_then(|spot| match second_spot(spot.h.value, input.setup) {
-        true => Err(NotSeen::OtherLamp),
-        false => Ok(spot),
-    })
+    let is_other = |spot: &HotSpot| second_spot(spot.h.value, input.setup);
+    spot.and_then(|spot| if is_other(&spot) { Err(NotSeen::OtherLamp) } else { Ok(spot) })
 }
 
 fn check_white(grid: &AngleGrid, options: &BeamOptions) -> Result<(), Refusal> {
