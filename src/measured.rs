@@ -2,6 +2,18 @@
 //!
 //! Inside the library every uncertainty is a standard uncertainty (k = 1). The expanded uncertainty U = 2·u is formed
 //! only where a reading or a verdict is made. Combination follows JCGM 100:2008 (GUM) 5.1.2 for independent parts.
+//!
+//! ```
+//! use lampwright::measured::{Budget, Measured};
+//! use lampwright::units::Deg;
+//!
+//! let mut budget = Budget::new();
+//! budget.add("height", 0.03);
+//! budget.add("edge fit", 0.04);
+//! let cutoff = Measured { value: Deg::new(-0.57), budget };
+//! // Root of the sum of squares is 0.05; U has k = 2.
+//! assert!((cutoff.expanded().get() - 0.10).abs() < 1e-12);
+//! ```
 
 use crate::units::Deg;
 

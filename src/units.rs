@@ -6,6 +6,14 @@
 //!   the point where the bay's centreline meets the wall at y = 0.
 //! * **Angle axes** (beam direction seen from the lamp): H positive to the right, V positive *up*; degrees.
 //! * **Percent** of inclination is 100·tan(angle): 1 % is 10 cm on 10 m.
+//!
+//! ```
+//! use lampwright::units::Percent;
+//!
+//! let angle = Percent::new(-1.0).to_deg();
+//! // 1 % is 0.573 degrees (UN R48 and national rules print such pairs).
+//! assert!((angle.get() + 0.573).abs() < 5e-4);
+//! ```
 
 macro_rules! unit {
     ($(#[$doc:meta])* $name:ident) => {

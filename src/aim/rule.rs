@@ -328,6 +328,16 @@ impl Rule {
     }
 
     /// The built-in rule of that id; `None` when there is none.
+    ///
+    /// ```
+    /// use lampwright::aim::Rule;
+    ///
+    /// for id in Rule::built_in_ids() {
+    ///     let rule = Rule::built_in(id).expect("it is in the list").expect("built-in rules are valid");
+    ///     println!("{id}: {} ({}), {}", rule.name, rule.jurisdiction, rule.source);
+    /// }
+    /// assert!(Rule::built_in("no such rule").is_none());
+    /// ```
     pub fn built_in(id: &str) -> Option<Result<Self, Error>> {
         let text = Self::built_in_text(id)?;
         Some(Self::parse(text, &format!("built-in rule {id}")))

@@ -10,7 +10,7 @@
 use super::coarse::CoarsePlace;
 use super::light::LightGrid;
 use super::options::BeamOptions;
-use super::running::RunningMedian;
+use super::running::{RunningMedian, median};
 
 /// A change from one column to the next at one height.
 type Changes = Vec<Option<f64>>;
@@ -119,11 +119,6 @@ fn summed(medians: &[Option<f64>], step_deg: f64, options: &BeamOptions) -> Opti
         .collect();
     let middle = median(&mut gains.clone());
     Some(gains.iter().map(|gain| (gain - middle).exp() as f32).collect())
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@
 use super::coarse::CoarsePlace;
 use super::light::LightGrid;
 use super::options::BeamOptions;
-use super::running::RunningMedian;
+use super::running::{RunningMedian, median};
 
 /// The wall's rows: their gain against the rest, and how they lean.
 #[derive(Debug, Clone)]
@@ -278,11 +278,6 @@ fn changes(
         }
     }
     changes
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 #[cfg(test)]

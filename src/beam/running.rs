@@ -32,6 +32,12 @@ impl RunningMedian {
     }
 }
 
+/// The median of a list that is not empty (of an even number, the upper of the middle two); the list is left in another order.
+pub(super) fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

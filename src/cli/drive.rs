@@ -91,9 +91,12 @@ fn caption(plan: &Plan, reading: &Reading) -> String {
 }
 
 fn reading(plan: &Plan, measurement: &Measurement) -> Reading {
+    // Four points leave nothing over: their fit has no residuals, not small ones.
+    const NOTHING_LEFT_PX: f64 = 1e-6;
     let mark_fit = measurement
         .view
         .as_ref()
+        .filter(|view| view.rms_px > NOTHING_LEFT_PX)
         .map_or(MarkFit::default(), |view| MarkFit { rms_px: Some(view.rms_px), rms_mm: Some(view.rms_mm) });
     let outcome = match &measurement.outcome {
         Ok(found) => {
