@@ -43,7 +43,8 @@ impl Error {
 }
 
 /// The photo does not allow the measurement: why, and what to do.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Error)]
+#[error("{found}; {hint}")]
 pub struct Refusal {
     /// Which refusal; always a code of severity `refusal`.
     pub code: FlagCode,

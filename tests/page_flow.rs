@@ -42,11 +42,13 @@ fn an_inspection_from_the_first_photo_to_the_desk() {
     for part in ["class=\"verdict is-out", "ruler is-upright", "quarter turn", "What did you turn?"] {
         assert!(text.contains(part), "{part} is missing: {text}");
     }
-    // The same photo is of a right lamp: as one it shows its elbow too. Any lamp can be chosen.
+    assert!(text.contains("ruler is-level"), "{text}");
+    // Any lamp can be chosen. As the right lamp's the same photo shows the other lamp's beam, and is told so.
     let chosen = client.get(&format!("/i/{id}?lamp=right-low"));
     let right = client.upload_request(&id, &chosen, "nothing", "p.jpg", &good_photo());
     assert_eq!(parse(&raw(server.port, &right)).status, 303);
-    assert!(client.get(&format!("/i/{id}")).text().contains("ruler is-level"));
+    let text = client.get(&format!("/i/{id}?lamp=right-low")).text();
+    assert!(text.contains("cover that lamp and photograph again"), "{text}");
     let picture = client.get(&format!("/i/{id}/picture/left-low/1"));
     assert_eq!((picture.status, picture.header("content-type")), (200, Some("image/jpeg")));
     assert!(image::load_from_memory(&picture.body).is_ok());

@@ -257,9 +257,9 @@ fn a_changed_store_is_told_by_the_exit_status() {
 fn correcting_one_lamp_keeps_the_other_in_the_verdict() {
     let shop = Shop::new();
     let common = ["--bay", "bay.toml", "--height-mm", "699", "--offset-mm", "571", "--record", "shop", "--by", "AB"];
-    shop.good(&[&["aim", "start", "s.json", "--vehicle", "order 7"], &common[..]].concat());
-    for lamp in ["left", "right"] {
-        let run = shop.run(&["aim", "photo", "s.json", "photo.jpg", "--lamp", lamp]);
+    shop.good(&[&["aim", "start", "s.json", "--vehicle", "order 7", "--lamps", "four"], &common[..]].concat());
+    for beam in ["high", "low"] {
+        let run = shop.run(&["aim", "photo", "s.json", "photo.jpg", "--lamp", "right", "--beam", beam]);
         assert_eq!(run.status, 1, "{run:?}");
     }
     let rule = Path::new(env!("CARGO_MANIFEST_DIR")).join("calib/rules/shop-check.toml");
@@ -271,14 +271,17 @@ fn correcting_one_lamp_keeps_the_other_in_the_verdict() {
         serde_json::from_str(&shop.good(&["record", "show", "shop", record, "--json"])).unwrap()
     };
     let (old, new) = (entry("2"), entry("3"));
-    assert_eq!(new["lamps"].as_array().unwrap().len(), 2);
-    assert_eq!(new["lamps"][0], old["lamps"][0], "the left lamp stands as it was");
-    assert_eq!((&new["lamps"][0]["verdict"], &new["lamps"][1]["verdict"]), (&"fail".into(), &"pass".into()));
-    assert_eq!(new["lamps"][1]["readings"].as_array().unwrap().len(), 1, "the right one is replaced, not added to");
+    let lamp = |record: &Value, beam: &str| -> Value {
+        let lamps = record["lamps"].as_array().unwrap();
+        lamps.iter().find(|lamp| lamp["side"] == "right" && lamp["beam"] == beam).unwrap().clone()
+    };
+    assert_eq!(lamp(&new, "high"), lamp(&old, "high"), "the high beam stands as it was");
+    assert_eq!((&lamp(&new, "high")["verdict"], &lamp(&new, "low")["verdict"]), (&"fail".into(), &"pass".into()));
+    assert_eq!(lamp(&new, "low")["readings"].as_array().unwrap().len(), 1, "the low one is replaced, not added to");
     assert_eq!(new["verdict"], "fail");
     assert!(shop.good(&["record", "list", "shop"]).contains("FAIL"));
     let shown = shop.good(&["record", "show", "shop", "3"]);
-    for line in ["FAIL  vehicle order 12\n", "left low  FAIL", "right low  PASS"] {
+    for line in ["FAIL  vehicle order 12\n", "right high  FAIL", "right low  PASS"] {
         assert!(shown.contains(line), "{line} is not in {shown}");
     }
     assert!(shop.good(&["record", "verify", "shop"]).contains("WHOLE: "));

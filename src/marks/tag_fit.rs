@@ -171,7 +171,7 @@ fn place_of(fitted: &Fitted<TagPattern, PARAMETERS>, reference: PxPoint, options
     let centre_variance = 0.5 * (fitted.covariance[(2, 2)] + fitted.covariance[(5, 5)]);
     // Where an edge and its neighbour blur into one, sharpening and coding shift both.
     let side_px = 0.25 * (0..4).map(|k| corners[k].distance(corners[(k + 1) % 4])).sum::<f64>();
-    let small = options.tag.small_sigma_px * (SQUARE_SIDE as f64 / side_px.max(1.0)).powi(2);
+    let small = options.tag.small_sigma_px * (SQUARE_SIDE as f64 / side_px.max(1.0)).powi(3);
     let with_model = |variance: f64| variance.sqrt().hypot(options.tag.model_sigma_px).hypot(small);
     Some(TagPlace {
         corners,

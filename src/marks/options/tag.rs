@@ -136,8 +136,8 @@ tunables! {
         /// Default: sharpening, coding, lens within the mark (own judgement).
         model_sigma_px: f64 = 0.003, "px", 0.0..=1.0;
 
-        /// The same of a tag whose modules are one pixel wide; it falls with the square of their width. Too small: small tags are
+        /// The same of a tag whose modules are one pixel wide; it falls with the cube of their width. Too small: small tags are
         /// accused of standing elsewhere; too large: they cost accuracy. Default: 0.04 px at modules of 2.5 px (own judgement).
-        small_sigma_px: f64 = 0.25, "px", 0.0..=5.0;
+        small_sigma_px: f64 = 0.6, "px", 0.0..=5.0;
     }
 }
