@@ -23,6 +23,7 @@ pub mod sheet_board;
 pub mod survey;
 pub mod survey_adjust;
 pub mod survey_ask;
+mod survey_ask_marks;
 pub mod survey_bay;
 pub mod survey_model;
 pub mod survey_picture;
