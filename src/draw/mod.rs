@@ -17,6 +17,7 @@ mod mark_outlines;
 mod beam_lines;
 mod known;
 mod limits;
+mod dark_zone;
 mod arrows;
 mod badge;
 mod units_shown;
