@@ -6,7 +6,6 @@ pub mod control_chart;
 pub mod control_log;
 pub mod control_picture;
 pub mod rule_check;
-pub mod rule_picture;
 pub mod rule_text;
 pub mod sheet_page;
 pub mod sheet_pdf;
