@@ -341,7 +341,7 @@ mod tests {
             let all = found.into_iter().zip(hand);
             assert!(
                 all.clone().all(|(found, hand)| found.is_some() == hand.is_some())
-                    && all.flat_map(|(found, hand)| found.zip(hand)).all(|(found, hand)| (found - hand).abs() < 5e-4),
+                    && all.filter_map(|(found, hand)| found.zip(hand)).all(|(found, hand)| (found - hand).abs() < 5e-4),
                 "{found:?} {hand:?}"
             );
         };

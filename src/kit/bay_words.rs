@@ -10,6 +10,8 @@ use crate::units::{Mm, Percent};
 use std::fmt::Write as _;
 
 const PERCENT: f64 = 100.0;
+/// Below this the numbers beside the word "level" are printed as zero, percent.
+const SHOWN_AS_ZERO: f64 = 0.0005;
 /// Where the effects are worked out, percent below level.
 const BELOW_PERCENT: f64 = 1.0;
 
@@ -66,8 +68,6 @@ fn floor(bay: &Bay) -> String {
         return format!("\nfloor\n  not surveyed: taken as level ± {} % (k = 1)\n", bay.uncertainty.floor_percent);
     };
     let distance = bay.wall.distance.get();
-    /// Below this the numbers beside the word are printed as zero, percent.
-    const SHOWN_AS_ZERO: f64 = 0.0005;
     let way = |percent: f64, down: &'static str, up: &'static str| match percent {
         level if level.abs() < SHOWN_AS_ZERO => "level",
         percent if percent < 0.0 => down,
