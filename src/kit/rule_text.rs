@@ -160,10 +160,10 @@ fn axis_text(axis: &str, rule: &AxisRule, at: &SeenAt) -> String {
 fn dark_zone_text(rule: &DarkZoneRule, at: &SeenAt) -> String {
     let Some(zone) = rule.zone(at.centre_height) else { return String::new() };
     let judged = match rule.seen_by {
-        SeenBy::Eye => "not judged by number: look at the wall;\n              only a cutoff that stands in it is told",
+        SeenBy::Eye => "not judged by number: look at the wall; only a cutoff in it is told",
         SeenBy::LightMeter => "not judged by number: needs a light meter",
     };
-    let mut text = format!("  {:<11} no {} [{:?}], {judged}\n", "dark zone", zone.free_of, rule.mark);
+    let mut text = format!("  {:<11} no {} [{:?}],\n              {judged}\n", "dark zone", zone.free_of, rule.mark);
     for (name, angle) in [("above", Some(zone.above)), ("right of", zone.left), ("left of", zone.right)] {
         if let Some(angle) = angle {
             // Writing to a String cannot fail.
@@ -276,7 +276,7 @@ mod tests {
         }
         let text = shown("gb-inspection", 10_000.0, 700.0);
         assert!(text.contains("https://mattersoftesting.blog.gov.uk/the-mot-headlamp-aim-test-is-changing/"), "{text}");
-        assert!(text.contains("right of    0.000 deg"), "{text}");
+        assert!(text.contains("right of   0.000 deg"), "{text}");
     }
 
     #[test]
