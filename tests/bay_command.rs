@@ -55,6 +55,10 @@ fn the_demo_survey_gives_a_bay_that_is_shown_and_checked() {
     assert!(fs::read_to_string(folder.path().join("bay.svg")).unwrap().starts_with("<svg"));
     let (status, text, _) = run(folder.path(), &["bay", "show", "bay.toml"], "");
     assert!(status == 0 && text.contains("next check 2027-03-14") && text.contains("uncertainties"), "{text}");
+    let words = ["bay", "survey", "--from", "s.toml", "--out", "other.toml", "--picture", "bay.png"];
+    let (status, _, errors) = run(folder.path(), &words, "");
+    assert!(status == 2 && errors.contains("end its name in .svg"), "{errors}");
+    assert!(!folder.path().join("other.toml").exists());
     for (today, expected, word) in [("2027-03-14", 0, "in 0 days"), ("2027-03-16", 1, "OVERDUE by 2 days")] {
         let (status, text, _) = run(folder.path(), &["bay", "check", "bay.toml", "--today", today], "");
         assert!(status == expected && text.contains(word), "{status} {text}");
@@ -89,10 +93,10 @@ fn a_mistyped_tape_is_a_finding_and_an_absurd_one_an_error() {
 fn questions_are_asked_again_and_go_on_where_they_were_stopped() {
     let folder = tempfile::tempdir().unwrap();
     let words = ["bay", "survey", "--interactive", "--out", "bay.toml", "--today", "2026-03-14"];
-    let (status, _, errors) = run(folder.path(), &words, "bay-1\nNorth bay\n\n\n76\n760\n");
+    let (status, _, errors) = run(folder.path(), &words, "bay-1\nNorth bay\n\n\n\n\n76\n760\n");
     assert!(status == 2 && errors.contains("need 300 to 1500") && errors.contains("kept in"), "{errors}");
-    let rest = "\n760\n750\n750\n800\n2600\n10800\n10812\n\nlaser\n\n1200\n1200\n1210\n1210\n\n\n\n\n\n0\n160\n-1800\n1500\n\n1\n160\n1800\n\
-                1500\n\n2\n\n1800\n250\nquadrant\n3\n120\n-1800\n250\n\n";
+    let rest = "\n\n760\n750\n750\n800\n2600\n10800\n10812\n\nlaser\n\n1200\n1200\n1210\n1210\n\n\n\n\n\n0\n160\n\n-1800\n1500\n\n1\n160\n\n1800\n\
+                1500\n\n2\n\n\n1800\n250\nquadrant\n3\n120\n\n-1800\n250\n\n\n";
     let (status, text, errors) = run(folder.path(), &words, rest);
     assert_eq!(status, 0, "{text}{errors}");
     assert!(!errors.contains("front left wheel"), "asked again: {errors}");
@@ -103,6 +107,48 @@ fn questions_are_asked_again_and_go_on_where_they_were_stopped() {
     assert!((bay.floor.unwrap().slope.get() - 1000.0 / 2600.0).abs() < 1e-3);
     let kept = fs::read_to_string(folder.path().join("bay.survey.toml")).unwrap();
     assert!(kept.contains("front_left_mm = 760.0"), "{kept}");
+}
+
+/// By hand: marks 0 and 1 stand 1500 mm up at -1800 and 1800 mm; mark 2 at (1800, 250) is 1250 mm from mark 1 and
+/// hypot(1800, 250) = 1817.28 mm from the foot; mark 3 at (-1800, 250) is hypot(3600, 1250) = 3810.84 mm from mark 1 along the
+/// diagonal and 1250 mm from mark 0.
+#[test]
+fn marks_are_placed_by_tapes_and_checked_by_diagonals_as_they_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = ["bay", "survey", "--interactive", "--out", "bay.toml", "--today", "2026-03-14"];
+    let floor = "bay-1\nNorth bay\n\n\n6\n2.5\n760\n760\n750\n750\n800\n2600\n10800\n10800\n\nlaser\n\n1200\n1200\n1210\n\
+                 1210\n1197\n1195\n\n\n";
+    // The first mark cannot be taped: there is nothing to tape from but the foot.
+    let first = "\n0\n160\ntapes\nheights\n-1800\n1500\n\n1\n160\n\n1800\n1500\n";
+    // A tape from nowhere, one that is a metre off, one that is there already; the run is stopped amid the tapes.
+    let taped = "\n2\n160\ntapes\n1810\n240\nmark 7\n1\n2250\n1250.0\n1\nfoot\n";
+    let (status, _, errors) = run(folder.path(), &words, &[floor, first, taped].concat());
+    assert!(status == 2 && errors.contains("kept in"), "{errors}");
+    for said in [
+        "tapes need two points",
+        "need one of: foot, mark 0, mark 1",
+        "mark 1 and mark 2 are 1260 mm apart",
+        "tape from mark 1 is there already",
+    ] {
+        assert!(errors.contains(said), "no {said}: {errors}");
+    }
+    let kept = fs::read_to_string(folder.path().join("bay.survey.toml")).unwrap();
+    assert!(kept.contains("recheck_months = 6") && kept.contains("flatness_limit_mm = 2.5"), "{kept}");
+    // It goes on: who surveyed and the plumb line are open still, then the tape from the foot.
+    let rest = "\n\n\n\nfoot\n1817.28\n\n\n3\n120\n\n-1810\n260\n0\n1250.0\n1\n3810.84\n\n\n0-9\n0-1\n3900\n3600.0\n\n";
+    let (status, text, errors) = run(folder.path(), &words, rest);
+    assert_eq!(status, 0, "{text}{errors}");
+    assert!(errors.contains("0-9 are not two of the marks") && errors.contains("3600 mm apart"), "{errors}");
+    let bay = bay(folder.path());
+    for (mark, place) in bay.marks.iter().zip([(-1800.0, 1500.0), (1800.0, 1500.0), (1800.0, 250.0), (-1800.0, 250.0)])
+    {
+        assert!(
+            (mark.centre.x_mm - place.0).abs() < 2.0 && (mark.centre.y_mm - place.1).abs() < 2.0,
+            "{mark:?} {place:?}"
+        );
+    }
+    let note = bay.survey.unwrap();
+    assert_eq!((note.next_check.as_deref(), note.flatness_limit_mm), (Some("2026-09-14"), Some(2.5)));
 }
 
 #[test]

@@ -12,7 +12,7 @@ use lampwright::marks::{FoundMark, Marks, MissingMark};
 use lampwright::measured::{Budget, Measured};
 use lampwright::photo::{Format, Photo, Pixels, ShotFacts, UprightMap};
 use lampwright::reading::{DisplayUnits, MarkFit, Reading, ReadingOutcome, ReadingParts, to_text};
-use lampwright::units::{Deg, Mm, PxPoint};
+use lampwright::units::{AnglePoint, Deg, Mm, PxPoint};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
@@ -290,7 +290,11 @@ fn borderline_and_pass_say_so() {
 fn even_the_longest_text_fits_one_screen() {
     let far_off = Lamp::with_kink((5.0, 0.4), Some((-4.0, 0.5)));
     let too_close = Lamp::with_kink((-0.2, 0.1), Some((-0.4, 0.1)));
-    for mut lamp in [far_off, too_close] {
+    let mut in_zone = Lamp::with_kink((-0.2, 0.1), None);
+    in_zone.case.traffic = Traffic::Left;
+    in_zone.features.cutoff.as_mut().unwrap().scan_h = Deg::new(2.5);
+    in_zone.use_rule("gb-inspection");
+    for mut lamp in [far_off, too_close, in_zone] {
         lamp.bay.id = "a-bay-with-quite-a-long-name-that-somebody-thought-was-a-good-idea".into();
         lamp.flags = FlagCode::ALL.iter().map(|code| Flag::plain(*code)).collect();
         for units in [DisplayUnits::Percent, DisplayUnits::Inch, DisplayUnits::Mm, DisplayUnits::Deg] {
@@ -300,6 +304,46 @@ fn even_the_longest_text_fits_one_screen() {
             assert!(text.contains("Flags: ") && text.contains("Rule: "), "{text}");
         }
     }
+}
+
+/// By hand: 0.5 % down = -0.28648 deg. The zone of the British rule opens to the right, where the flat part lies in left-hand
+/// traffic; a cutoff inside fails the lamp, one that keeps clear says nothing about the rest of the zone.
+#[test]
+fn a_dark_zone_is_told_with_what_the_cutoff_shows_of_it() {
+    let british = |v: f64| {
+        let mut lamp = Lamp::with_kink((v, 0.02), Some((0.0, 0.05)));
+        lamp.case.traffic = Traffic::Left;
+        lamp.features.cutoff.as_mut().unwrap().scan_h = Deg::new(2.5);
+        lamp.use_rule("gb-inspection");
+        lamp
+    };
+    let (clear, inside) = (british(-0.9), british(0.1));
+    let json = clear.json(None);
+    let zone = &json["verdict"]["dark_zone"];
+    assert_eq!((&json["verdict"]["overall"], &zone["result"]), (&json!("pass"), &json!("not judged")));
+    assert!((zone["above_deg"].as_f64().unwrap() + 0.28648).abs() < 1.01e-5, "{zone}");
+    assert_eq!((&zone["right_of_deg"], &zone["left_of_deg"]), (&json!(0.0), &Value::Null));
+    assert!(zone["text"].as_str().unwrap().contains("not judged by number: look at the wall"), "{zone}");
+    let text = clear.text(DisplayUnits::Percent);
+    assert!(text.contains("dark zone   the cutoff keeps clear of it; not judged by number: look at the"), "{text}");
+    assert!(text.contains("(no white light above -0.50 %, right of 0.00 %)"), "{text}");
+    let json = inside.json(None);
+    assert_eq!(
+        (&json["verdict"]["overall"], &json["verdict"]["dark_zone"]["result"]),
+        (&json!("fail"), &json!("fail"))
+    );
+    // The bend 2.5 degrees aside: at H = 0.3 the rise has climbed by 2.2 tan 15 = 0.59 degrees, into the zone.
+    let mut aside = british(-0.6);
+    aside.features.elbow.as_mut().unwrap().h = measured(2.5, 0.05);
+    aside.features.cutoff.as_mut().unwrap().scan_h = Deg::new(5.0);
+    aside.features.rise = Some(measured(15.0, 0.2));
+    aside.features.cutoff_line =
+        vec![AnglePoint::new(0.3, -0.01), AnglePoint::new(2.5, -0.6), AnglePoint::new(5.0, -0.6)];
+    let json = aside.json(None);
+    assert_eq!((&json["verdict"]["overall"], &json["verdict"]["vertical"]["result"]), (&json!("fail"), &json!("pass")));
+    let steps = json["advice"]["steps"].to_string();
+    assert!(steps.contains("stands in the rule's dark zone") && !steps.contains("Nothing was judged"), "{steps}");
+    assert!(Lamp::with_kink((-0.9, 0.02), None).json(None)["verdict"].get("dark_zone").is_none());
 }
 
 /// What a rule does not judge is said beside a pass.

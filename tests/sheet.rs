@@ -288,7 +288,7 @@ fn what_cannot_be_printed_is_refused_and_nothing_is_written() {
         ([&tag[..], &["1", "--size-mm", "60", "--distance-mm", "10000"]].concat(), "at least 84 mm, better 150 mm"),
         ([&tag[..], &["1", "--size-mm", "nan"]].concat(), "need 10 to 5000 mm"),
         ([&tag[..], &["1", "--size-mm", "4000"]].concat(), "can be joined well"),
-        (vec!["label", "--bay", &bay, "--survey-date", "2026-02-30"], "is no day"),
+        (vec!["label", "--bay", &bay, "--survey-date", "2026-02-30"], "is not a date"),
         (vec!["label", "--bay", &bay, "--survey-date", "2026-03-01", "--next-check", "2025-03-01"], "is not after"),
         (vec!["checkerboard", "--square-mm", "60"], "does not fit on A4"),
         (vec!["wall", "--bay", &bay, "--height-mm", "5"], "height"),
@@ -303,5 +303,7 @@ fn what_cannot_be_printed_is_refused_and_nothing_is_written() {
     fs::copy(&bay, folder.path().join("bay.toml")).unwrap();
     let (status, _, stderr) = sheet(folder.path(), &["wall", "--bay", "bay.toml", "--out", "bay.toml"]);
     assert!(status == 2 && stderr.contains("would overwrite"), "{stderr}");
+    let (status, _, stderr) = sheet(folder.path(), &["wall", "--bay", "bay.toml", "--out", "plan.png"]);
+    assert!(status == 2 && stderr.contains("end its name in .pdf"), "{stderr}");
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
 }

@@ -166,6 +166,7 @@ mod tests {
             overall: Overall::Fail,
             vertical: axis(v, around(-0.6), Some(AxisResult::Fail)),
             horizontal: axis(h, around(0.0), Some(AxisResult::Fail)),
+            dark_zone: None,
         }
     }
 

@@ -4,6 +4,7 @@
 //! right positive, V up positive). **Fails when** the rule does not hold for that side of the road, needs the height
 //! of the lower edge, or the plate's inclination lies outside limits that are fixed.
 
+use super::dark_zone::DarkZone;
 use super::rule::{AxisRule, Beam, Decision, Feature, HeightReference, Rule, RuleCase, RuleStatus};
 use crate::bay::{LampSide, Traffic};
 use crate::beam::Pattern;
@@ -94,6 +95,8 @@ pub struct AppliedRule {
     pub vertical: Option<AxisLimits>,
     /// Horizontal limits; `None`: the rule says nothing.
     pub horizontal: Option<AxisLimits>,
+    /// Part of the wall that must be dark; `None`: the rule names none.
+    pub dark_zone: Option<DarkZone>,
     /// What is held against the vertical limits.
     pub vertical_feature: Feature,
     /// What is held against the horizontal limits.
@@ -174,12 +177,19 @@ impl Rule {
             ));
         }
         let vertical = case.and_then(|case| case.vertical.as_ref());
+        if vertical.is_some_and(|axis| axis.is_by_plate) && lamp.plate.is_none() {
+            notes.push(format!(
+                "Rule {} goes by the value on the vehicle's plate, which was not given: add --nominal-percent.",
+                self.id
+            ));
+        }
         let horizontal = case.and_then(|case| case.horizontal.as_ref());
         let feature = |axis: Option<&AxisRule>, is_vertical| {
             axis.map_or(Feature::of(lamp.pattern, is_vertical), |axis| axis.feature)
         };
         let (vertical_feature, horizontal_feature) = (feature(vertical, true), feature(horizontal, false));
         let horizontal = horizontal.map(|axis| axis.limits(lamp.centre_height));
+        let dark_zone = case.and_then(|case| case.dark_zone.as_ref()).and_then(|zone| zone.zone(lamp.centre_height));
         Ok(AppliedRule {
             id: self.id.clone(),
             name: self.name.clone(),
@@ -187,6 +197,7 @@ impl Rule {
             decision: self.decision,
             vertical: self.with_plate(vertical, lamp)?,
             horizontal: horizontal.map(|limits| if is_mirror_image { limits.mirrored() } else { limits }),
+            dark_zone: dark_zone.map(|zone| if is_mirror_image { zone.mirrored() } else { zone }),
             vertical_feature,
             horizontal_feature,
             notes,
@@ -195,7 +206,9 @@ impl Rule {
 
     fn with_plate(&self, vertical: Option<&AxisRule>, lamp: &LampCase) -> Result<Option<AxisLimits>, Error> {
         let limits = vertical.map(|axis| axis.limits(lamp.centre_height));
-        let Some(plate) = lamp.plate else { return Ok(limits) };
+        let Some(plate) = lamp.plate else {
+            return Ok(limits.filter(|_| !vertical.is_some_and(|axis| axis.is_by_plate)));
+        };
         let (Some(axis), Some(limits)) = (vertical, limits) else {
             return Err(Error::usage(
                 format!(
@@ -311,6 +324,51 @@ mod tests {
 
         let lab = rule("un-r112-lab").apply(&plate).unwrap().vertical.unwrap();
         assert_eq!((percent(lab.nominal).as_str(), lab.is_judged()), ("-1.300000", false));
+    }
+
+    /// By hand: the older German guideline allows 5 cm on 10 m about its nominal up to 140 cm of lamp height, and about the plate's
+    /// value where there is one; above, its nominal is H/3, 1600 / 3 = 533 mm on 10 m, and the plate's value takes its place.
+    #[test]
+    fn the_plate_wins_at_every_height() {
+        let older = rule("de-older-guideline");
+        let at = |height: f64, plate: Option<f64>| {
+            let lamp = LampCase { centre_height: Mm::new(height), plate: plate.map(Percent::new), ..LAMP };
+            let limits = older.apply(&lamp).unwrap().vertical.unwrap();
+            [limits.lower, limits.nominal, limits.upper].map(|limit| limit.map(|limit| limit.to_percent().get()))
+        };
+        // A tolerance is an angle: 5 cm on 10 m about 12 cm are 0.4999 %.
+        let near = |found: [Option<f64>; 3], hand: [Option<f64>; 3]| {
+            let all = found.into_iter().zip(hand);
+            assert!(
+                all.clone().all(|(found, hand)| found.is_some() == hand.is_some())
+                    && all.filter_map(|(found, hand)| found.zip(hand)).all(|(found, hand)| (found - hand).abs() < 5e-4),
+                "{found:?} {hand:?}"
+            );
+        };
+        near(at(700.0, None), [Some(-1.7), Some(-1.2), Some(-0.7)]);
+        near(at(700.0, Some(-1.0)), [Some(-1.5), Some(-1.0), Some(-0.5)]);
+        near(at(1600.0, None), [None, Some(-5.3333), None]);
+        near(at(1600.0, Some(-1.3)), [None, Some(-1.3), None]);
+
+        let newer = rule("de-2018-guideline");
+        let without = newer.apply(&LAMP).unwrap();
+        assert_eq!((without.vertical, without.dark_zone.is_some()), (None, true));
+        assert!(without.notes.iter().any(|note| note.contains("--nominal-percent")), "{:?}", without.notes);
+        let plate = newer.apply(&LampCase { plate: Some(Percent::new(-1.3)), ..LAMP }).unwrap().vertical.unwrap();
+        assert_eq!((percent(plate.nominal).as_str(), plate.is_judged()), ("-1.300000", false));
+    }
+
+    /// A zone that is right of 0 in left-hand traffic is left of 0 in the mirror; its height stays.
+    #[test]
+    fn a_dark_zone_is_mirrored_with_the_traffic() {
+        let mut rule = rule("gb-inspection");
+        rule.is_mirrored = true;
+        let zone = |traffic| rule.apply(&LampCase { traffic, ..LAMP }).unwrap().dark_zone.unwrap();
+        let (left, right) = (zone(Traffic::Left), zone(Traffic::Right));
+        assert_eq!((left.left, left.right), (Some(Deg::new(0.0)), None));
+        assert_eq!((right.left, right.right), (None, Some(Deg::new(0.0))));
+        assert_eq!(left.above, right.above);
+        assert_eq!(percent(Some(left.above)), "-0.500000");
     }
 
     #[test]

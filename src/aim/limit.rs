@@ -1,7 +1,7 @@
 //! One figure of a rule: an angle, or a length on a screen that becomes an angle, for some rules only with the lamp's height.
 //!
 //! **Takes** a TOML table with exactly one of `percent`, `deg`, `mm`, `in`, `height_share`, `height_mm`; lengths with the
-//! screen's distance `at_mm`. Up and right are positive. **Gives** a [`Limit`], and with a lamp's height its angle.
+//! screen's distance `at_mm`, a share with a further length `plus_mm` where the text has one. Up and right are positive. **Gives** a [`Limit`], and with a lamp's height its angle.
 //! **Fails when** there is none or more than one, a length has no distance, or the angle cannot be an aim.
 
 use crate::units::{Deg, Mm, Percent};
@@ -21,6 +21,8 @@ pub enum Limit {
     HeightShare {
         /// Share of the height.
         share: f64,
+        /// A length beside it, up positive.
+        plus: Mm,
         /// Distance of the screen.
         at: Mm,
     },
@@ -38,7 +40,7 @@ impl Limit {
     pub fn angle(self, centre_height: Mm) -> Deg {
         match self {
             Self::Angle(angle) => angle,
-            Self::HeightShare { share, at } => Mm::new(share * centre_height.get()).to_deg_at(at),
+            Self::HeightShare { share, plus, at } => (Mm::new(share * centre_height.get()) + plus).to_deg_at(at),
             Self::Height { height, at } => (height - centre_height).to_deg_at(at),
         }
     }
@@ -59,6 +61,7 @@ pub(super) struct RawLimit {
     r#in: Option<f64>,
     height_share: Option<f64>,
     height_mm: Option<f64>,
+    plus_mm: Option<f64>,
     at_mm: Option<f64>,
 }
 
@@ -89,6 +92,9 @@ impl RawLimit {
         if self.at_mm.is_some() && (self.percent.is_some() || self.deg.is_some()) {
             return Err("at_mm belongs to lengths only (mm, in, height_share, height_mm)".to_owned());
         }
+        if self.plus_mm.is_some() && self.height_share.is_none() {
+            return Err("plus_mm belongs to height_share only".to_owned());
+        }
         let limit = if let Some(percent) = self.percent {
             Limit::Angle(Percent::new(percent).to_deg())
         } else if let Some(deg) = self.deg {
@@ -98,7 +104,9 @@ impl RawLimit {
             match (self.mm, self.r#in, self.height_share) {
                 (Some(mm), _, _) => Limit::Angle(Mm::new(mm).to_deg_at(at)),
                 (_, Some(inches), _) => Limit::Angle(Mm::from_inches(inches).to_deg_at(at)),
-                (_, _, Some(share)) => Limit::HeightShare { share, at },
+                (_, _, Some(share)) => {
+                    Limit::HeightShare { share, plus: Mm::new(self.plus_mm.unwrap_or_default()), at }
+                }
                 _ => Limit::Height { height: Mm::new(self.height_mm.unwrap_or_default()), at },
             }
         };
@@ -142,6 +150,8 @@ mod tests {
         };
         near("{ height_mm = 1067, at_mm = 22900 }", 700.0, 0.918);
         near("{ height_share = -0.4, at_mm = 10000 }", 900.0, -2.062);
+        // A third of 1500 mm and 70 mm more: atan(-570 / 10000) = -3.262 deg.
+        near("{ height_share = -0.3333333, plus_mm = -70, at_mm = 10000 }", 1500.0, -3.262);
         near("{ in = -5, at_mm = 7620 }", 700.0, -0.955);
         assert!(limit("{ percent = -1 }").unwrap().is_fixed());
         assert!(!limit("{ height_mm = 1067, at_mm = 22900 }").unwrap().is_fixed());
@@ -153,6 +163,7 @@ mod tests {
             ("{ }", "exactly one"),
             ("{ percent = 1, deg = 1 }", "exactly one"),
             ("{ height_share = 0.1 }", "need at_mm"),
+            ("{ mm = 1, plus_mm = 1, at_mm = 10000 }", "belongs to height_share"),
             ("{ deg = 1, at_mm = 10000 }", "lengths only"),
             ("{ height_mm = 9000, at_mm = 10000 }", "is no aim"),
         ] {

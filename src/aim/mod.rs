@@ -7,6 +7,7 @@
 pub mod limit;
 pub mod rule;
 mod rule_file;
+pub mod dark_zone;
 pub mod applied;
 pub mod conformance;
 pub mod verdict;
@@ -18,6 +19,7 @@ pub mod learn;
 pub use advice::{Advice, AxisAdvice, Direction, Turn, advise};
 pub use applied::{AppliedRule, AxisLimits, LampCase};
 pub use conformance::conformance_probability;
+pub use dark_zone::{DarkZone, DarkZoneFinding, DarkZoneRule, SeenBy};
 pub use limit::Limit;
 pub use rule::{AxisRule, Beam, ConfidenceMark, Decision, Feature, HeightReference, Rule, RuleCase, RuleStatus};
 pub use screws::{Axis, Screw, Screws};

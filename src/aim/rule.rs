@@ -5,6 +5,7 @@
 //! cross, or the stated status is better than the marks of its figures.
 
 use super::applied::AxisLimits;
+use super::dark_zone::DarkZoneRule;
 use super::limit::Limit;
 use super::rule_file;
 use crate::bay::{LampSide, Traffic};
@@ -20,28 +21,37 @@ pub const RULE_SCHEMA: &str = "lampwright/rule/1";
 pub const DEFAULT_RULE: &str = "shop-check";
 
 /// The built-in rules: id and text.
-const BUILT_IN: [(&str, &str); 23] = [
+const BUILT_IN: [(&str, &str); 32] = [
     (DEFAULT_RULE, include_str!("../../calib/rules/shop-check.toml")),
-    ("un-r112-lab", include_str!("../../calib/rules/un-r112-lab.toml")),
-    ("gb-inspection", include_str!("../../calib/rules/gb-inspection.toml")),
     ("ca-ontario", include_str!("../../calib/rules/ca-ontario.toml")),
     ("ca-quebec-snowmobile", include_str!("../../calib/rules/ca-quebec-snowmobile.toml")),
     ("cn-1997", include_str!("../../calib/rules/cn-1997.toml")),
+    ("de-2018-guideline", include_str!("../../calib/rules/de-2018-guideline.toml")),
     ("de-older-guideline", include_str!("../../calib/rules/de-older-guideline.toml")),
+    ("ec-76-756", include_str!("../../calib/rules/ec-76-756.toml")),
+    ("ec-76-756-initial", include_str!("../../calib/rules/ec-76-756-initial.toml")),
+    ("ec-76-756-sister", include_str!("../../calib/rules/ec-76-756-sister.toml")),
+    ("ec-76-756-sister-initial", include_str!("../../calib/rules/ec-76-756-sister-initial.toml")),
     ("gb-before-2016", include_str!("../../calib/rules/gb-before-2016.toml")),
     ("gb-british-american", include_str!("../../calib/rules/gb-british-american.toml")),
+    ("gb-flat-top", include_str!("../../calib/rules/gb-flat-top.toml")),
+    ("gb-inspection", include_str!("../../calib/rules/gb-inspection.toml")),
     ("jp-high-old", include_str!("../../calib/rules/jp-high-old.toml")),
     ("jp-inspection", include_str!("../../calib/rules/jp-inspection.toml")),
     ("nl-2006", include_str!("../../calib/rules/nl-2006.toml")),
     ("sae-j583-fog", include_str!("../../calib/rules/sae-j583-fog.toml")),
     ("sae-j599-zone", include_str!("../../calib/rules/sae-j599-zone.toml")),
+    ("un-r112-lab", include_str!("../../calib/rules/un-r112-lab.toml")),
     ("un-r48", include_str!("../../calib/rules/un-r48.toml")),
     ("un-r48-fog-f3", include_str!("../../calib/rules/un-r48-fog-f3.toml")),
+    ("un-r48-fog-f3-dim", include_str!("../../calib/rules/un-r48-fog-f3-dim.toml")),
+    ("un-r48-initial", include_str!("../../calib/rules/un-r48-initial.toml")),
     ("us-arizona-single", include_str!("../../calib/rules/us-arizona-single.toml")),
     ("us-fmvss-108", include_str!("../../calib/rules/us-fmvss-108.toml")),
     ("us-new-jersey-single", include_str!("../../calib/rules/us-new-jersey-single.toml")),
     ("us-pennsylvania-high", include_str!("../../calib/rules/us-pennsylvania-high.toml")),
     ("us-pennsylvania-low", include_str!("../../calib/rules/us-pennsylvania-low.toml")),
+    ("us-states-ceiling", include_str!("../../calib/rules/us-states-ceiling.toml")),
     ("us-texas-single", include_str!("../../calib/rules/us-texas-single.toml")),
     ("us-utah", include_str!("../../calib/rules/us-utah.toml")),
 ];
@@ -240,6 +250,8 @@ pub struct AxisRule {
     pub feature: Feature,
     /// How sure the figures are.
     pub mark: ConfidenceMark,
+    /// The nominal is the value on the vehicle's plate and nothing else; without a plate nothing is known.
+    pub is_by_plate: bool,
 }
 
 impl AxisRule {
@@ -280,6 +292,8 @@ pub struct RuleCase {
     pub vertical: Option<AxisRule>,
     /// Horizontal figures; absent: not judged.
     pub horizontal: Option<AxisRule>,
+    /// Part of the wall that must be dark; absent: the text names none.
+    pub dark_zone: Option<DarkZoneRule>,
 }
 
 /// A whole rule.
@@ -295,6 +309,8 @@ pub struct Rule {
     pub effective_from: Option<String>,
     /// Last day, `YYYY-MM-DD`.
     pub effective_to: Option<String>,
+    /// What its author says of its days where the text that was read gives none.
+    pub effective: Option<String>,
     /// How well its figures were checked.
     pub status: RuleStatus,
     /// Where its figures come from.
@@ -373,10 +389,39 @@ mod tests {
             if rule.status == RuleStatus::Practice {
                 assert_eq!(rule.source, RuleStatus::Practice.meaning(), "{id}");
             } else {
-                assert!(rule.url.as_deref().is_some_and(|url| url.starts_with("https://")), "{id} has no address");
+                assert!(
+                    rule.url.as_deref().is_some_and(|url| url.starts_with("https://") || url.starts_with("http://")),
+                    "{id} has no address"
+                );
             }
         }
         assert!(Rule::built_in("no-such-rule").is_none());
+    }
+
+    /// The folder and the list above: a file that nobody lists is never found, and nobody notices.
+    #[test]
+    fn every_file_of_the_folder_is_built_in() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("calib/rules");
+        let mut files: Vec<String> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().path().file_stem().unwrap().to_string_lossy().into_owned())
+            .collect();
+        let mut listed: Vec<String> = Rule::built_in_ids().map(str::to_owned).collect();
+        files.sort();
+        listed.sort();
+        assert_eq!(files, listed);
+    }
+
+    /// Figures from memory are never normative: whatever rests on one says "unverified", and only that.
+    #[test]
+    fn a_figure_from_memory_makes_a_rule_unverified() {
+        for id in Rule::built_in_ids() {
+            let rule = Rule::built_in(id).unwrap().unwrap();
+            let zones = rule.cases.iter().filter_map(|case| case.dark_zone.as_ref()).map(|zone| zone.mark);
+            let axes = rule.cases.iter().flat_map(|case| [&case.vertical, &case.horizontal]).flatten();
+            let is_from_memory = axes.map(|axis| axis.mark).chain(zones).any(|mark| mark == ConfidenceMark::M);
+            assert_eq!(rule.status == RuleStatus::Unverified, is_from_memory, "{id}");
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The text of a rule file to a [`Rule`]: what may stand in it, and every complaint about it.
 
+use super::dark_zone::{DarkZoneRule, SeenBy};
 use super::limit::{Limit, RawLimit, RawLimits, TRIED_HEIGHTS_MM};
 use super::rule::{
     AxisRule, Beam, ConfidenceMark, Decision, Feature, HeightReference, RULE_SCHEMA, Rule, RuleCase, RuleStatus,
@@ -19,6 +20,7 @@ struct RawRule {
     jurisdiction: String,
     effective_from: Option<String>,
     effective_to: Option<String>,
+    effective: Option<String>,
     status: RuleStatus,
     source: String,
     url: Option<String>,
@@ -56,12 +58,21 @@ struct RawPatterns {
 #[serde(deny_unknown_fields)]
 struct RawCase {
     beams: Vec<Beam>,
-    pattern: String,
+    pattern: RawPattern,
     lamp: Option<RawSide>,
     height_over_mm: Option<f64>,
     height_up_to_mm: Option<f64>,
     vertical: Option<RawAxis>,
     horizontal: Option<RawAxis>,
+    dark_zone: Option<RawDarkZone>,
+}
+
+/// One pattern, or several that have the same figures.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum RawPattern {
+    One(String),
+    Several(Vec<String>),
 }
 
 #[derive(Deserialize, Clone, Copy)]
@@ -76,10 +87,24 @@ enum RawSide {
 struct RawAxis {
     mark: ConfidenceMark,
     feature: Option<Feature>,
+    #[serde(default)]
+    by_plate: bool,
     nominal: Option<RawLimit>,
     tolerance: Option<RawLimit>,
     lower: Option<RawLimits>,
     upper: Option<RawLimits>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawDarkZone {
+    mark: ConfidenceMark,
+    above: RawLimits,
+    right_of: Option<RawLimit>,
+    left_of: Option<RawLimit>,
+    free_of: String,
+    #[serde(default)]
+    seen_by: SeenBy,
 }
 
 pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
@@ -108,7 +133,7 @@ pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
     }
     let mut cases = Vec::with_capacity(raw.case.len());
     for (place, case) in raw.case.iter().enumerate() {
-        cases.push(resolve_case(case).map_err(|found| {
+        cases.extend(resolve_cases(case).map_err(|found| {
             Error::file(path, format!("[[case]] number {}: {found}", place + 1), "mend this entry of the rule file")
         })?);
     }
@@ -123,6 +148,7 @@ pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
         jurisdiction: raw.jurisdiction,
         effective_from: raw.effective_from,
         effective_to: raw.effective_to,
+        effective: raw.effective,
         status: raw.status,
         source: raw.source,
         url: raw.url,
@@ -164,8 +190,17 @@ fn resolve_patterns(raw: &RawPatterns) -> Result<Vec<(Beam, Pattern)>, String> {
     named.into_iter().filter_map(|(beam, name)| name.as_deref().map(|name| Ok((beam, pattern_named(name)?)))).collect()
 }
 
-fn resolve_case(raw: &RawCase) -> Result<RuleCase, String> {
-    let pattern = pattern_named(&raw.pattern)?;
+/// One case for every pattern that it names.
+fn resolve_cases(raw: &RawCase) -> Result<Vec<RuleCase>, String> {
+    match &raw.pattern {
+        RawPattern::One(name) => Ok(vec![resolve_case(raw, name)?]),
+        RawPattern::Several(names) if names.is_empty() => Err("pattern is an empty list, need one or more".to_owned()),
+        RawPattern::Several(names) => names.iter().map(|name| resolve_case(raw, name)).collect(),
+    }
+}
+
+fn resolve_case(raw: &RawCase, pattern: &str) -> Result<RuleCase, String> {
+    let pattern = pattern_named(pattern)?;
     if raw.beams.is_empty() {
         return Err("beams is empty, need low, high or fog".into());
     }
@@ -192,9 +227,18 @@ fn resolve_case(raw: &RawCase) -> Result<RuleCase, String> {
         height_up_to_mm: raw.height_up_to_mm,
         vertical: axis("vertical", &raw.vertical, true)?,
         horizontal: axis("horizontal", &raw.horizontal, false)?,
+        dark_zone: raw
+            .dark_zone
+            .as_ref()
+            .map(resolve_dark_zone)
+            .transpose()
+            .map_err(|found| format!("dark_zone: {found}"))?,
     };
-    if case.vertical.is_none() && case.horizontal.is_none() {
-        return Err("neither vertical nor horizontal, need at least one".into());
+    if case.vertical.is_none() && case.horizontal.is_none() && case.dark_zone.is_none() {
+        return Err("neither vertical nor horizontal nor dark_zone, need at least one".into());
+    }
+    if let (Some(vertical), Some(zone)) = (&case.vertical, &case.dark_zone) {
+        check_room_below(vertical, zone)?;
     }
     Ok(case)
 }
@@ -218,15 +262,19 @@ fn resolve_axis(raw: &RawAxis, pattern: Pattern, is_vertical: bool) -> Result<Ax
     if tolerance.is_some() && (nominal.is_none() || !lower.is_empty() || !upper.is_empty()) {
         return Err("tolerance needs a nominal, and no lower or upper beside it".to_owned());
     }
-    if nominal.is_none() && lower.is_empty() && upper.is_empty() {
-        return Err("no figure, need nominal, tolerance, lower or upper".to_owned());
+    let has_figure = nominal.is_some() || !lower.is_empty() || !upper.is_empty();
+    if raw.by_plate && (has_figure || !is_vertical) {
+        return Err("by_plate stands alone and is vertical: the plate is the only figure".to_owned());
+    }
+    if !raw.by_plate && !has_figure {
+        return Err("no figure, need nominal, tolerance, lower, upper or by_plate".to_owned());
     }
     let feature = raw.feature.unwrap_or_else(|| Feature::of(pattern, is_vertical));
     if !feature.is_of(pattern, is_vertical) {
         let axis = if is_vertical { "vertical" } else { "horizontal" };
         return Err(format!("feature \"{}\" is no {axis} feature of pattern {}", feature.as_str(), pattern.as_str()));
     }
-    let rule = AxisRule { nominal, tolerance, lower, upper, feature, mark: raw.mark };
+    let rule = AxisRule { nominal, tolerance, lower, upper, feature, mark: raw.mark, is_by_plate: raw.by_plate };
     for height in TRIED_HEIGHTS_MM {
         let limits = rule.limits(Mm::new(height));
         if let (Some(lower), Some(upper)) = (limits.lower, limits.upper)
@@ -241,9 +289,54 @@ fn resolve_axis(raw: &RawAxis, pattern: Pattern, is_vertical: bool) -> Result<Ax
     Ok(rule)
 }
 
+fn resolve_dark_zone(raw: &RawDarkZone) -> Result<DarkZoneRule, String> {
+    let side = |name: &str, raw: Option<RawLimit>| {
+        raw.map(|limit| limit.resolve()).transpose().map_err(|found| format!("{name}: {found}"))
+    };
+    if raw.free_of.trim().is_empty() {
+        return Err("free_of is empty: say what must not be seen there".to_owned());
+    }
+    let rule = DarkZoneRule {
+        above: raw.above.resolve().map_err(|found| format!("above: {found}"))?,
+        right_of: side("right_of", raw.right_of)?,
+        left_of: side("left_of", raw.left_of)?,
+        free_of: raw.free_of.clone(),
+        seen_by: raw.seen_by,
+        mark: raw.mark,
+    };
+    if [&rule.right_of, &rule.left_of].into_iter().flatten().any(|limit| !limit.is_fixed()) {
+        return Err("right_of and left_of cannot go with the lamp's height".to_owned());
+    }
+    if let Some(zone) = rule.zone(Mm::new(TRIED_HEIGHTS_MM[0]))
+        && let (Some(left), Some(right)) = (zone.left, zone.right)
+        && left >= right
+    {
+        return Err(format!("nothing lies right of {:.3}° and left of {:.3}°", left.get(), right.get()));
+    }
+    Ok(rule)
+}
+
+/// A beam must be able to stand inside its band without lighting the dark zone.
+fn check_room_below(vertical: &AxisRule, zone: &DarkZoneRule) -> Result<(), String> {
+    for height in TRIED_HEIGHTS_MM.map(Mm::new) {
+        let (limits, zone) = (vertical.limits(height), zone.zone(height));
+        if let (Some(lower), Some(zone)) = (limits.lower.or(limits.nominal), zone)
+            && lower >= zone.above
+        {
+            return Err(format!(
+                "dark_zone: above {:.3}° leaves no room: the beam may not stand below {:.3}°",
+                zone.above.get(),
+                lower.get()
+            ));
+        }
+    }
+    Ok(())
+}
+
 /// A rule must not claim more than its weakest figure allows.
 fn check_status(status: RuleStatus, cases: &[RuleCase]) -> Result<(), String> {
     let marks = cases.iter().flat_map(|case| [&case.vertical, &case.horizontal]).flatten().map(|axis| axis.mark);
+    let marks = marks.chain(cases.iter().filter_map(|case| case.dark_zone.as_ref()).map(|zone| zone.mark));
     for mark in marks {
         let is_honest = match status {
             RuleStatus::Read => mark == ConfidenceMark::R,
@@ -286,9 +379,22 @@ mod tests {
             ("lower = { percent = -2.75 }", "nominal = { deg = 1.0 }", "lies outside the limits"),
             ("lower = { percent = -2.75 }", "tolerance = { deg = 1.0 }", "tolerance needs a nominal"),
             ("mark = \"S\"", "mark = \"M\"", "a figure is marked M"),
+            ("lower = { percent = -2.75 }", "lower = { percent = -2.75 }\nby_plate = true", "by_plate stands alone"),
+            ("pattern = \"kink\"", "pattern = []", "pattern is an empty list"),
+            ("pattern = \"kink\"", "pattern = [\"kink\", \"bend\"]", "pattern \"bend\" is unknown"),
             ("height_up_to_mm = 850", "height_up_to_mm = -1", "outside 0 to 5000"),
             ("height_up_to_mm = 850", "height_up_to = 850", "unknown field"),
             ("beams = [\"low\"]", "beams = []", "beams is empty"),
+            ("right_of = { percent = 0.0 }", "right_of = { mm = 0 }", "dark_zone: right_of: a length"),
+            (
+                "right_of = { percent = 0.0 }",
+                "right_of = { deg = 0.0 }\nleft_of = { deg = -1.0 }",
+                "nothing lies right",
+            ),
+            ("above = { percent = -0.5 }", "above = { percent = -3.0 }", "leaves no room"),
+            ("free_of = \"white light\"", "free_of = \" \"", "free_of is empty"),
+            ("free_of = \"white light\"", "", "missing field"),
+            ("free_of = \"white light\"", "free_of = \"light\"\nseen_by = \"nose\"", "unknown variant"),
             ("mirror = false", "mirror = false\npatterns = { low = \"bend\" }", "[patterns]"),
         ];
         for (good, bad, expected) in slips {

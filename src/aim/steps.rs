@@ -5,6 +5,7 @@
 //! takes up the backlash (common practice, no source).
 
 use super::advice::{AxisAdvice, Direction, Turn};
+use super::dark_zone::DarkZoneFinding;
 use super::verdict::{AxisResult, AxisVerdict, Overall, Verdict};
 
 /// How far a counterclockwise turn overshoots before it comes back, turns (common practice, no source).
@@ -57,6 +58,14 @@ pub(super) fn write(verdict: &Verdict, vertical: Option<&AxisAdvice>, horizontal
     }
     if !moves.is_empty() {
         steps.push("Photograph again from the same place and measure.".to_owned());
+    }
+    // A cutoff that is too high stands in it as a matter of course, and the steps above bring it down.
+    if verdict.dark_zone == Some(DarkZoneFinding::CutoffInside) && moves.is_empty() {
+        steps.push(
+            "The flat part is where it should be, yet the cutoff stands in the rule's dark zone, the hatched part of the picture: the \
+             bend stands aside. See how the vehicle stands, then aim the lamp sideways, and look at the wall."
+                .to_owned(),
+        );
     }
     if steps.is_empty() {
         steps.push("Nothing was judged: choose a rule that has figures for this beam with --rules.".to_owned());
@@ -156,7 +165,7 @@ mod tests {
     fn steps(overall: Overall, vertical: AxisVerdict, horizontal: AxisVerdict, has_screws: bool) -> Vec<String> {
         let text = include_str!("../../calib/screws/two-screws.screws.toml");
         let screws = Screws::parse(text, "two.toml").unwrap();
-        let verdict = Verdict { rule_id: "test".into(), overall, vertical, horizontal };
+        let verdict = Verdict { rule_id: "test".into(), overall, vertical, horizontal, dark_zone: None };
         advise(&verdict, has_screws.then_some(&screws), Mm::new(10_000.0)).steps
     }
 

@@ -4,7 +4,7 @@ use super::bay::{CheckArgs, today};
 use super::bay_photo::check_photo;
 use super::exit::ExitStatus;
 use super::plan;
-use super::write::Staged;
+use super::write::{Staged, check_ending};
 use crate::bay::Bay;
 use crate::error::Error;
 use crate::kit::control_chart::{ENOUGH, repeatability};
@@ -16,6 +16,9 @@ use std::path::Path;
 
 /// Runs it.
 pub(super) fn run(args: &CheckArgs) -> Result<(String, ExitStatus), Error> {
+    if let Some(chart) = &args.chart {
+        check_ending("--chart", chart, "svg")?;
+    }
     let bay = plan::read_parsed(&args.bay, Bay::parse)?;
     let mut text = format!("{} ({})\n\n", bay.name, bay.id);
     let mut status = ExitStatus::Good;

@@ -3,7 +3,7 @@
 use super::bay::{SurveyArgs, today};
 use super::exit::ExitStatus;
 use super::plan;
-use super::write::Staged;
+use super::write::{Staged, check_ending};
 use crate::error::Error;
 use crate::kit::survey::Survey;
 use crate::kit::survey_ask::Dialogue;
@@ -23,6 +23,9 @@ pub(super) fn run(
 ) -> Result<(String, ExitStatus), Error> {
     let from = args.from.clone().unwrap_or_else(|| args.out.with_extension("survey.toml"));
     check_places(args, &from)?;
+    if let Some(picture) = &args.picture {
+        check_ending("--picture", picture, "svg")?;
+    }
     let survey =
         if args.interactive { asked(args, &from, stdin, stderr)? } else { plan::read_parsed(&from, Survey::parse)? };
     let at = |error: Error| match error {

@@ -6,9 +6,9 @@ use super::plan;
 use super::write::Staged;
 use crate::aim::{LampCase, Rule};
 use crate::bay::Bay;
+use crate::draw::{PictureFormat, SeenFrom, encode, rule_picture, rule_svg};
 use crate::error::Error;
 use crate::kit::rule_check::questions;
-use crate::kit::rule_picture::picture;
 use crate::kit::rule_text::{SeenAt, list, show};
 use crate::units::{Mm, Percent};
 use clap::{Args, Subcommand};
@@ -54,8 +54,8 @@ pub struct ShowArgs {
     /// Height of the lamp's centre above the floor, millimetres
     #[arg(long, value_name = "N", default_value_t = 650.0)]
     pub height_mm: f64,
-    /// Draw the limits as a zone on the wall, for the beam, pattern and lamp named below
-    #[arg(long, value_name = "FILE.svg")]
+    /// Draw the limits as zones on the wall, for the beam, pattern and lamp named below
+    #[arg(long, value_name = "FILE.svg|FILE.png")]
     pub picture: Option<PathBuf>,
     /// Beam of the picture
     #[arg(long, value_enum, default_value_t = BeamArg::Low)]
@@ -97,6 +97,7 @@ fn built_in() -> Result<Vec<Rule>, Error> {
 
 fn shown(args: &ShowArgs) -> Result<String, Error> {
     plan::check_height(args.height_mm)?;
+    let picture = args.picture.as_deref().map(|path| Ok::<_, Error>((path, picture_form(path)?))).transpose()?;
     let rule = plan::rule(&args.rule)?;
     let distance = match (&args.bay, args.distance_mm) {
         (Some(path), _) => plan::read_parsed(path, Bay::parse)?.wall.distance,
@@ -105,7 +106,7 @@ fn shown(args: &ShowArgs) -> Result<String, Error> {
     };
     let at = SeenAt { distance, centre_height: Mm::new(args.height_mm) };
     let mut text = show(&rule, &at);
-    if let Some(path) = &args.picture {
+    if let Some((path, form)) = picture {
         let beam = plan::beam(args.beam);
         let lamp = LampCase {
             beam,
@@ -117,21 +118,46 @@ fn shown(args: &ShowArgs) -> Result<String, Error> {
             plate: args.nominal_percent.map(Percent::new),
         };
         let applied = rule.apply(&lamp)?;
-        Staged::new(path, picture(&applied, distance).as_bytes())?.commit()?;
+        let from = SeenFrom { distance, centre_height: at.centre_height };
+        let bytes = match form {
+            PictureForm::Svg => rule_svg(&applied, &from).into_bytes(),
+            PictureForm::Png => encode(&rule_picture(&applied, &from), PictureFormat::Png)?,
+        };
+        Staged::new(path, &bytes)?.commit()?;
         let _ = writeln!(text, "\npicture written to {}", path.display());
     }
     Ok(text)
+}
+
+/// Form of a written picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum PictureForm {
+    Svg,
+    Png,
+}
+
+/// By the file's ending, before anything is done.
+fn picture_form(path: &Path) -> Result<PictureForm, Error> {
+    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("svg") => Ok(PictureForm::Svg),
+        Some("png") => Ok(PictureForm::Png),
+        _ => Err(Error::usage(
+            format!("--picture {} does not say what to write", path.display()),
+            "end its name in .svg or .png",
+        )),
+    }
 }
 
 fn checked(path: &Path) -> Result<(String, ExitStatus), Error> {
     let rule = plan::read_parsed(path, Rule::parse)?;
     let questions = questions(&rule);
     let mut text = format!(
-        "{}: {} ({}), {} cases, {}\n",
+        "{}: {} ({}), {}, {}\n",
         path.display(),
         rule.name,
         rule.id,
-        rule.cases.len(),
+        if rule.cases.len() == 1 { "1 case".to_owned() } else { format!("{} cases", rule.cases.len()) },
         rule.status.meaning()
     );
     for question in &questions {

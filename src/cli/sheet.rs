@@ -2,7 +2,7 @@
 
 use super::exit::ExitStatus;
 use super::plan;
-use super::write::Staged;
+use super::write::{Staged, check_ending};
 use crate::bay::{Bay, MarkKind};
 use crate::error::Error;
 use crate::kit::sheet_art::PrintedMark;
@@ -119,10 +119,10 @@ pub struct LabelArgs {
     /// The bay
     #[arg(long, value_name = "BAY.toml")]
     pub bay: PathBuf,
-    /// Day of the survey; without it a line is left for the pen
+    /// Day of the survey [default: the bay file's; where it has none, a line is left for the pen]
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub survey_date: Option<String>,
-    /// Day of the next check
+    /// Day of the next check [default: the bay file's, else 12 months after the survey]
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub next_check: Option<String>,
     /// Where it goes
@@ -199,7 +199,8 @@ pub fn run(args: &SheetArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error
         SheetCommand::Label(args) => {
             let text = plan::read_text(&args.bay)?;
             let bay = Bay::parse(&text, &args.bay.display().to_string())?;
-            let dates = LabelDates { survey: args.survey_date.clone(), next_check: args.next_check.clone() };
+            let given = LabelDates { survey: args.survey_date.clone(), next_check: args.next_check.clone() };
+            let dates = LabelDates::of(&bay, &given)?;
             let page = label(&bay, text.as_bytes(), &dates, args.to.paper())?;
             write(&[page], "Label", &args.to, Some(&args.bay), &[], stdout)
         }
@@ -249,6 +250,7 @@ fn write(
             "give it a name of its own",
         ));
     }
+    check_ending("--out", &to.out, "pdf")?;
     Staged::new(&to.out, &pdf(pages, title)?)?.commit()?;
     let count = if pages.len() == 1 { "1 page".to_owned() } else { format!("{} pages", pages.len()) };
     let mut text = format!("{}: {count} of {}; print at 100 %\n", to.out.display(), to.paper().name());

@@ -68,6 +68,17 @@ impl Drop for Staged {
     }
 }
 
+/// Refuses a name that says another form than the one that is written; a name without an ending says none.
+pub(crate) fn check_ending(option: &str, path: &Path, ending: &str) -> Result<(), Error> {
+    match path.extension() {
+        Some(found) if !found.eq_ignore_ascii_case(ending) => Err(Error::usage(
+            format!("{option} {} is written as {}, whatever its name says", path.display(), ending.to_uppercase()),
+            format!("end its name in .{ending}"),
+        )),
+        _ => Ok(()),
+    }
+}
+
 fn cannot_write(place: &Path, error: &std::io::Error) -> Error {
     Error::file(place.display().to_string(), format!("cannot be written: {error}"), "check the folder and its rights")
 }

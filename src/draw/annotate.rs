@@ -7,6 +7,7 @@ use super::arrows::{draw_arrows, moves};
 use super::backdrop::lay_photo;
 use super::beam_lines::draw_beam;
 use super::canvas::Canvas;
+use super::dark_zone::{draw_dark_zone, label_dark_zone, place_to_show};
 use super::grid_lines::{draw_grid, grid_lines, label_grid};
 use super::known::{Known, draw_known};
 use super::labels::Labels;
@@ -141,6 +142,8 @@ fn wall_places(measurement: &Measurement, input: &AnnotateInput<'_>, goal: &Goal
 fn close_places(measurement: &Measurement, input: &AnnotateInput<'_>, goal: &Goal) -> Vec<PxPoint> {
     let (Some(view), Ok(found)) = (&measurement.view, &measurement.outcome) else { return Vec::new() };
     let mut angles = goal.corners();
+    let zone = input.rule.dark_zone.as_ref();
+    angles.extend(zone.map(|zone| place_to_show(zone, goal.vertical_at.h)));
     angles.extend(moves(goal, &found.advice).iter().map(|way| way.to));
     angles.push(goal.horizontal_at);
     let near = |angle: &AnglePoint| {
@@ -195,6 +198,9 @@ fn draw_view(
     let scene = Scene { view, setup: input.setup, viewport };
     let lines = grid_lines(&scene, &shown);
     draw_grid(canvas, &lines);
+    if let Some(zone) = &input.rule.dark_zone {
+        draw_dark_zone(canvas, &scene, zone);
+    }
     draw_limits(canvas, &scene, goal);
     draw_marks(canvas, &mut labels, &viewport, input.bay, &measurement.marks, Some(view));
     if let Ok(found) = &measurement.outcome {
@@ -207,6 +213,9 @@ fn draw_view(
         if let Some(area) = zone_outlines(&scene, goal).first().and_then(|outline| Area::around(outline)) {
             labels.put(canvas, text, ALLOWED, area, (-1.0, 0.0));
         }
+    }
+    if let (true, Some(zone)) = (is_closest, &input.rule.dark_zone) {
+        label_dark_zone(canvas, &mut labels, &scene, zone);
     }
     label_grid(canvas, &mut labels, &scene, &shown, &lines);
 }

@@ -17,6 +17,7 @@ mod mark_outlines;
 mod beam_lines;
 mod known;
 mod limits;
+mod dark_zone;
 mod arrows;
 mod badge;
 mod units_shown;
@@ -24,6 +25,8 @@ pub mod place_words;
 mod words;
 mod panel;
 mod chart;
+mod sketch;
+pub mod rule_wall;
 mod stage_grid;
 pub mod stages;
 pub mod annotate;
@@ -36,6 +39,7 @@ pub use annotate::{AnnotateInput, annotate, annotate_known};
 pub use encode::{PictureFormat, encode};
 pub use known::Known;
 pub use place_words::without_pixels;
+pub use rule_wall::{SeenFrom, rule_picture, rule_svg};
 pub use views::views;
 
 #[cfg(test)]

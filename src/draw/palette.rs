@@ -42,6 +42,8 @@ pub(super) const BEAM: Ink = Ink::solid(255, 232, 92);
 pub(super) const HOT: Ink = Ink::solid(255, 255, 255);
 /// Where the rule wants the beam.
 pub(super) const ALLOWED: Ink = Ink::solid(72, 160, 255);
+/// What the rule wants dark.
+pub(super) const DARK_ZONE: Ink = Ink::solid(196, 150, 255);
 /// The way the beam must go.
 pub(super) const MOVE: Ink = Ink::solid(255, 122, 48);
 /// Where the truth lies, when it is known.

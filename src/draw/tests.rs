@@ -1,7 +1,7 @@
 //! The whole picture, for every outcome, on photos of every size.
 
 use super::annotate::{AnnotateInput, annotate};
-use super::palette::PICTURE_WIDTH;
+use super::palette::{DARK_ZONE, PICTURE_WIDTH};
 use super::place::{Scene, photo_place};
 use super::plane::{Area, Spot};
 use super::viewport::Viewport;
@@ -245,6 +245,34 @@ fn a_refused_picture_can_leave_what_to_do_to_others() {
     };
     assert!(said(true).ends_with("tag 0 near (81, 64) px, upper left|What to do: use --mark"), "{}", said(true));
     assert!(said(false).ends_with("not found: tag 0, upper left of the photo"), "{}", said(false));
+}
+
+/// The zone that must be dark is hatched in its own colour, named, and never said to be dark.
+#[test]
+fn a_dark_zone_is_hatched_and_someone_is_sent_to_look() {
+    let left = lamp(Beam::Low, Pattern::Kink, Traffic::Left);
+    let british = Rule::built_in("gb-inspection").unwrap().unwrap().apply(&left).unwrap();
+    let shown = |v: f64, rule: &AppliedRule| {
+        let mut features = features(v, -0.3, 0.02);
+        features.cutoff.as_mut().unwrap().scan_h = Deg::new(2.2);
+        let verdict = judge(&features, rule);
+        let advice = advise(&verdict, None, Mm::new(10_000.0));
+        let (measurement, bay) = measurement((900, 600), 5, Ok(Findings { features, verdict, advice }));
+        let (setup, units) = (setup(&bay), DisplayUnits::Percent);
+        let input =
+            AnnotateInput { bay: &bay, setup: &setup, lamp: &left, rule, units, caption: None, is_turn_told: true };
+        let picture = annotate(&measurement, &input);
+        let hatched = picture.pixels().filter(|pixel| pixel.0 == DARK_ZONE.rgb).count();
+        let sentences = Words::of(&measurement, &input).sentences;
+        (hatched, sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>().join("|"))
+    };
+    let (hatched, said) = shown(-0.9, &british);
+    assert!(hatched > 500, "{hatched} pixels");
+    assert!(said.contains("Look at the wall: no white light in the hatched zone"), "{said}");
+    let (_, said) = shown(0.3, &british);
+    assert!(said.contains("The cutoff stands in the dark zone (hatched)"), "{said}");
+    let (hatched, said) = shown(-0.9, &rule(&left));
+    assert!(hatched == 0 && !said.contains("zone"), "{hatched} {said}");
 }
 
 /// By the axes: H grows to the right of the picture, V grows up, so y falls.

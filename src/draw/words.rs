@@ -6,7 +6,10 @@ use super::annotate::AnnotateInput;
 use super::badge::Outcome;
 use super::place_words::without_pixels;
 use super::units_shown::Shown;
-use crate::aim::{Advice, AxisAdvice, AxisResult, AxisValue, AxisVerdict, Direction, Overall, Turn, Verdict};
+use crate::aim::{
+    Advice, AxisAdvice, AxisResult, AxisValue, AxisVerdict, DarkZone, DarkZoneFinding, Direction, Overall, SeenBy,
+    Turn, Verdict,
+};
 use crate::bay::LampSide;
 use crate::beam::Pattern;
 use crate::error::Refusal;
@@ -113,6 +116,7 @@ fn measured(found: &Findings, input: &AnnotateInput<'_>) -> Vec<Sentence> {
     for axis in [&vertical, &horizontal] {
         sentences.extend(axis.sentences(&shown, input.is_turn_told));
     }
+    sentences.extend(input.rule.dark_zone.as_ref().zip(verdict.dark_zone).map(|(zone, found)| dark_zone(zone, found)));
     sentences.extend(
         [&vertical, &horizontal]
             .iter()
@@ -120,6 +124,21 @@ fn measured(found: &Findings, input: &AnnotateInput<'_>) -> Vec<Sentence> {
             .map(|text| sentence(Rank::Numbers, text)),
     );
     sentences
+}
+
+/// What is known of the dark zone: never that it is dark.
+fn dark_zone(zone: &DarkZone, found: DarkZoneFinding) -> Sentence {
+    match (zone.seen_by, found) {
+        (SeenBy::LightMeter, _) => sentence(Rank::Numbers, "Dark zone (hatched): needs a light meter."),
+        (_, DarkZoneFinding::CutoffInside) => sentence(
+            Rank::Finding,
+            format!("The cutoff stands in the dark zone (hatched), which must be free of {}.", zone.free_of),
+        ),
+        _ => sentence(
+            Rank::Finding,
+            format!("Look at the wall: no {} in the hatched zone. No number tells that.", zone.free_of),
+        ),
+    }
 }
 
 /// One axis and its words.

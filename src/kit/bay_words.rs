@@ -10,6 +10,8 @@ use crate::units::{Mm, Percent};
 use std::fmt::Write as _;
 
 const PERCENT: f64 = 100.0;
+/// Below this the numbers beside the word "level" are printed as zero, percent.
+const SHOWN_AS_ZERO: f64 = 0.0005;
 /// Where the effects are worked out, percent below level.
 const BELOW_PERCENT: f64 = 1.0;
 
@@ -66,8 +68,13 @@ fn floor(bay: &Bay) -> String {
         return format!("\nfloor\n  not surveyed: taken as level ± {} % (k = 1)\n", bay.uncertainty.floor_percent);
     };
     let distance = bay.wall.distance.get();
-    let rises = if floor.slope.get() < 0.0 { "falls towards the wall" } else { "rises towards the wall" };
-    let higher = if floor.cross.get() < 0.0 { "left side higher" } else { "right side higher" };
+    let way = |percent: f64, down: &'static str, up: &'static str| match percent {
+        level if level.abs() < SHOWN_AS_ZERO => "level",
+        percent if percent < 0.0 => down,
+        _ => up,
+    };
+    let rises = way(floor.slope.get(), "falls towards the wall", "rises towards the wall");
+    let higher = way(floor.cross.get(), "left side higher", "right side higher");
     format!(
         "\nfloor\n  slope      {}; {rises}\n  cross      {}; {higher}\n  rise       {:.1} mm, floor at the wall against the floor under the \
          lamps; marks' heights count from {}\n",

@@ -3,9 +3,31 @@
 //! **Takes** a [`Rule`], and for its figures the place they are seen at: distance of the wall, height of the lamp. **Gives**
 //! text. Angles become lengths on a plumb wall by the flat-screen convention, `length = distance · tan(angle)`.
 
-use crate::aim::{AxisLimits, AxisRule, Rule, RuleCase};
+use crate::aim::{AxisLimits, AxisRule, DarkZoneRule, Rule, RuleCase, SeenBy};
 use crate::units::{Deg, Mm};
 use std::fmt::Write as _;
+
+/// Columns of a screen, and those before a line's content.
+const SCREEN_COLUMNS: usize = 80;
+const INDENT: usize = 16;
+
+/// Lines of whole words; a word that is longer than a line has one of its own, so that an address can be copied.
+fn wrapped(text: &str, columns: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let line = lines.last().map_or(0, |line| line.chars().count());
+        if line > 0 && line + 1 + word.chars().count() > columns {
+            lines.push(String::new());
+        }
+        if let Some(line) = lines.last_mut() {
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+    }
+    lines
+}
 
 /// Where the figures are looked at.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,14 +66,23 @@ pub fn list(rules: &[Rule]) -> String {
 pub fn show(rule: &Rule, at: &SeenAt) -> String {
     let mut text = format!("{}  ({})\n", rule.name, rule.id);
     let mut line = |name: &str, content: &str| {
-        let _ = writeln!(text, "  {name:<14}{content}");
+        for (n, part) in wrapped(content, SCREEN_COLUMNS - INDENT).iter().enumerate() {
+            let _ = writeln!(text, "  {:<14}{part}", if n == 0 { name } else { "" });
+        }
     };
     line("where", &rule.jurisdiction);
     line("source", &rule.source);
     line("", rule.url.as_deref().unwrap_or("no address"));
     line("checked", rule.status.meaning());
-    let from = rule.effective_from.as_deref().unwrap_or("not stated");
-    line("in force", &format!("from {from} to {}", rule.effective_to.as_deref().unwrap_or("today as far as known")));
+    let stated = match (&rule.effective_from, &rule.effective_to) {
+        (None, None) => rule.effective.clone().unwrap_or_else(|| "no day stated".to_owned()),
+        (from, to) => format!(
+            "from {} to {}",
+            from.as_deref().unwrap_or("an unknown day"),
+            to.as_deref().unwrap_or("today as far as known")
+        ),
+    };
+    line("in force", &stated);
     line("load", &rule.load);
     line("heights of", rule.height.meaning());
     let side = if rule.written_for_traffic == crate::bay::Traffic::Left { "left" } else { "right" };
@@ -66,7 +97,8 @@ pub fn show(rule: &Rule, at: &SeenAt) -> String {
     }
     let _ = writeln!(
         text,
-        "\nFigures at {:.0} mm from the lamp to the wall, lamp's centre {:.0} mm above the floor; down and left are negative.",
+        "\nFigures at {:.0} mm from the lamp to the wall, lamp's centre {:.0} mm above the floor;\ndown and left are negative. [R] read, [S] \
+         from a quotation, [M] from memory, [P] practice.",
         at.distance.get(),
         at.centre_height.get()
     );
@@ -93,12 +125,19 @@ fn case_text(case: &RuleCase, at: &SeenAt) -> String {
         };
         text += &axis_text(axis, rule, at);
     }
+    if let Some(zone) = &case.dark_zone {
+        text += &dark_zone_text(zone, at);
+    }
     text
 }
 
 fn axis_text(axis: &str, rule: &AxisRule, at: &SeenAt) -> String {
     let limits = rule.limits(at.centre_height);
     let mut text = format!("  {axis:<11} {} [{:?}]", rule.feature.as_str(), rule.mark);
+    if rule.is_by_plate {
+        return text
+            + ", the value on the vehicle's plate (--nominal-percent),\n              without limits: shown, not judged\n";
+    }
     text += match &limits {
         AxisLimits { lower: None, upper: None, .. } => ", a nominal without limits: shown, not judged\n",
         AxisLimits { lower: None, .. } => ", a ceiling\n",
@@ -117,17 +156,36 @@ fn axis_text(axis: &str, rule: &AxisRule, at: &SeenAt) -> String {
     text
 }
 
+/// A dark zone, its edges in every unit, and by what it is judged.
+fn dark_zone_text(rule: &DarkZoneRule, at: &SeenAt) -> String {
+    let Some(zone) = rule.zone(at.centre_height) else { return String::new() };
+    let judged = match rule.seen_by {
+        SeenBy::Eye => "not judged by number: look at the wall; only a cutoff in it is told",
+        SeenBy::LightMeter => "not judged by number: needs a light meter",
+    };
+    let mut text = format!("  {:<11} no {} [{:?}],\n              {judged}\n", "dark zone", zone.free_of, rule.mark);
+    for (name, angle) in [("above", Some(zone.above)), ("right of", zone.left), ("left of", zone.right)] {
+        if let Some(angle) = angle {
+            // Writing to a String cannot fail.
+            let _ = writeln!(text, "    {name:<8}{}", angle_text(angle, at.distance));
+        }
+    }
+    text
+}
+
 /// One angle in every unit.
 fn angle_text(angle: Deg, distance: Mm) -> String {
     let length = angle.to_mm_at(distance);
     // A zero has no sign.
-    let tidy = |value: f64| if value.abs() < 1e-9 { 0.0 } else { value };
+    let signed = |value: f64, digits: usize| {
+        if value.abs() < 1e-9 { format!("{:.digits$}", 0.0) } else { format!("{value:+.digits$}") }
+    };
     format!(
-        "{:>+8.3} deg {:>+8.3} % {:>+9.1} mm {:>+8.2} in",
-        tidy(angle.get()),
-        tidy(angle.to_percent().get()),
-        tidy(length.get()),
-        tidy(length.to_inches())
+        "{:>8} deg {:>8} % {:>9} mm {:>8} in",
+        signed(angle.get(), 3),
+        signed(angle.to_percent().get(), 3),
+        signed(length.get(), 1),
+        signed(length.to_inches(), 2)
     )
 }
 
@@ -156,10 +214,47 @@ mod tests {
             ("cn-1997", 10000.0, 1000.0, ["-400.0 mm", "-200.0 mm"]),
             ("us-pennsylvania-high", 7620.0, 700.0, ["+0.764 deg", "+1.333 %"]),
             ("ca-quebec-snowmobile", 7500.0, 700.0, ["-50.0 mm", "not judged"]),
+            ("ec-76-756", 10000.0, 700.0, ["-2.500 %", "-50.0 mm"]),
+            ("ec-76-756-sister-initial", 10000.0, 700.0, ["-1.750 %", "-100.0 mm"]),
+            ("us-states-ceiling", 7600.0, 700.0, ["+100.0 mm", "a ceiling"]),
+            ("us-texas-single", 22860.0, 1400.0, ["-381.0 mm", "high-intensity portion"]),
+            ("un-r48-initial", 3000.0, 700.0, ["-30.0 mm", "-45.0 mm"]),
+            ("gb-inspection", 10000.0, 700.0, ["right of", "look at the wall"]),
+            ("de-2018-guideline", 25000.0, 700.0, ["625 cd", "needs a light meter"]),
+            ("us-fmvss-108", 7620.0, 700.0, ["-53.2 mm", "-2.09 in"]),
+            ("sae-j583-fog", 7620.0, 600.0, ["-99.8 mm", "-3.93 in"]),
+            ("sae-j583-fog", 7620.0, 700.0, ["-133.0 mm", "-5.24 in"]),
         ] {
             let text = shown(id, distance, height);
             for part in expected {
                 assert!(text.contains(part), "{id}: no {part} in\n{text}");
+            }
+        }
+    }
+
+    /// Outside: pairs printed in workshop data, as `rules show` prints them for a rule that states one of the two. At 25 ft:
+    /// 0.38 deg = 2.0 in = 50.5 mm, 0.95 deg = 5.0 in = 126.4 mm, 1.15 deg = 6.02 in = 153.0 mm, 2 deg = 10.5 in = 266.1 mm,
+    /// 4.5 deg = 23.6 in = 599.7 mm; 75 mm at 5 m = 1.5 %; 1.3 % = 39 mm at 3 m; 1 % at 35 ft = 4.2 in; 10 cm on 10 m = 1.0 %;
+    /// 1 % is 10 mm on every metre, whatever the lamp's height (650 mm would make it 6.5 mm).
+    #[test]
+    fn published_pairs_of_units_come_out() {
+        let text = Rule::built_in_text("us-fmvss-108").unwrap();
+        for (figure, distance, expected) in [
+            ("deg = -0.38", 7620.0, ["-50.5 mm", "-1.99 in"]),
+            ("deg = -0.95", 7620.0, ["-126.4 mm", "-4.97 in"]),
+            ("deg = -1.15", 7620.0, ["-153.0 mm", "-6.02 in"]),
+            ("deg = -2.0", 7620.0, ["-266.1 mm", "-10.48 in"]),
+            ("deg = -4.5", 7620.0, ["-599.7 mm", "-23.61 in"]),
+            ("mm = -75, at_mm = 5000", 5000.0, ["-1.500 %", "-75.0 mm"]),
+            ("percent = -1.3", 3000.0, ["-39.0 mm", "-1.300 %"]),
+            ("percent = -1.0", 10668.0, ["-4.20 in", "-1.000 %"]),
+            ("percent = -1.0", 10000.0, ["-100.0 mm", "-1.000 %"]),
+            ("percent = -1.0", 1000.0, ["-10.0 mm", "-1.000 %"]),
+        ] {
+            let rule = Rule::parse(&text.replace("deg = -0.40", figure), "pair.toml").unwrap();
+            let shown = show(&rule, &SeenAt { distance: Mm::new(distance), centre_height: Mm::new(650.0) });
+            for part in expected {
+                assert!(shown.contains(part), "{figure} at {distance}: no {part} in\n{shown}");
             }
         }
     }
@@ -170,6 +265,18 @@ mod tests {
     fn the_stricter_of_two_ceilings_is_shown() {
         assert!(shown("us-texas-single", 7620.0, 1500.0).contains("-1.086 deg"));
         assert!(shown("us-texas-single", 7620.0, 700.0).contains("-0.955 deg"));
+    }
+
+    #[test]
+    fn lines_fit_a_screen_and_keep_addresses_whole() {
+        for id in Rule::built_in_ids() {
+            for line in shown(id, 10_000.0, 700.0).lines() {
+                assert!(line.chars().count() <= 90 || line.contains("http"), "{id}: {line}");
+            }
+        }
+        let text = shown("gb-inspection", 10_000.0, 700.0);
+        assert!(text.contains("https://mattersoftesting.blog.gov.uk/the-mot-headlamp-aim-test-is-changing/"), "{text}");
+        assert!(text.contains("right of   0.000 deg"), "{text}");
     }
 
     #[test]

@@ -4,7 +4,7 @@
 
 use super::sheet_page::{Anchor, BLACK, DIM, LIGHT, Page, Paper, Pen, Spot, Style, millimetres};
 use super::sheet_qr::qr;
-use crate::bay::Bay;
+use crate::bay::{Bay, DEFAULT_RECHECK_MONTHS, months_after, parse_date};
 use crate::error::Error;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
@@ -26,12 +26,28 @@ pub struct LabelDates {
 }
 
 impl LabelDates {
+    /// The days that were given, and for what was not given those of the bay file: its survey's day, and its next check or the
+    /// usual interval after the day. A day of a survey that is not the file's own has its own next check.
+    pub fn of(bay: &Bay, given: &Self) -> Result<Self, Error> {
+        let note = bay.survey.as_ref();
+        let survey = given.survey.clone().or_else(|| note.map(|note| note.date.clone()));
+        let next_check = match (&given.next_check, &survey, note) {
+            (Some(given), ..) => Some(given.clone()),
+            (None, Some(survey), Some(note)) if *survey == note.date => Some(note.next_check(None)?.to_string()),
+            (None, Some(survey), _) => {
+                Some(months_after(parse_date(survey, "--survey-date")?, DEFAULT_RECHECK_MONTHS)?.to_string())
+            }
+            (None, None, _) => None,
+        };
+        let dates = Self { survey, next_check };
+        dates.check()?;
+        Ok(dates)
+    }
+
     /// Fails where a day does not exist, or the next check is not after the survey.
     pub fn check(&self) -> Result<(), Error> {
         for day in [&self.survey, &self.next_check].into_iter().flatten() {
-            if !is_day(day) {
-                return Err(Error::usage(format!("\"{day}\" is no day"), "write year-month-day, as 2026-03-31"));
-            }
+            parse_date(day, "the day")?;
         }
         match (&self.survey, &self.next_check) {
             // Days written so sort as their text does.
@@ -42,26 +58,6 @@ impl LabelDates {
             _ => Ok(()),
         }
     }
-}
-
-/// Whether the text is a day of the Gregorian calendar, as 2026-03-31.
-fn is_day(text: &str) -> bool {
-    let parts: Vec<&str> = text.split('-').collect();
-    let [year, month, day] = parts.as_slice() else { return false };
-    let number = |part: &str, digits: usize| {
-        (part.len() == digits && part.bytes().all(|byte| byte.is_ascii_digit())).then(|| part.parse::<u32>().ok())?
-    };
-    let (Some(year), Some(month), Some(day)) = (number(year, 4), number(month, 2), number(day, 2)) else {
-        return false;
-    };
-    let is_leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
-    let days = match month {
-        4 | 6 | 9 | 11 => 30,
-        2 => 28 + u32::from(is_leap),
-        1..=12 => 31,
-        _ => 0,
-    };
-    (1..=days).contains(&day)
 }
 
 /// The page with one label; `file` is the bay file's content, which the code names.
@@ -130,18 +126,44 @@ fn facts(bay: &Bay, dates: &LabelDates) -> [(&'static str, Option<String>); 5] {
 mod tests {
     use super::*;
 
+    const DEMO: &str = include_str!("../../calib/bays/demo.bay.toml");
+
     #[test]
     fn days_exist_and_follow_one_another() {
-        for day in ["2026-03-31", "2028-02-29", "2000-02-29"] {
-            assert!(is_day(day), "{day}");
-        }
-        for day in ["2026-02-29", "1900-02-29", "2026-13-01", "2026-00-10", "2026-4-01", "31.03.2026", "2026-04-31", ""]
-        {
-            assert!(!is_day(day), "{day}");
-        }
         let dates =
             |survey: &str, next: &str| LabelDates { survey: Some(survey.into()), next_check: Some(next.into()) };
-        assert!(dates("2026-03-31", "2028-03-31").check().is_ok());
-        assert!(dates("2026-03-31", "2026-03-31").check().is_err());
+        assert!(dates("2026-03-31", "2028-02-29").check().is_ok());
+        for (survey, next) in [("2026-03-31", "2026-03-31"), ("2026-02-29", "2027-01-01"), ("31.03.2026", "2027-01-01")]
+        {
+            assert!(dates(survey, next).check().is_err(), "{survey} {next}");
+        }
+    }
+
+    /// By hand: the survey of 14 March 2026 holds to what the file states, or for 12 months; a later survey that is named on the
+    /// command line has its own year.
+    #[test]
+    fn days_that_are_not_given_are_those_of_the_bay_file() {
+        let without = Bay::parse(DEMO.split("[survey]").next().unwrap(), "bay.toml").unwrap();
+        let bay = |block: &str| {
+            let text = format!("{}\n[survey]\n{block}", DEMO.split("[survey]").next().unwrap());
+            Bay::parse(&text, "bay.toml").unwrap()
+        };
+        let of = |bay: &Bay, survey: Option<&str>, next: Option<&str>| {
+            let given = LabelDates { survey: survey.map(str::to_owned), next_check: next.map(str::to_owned) };
+            let dates = LabelDates::of(bay, &given).unwrap();
+            [dates.survey.unwrap_or_default(), dates.next_check.unwrap_or_default()]
+        };
+        let (plain, stated) =
+            (bay("date = \"2026-03-14\"\n"), bay("date = \"2026-03-14\"\nnext_check = \"2026-09-14\"\n"));
+        assert_eq!(of(&plain, None, None), ["2026-03-14", "2027-03-14"]);
+        assert_eq!(of(&stated, None, None), ["2026-03-14", "2026-09-14"]);
+        assert_eq!(of(&stated, None, Some("2026-12-01")), ["2026-03-14", "2026-12-01"]);
+        assert_eq!(of(&stated, Some("2026-10-01"), None), ["2026-10-01", "2027-10-01"]);
+        assert_eq!(of(&without, None, None), ["", ""]);
+        let page = |bay: &Bay| {
+            let dates = LabelDates::of(bay, &LabelDates::default()).unwrap();
+            format!("{:?}", label(bay, b"bay", &dates, Paper::A4).unwrap())
+        };
+        assert!(page(&stated).contains("2026-09-14") && !page(&without).contains("2026-09-14"));
     }
 }

@@ -5,25 +5,27 @@
 //! same question comes again.
 
 use super::survey::{
-    AHEAD_MM, ALONG_MM, DistanceReading, HEIGHT_MM, INSTRUMENTS, LEVEL_MM, LevelReading, OFFSET_MM, PLACES, PLUMB_MM,
-    PlumbReading, SIGMA_MM, SIZE_MM, SURVEY_SCHEMA, Survey, SurveyMark, TO_WALL_MM, WHEELBASE_MM,
+    AHEAD_MM, DistanceReading, INSTRUMENTS, LEVEL_MM, LevelReading, OFFSET_MM, PLACES, PLUMB_MM, PlumbReading,
+    SIGMA_MM, SURVEY_SCHEMA, Survey, TO_WALL_MM, WHEELBASE_MM,
 };
+use super::survey_ask_marks::{MarkAsk, MarkState};
+use crate::bay::{DEFAULT_RECHECK_MONTHS, months_after, parse_date};
 use std::ops::RangeInclusive;
 
-/// Size that is offered for a mark, mm.
-const USUAL_SIZE_MM: f64 = 160.0;
 /// Heights of the plumb line's two readings that are asked for, mm.
 const PLUMB_HEIGHTS_MM: [f64; 2] = [200.0, 1800.0];
-/// Marks that are asked for before the question whether there are more.
-const MARKS_ASKED: usize = 4;
+/// Intervals between surveys that can be meant, months.
+const RECHECK_MONTHS: RangeInclusive<f64> = 1.0..=120.0;
 
 /// One question.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Ask {
+pub(super) enum Ask {
     Id,
     Name,
     Date,
     Surveyor,
+    RecheckMonths,
+    FlatnessLimit,
     Wheel(usize),
     LampsAhead,
     Wheelbase,
@@ -32,12 +34,10 @@ enum Ask {
     LevelSigma,
     Level(usize),
     Plumb(usize),
-    MarkKind(usize),
-    MarkId(usize),
-    MarkSize(usize),
-    MarkX(usize),
-    MarkY(usize),
-    MoreMarks(usize),
+    Mark(usize, MarkAsk),
+    /// Between which marks a tape runs that checks them.
+    Diagonal(usize),
+    DiagonalLength(usize),
 }
 
 /// A question as it is put.
@@ -47,8 +47,8 @@ pub struct Question {
     pub text: String,
     /// What an empty answer means, when it may be empty.
     pub default: Option<String>,
-    key: Ask,
-    range: Option<RangeInclusive<f64>>,
+    pub(super) key: Ask,
+    pub(super) range: Option<RangeInclusive<f64>>,
 }
 
 /// A survey that is being asked for.
@@ -58,14 +58,14 @@ pub struct Dialogue {
     pub survey: Survey,
     today: String,
     asked: Vec<Ask>,
-    are_marks_complete: bool,
+    pub(super) marks: MarkState,
 }
 
 impl Dialogue {
     /// Goes on with what `survey` holds; `today` is offered as the date.
     pub fn new(mut survey: Survey, today: &str) -> Self {
         SURVEY_SCHEMA.clone_into(&mut survey.schema);
-        Self { survey, today: today.to_owned(), asked: Vec::new(), are_marks_complete: false }
+        Self { survey, today: today.to_owned(), asked: Vec::new(), marks: MarkState::default() }
     }
 
     /// The next question; `None` when all is answered.
@@ -75,34 +75,27 @@ impl Dialogue {
     }
 
     fn keys(&self) -> Vec<Ask> {
-        let mut keys = vec![Ask::Id, Ask::Name, Ask::Date, Ask::Surveyor];
+        let mut keys = vec![Ask::Id, Ask::Name, Ask::Date, Ask::Surveyor, Ask::RecheckMonths, Ask::FlatnessLimit];
         keys.extend((0..4).map(Ask::Wheel));
         keys.extend([Ask::LampsAhead, Ask::Wheelbase]);
         keys.extend([0, 1, 4].map(Ask::ToWall));
         keys.extend([Ask::Instrument, Ask::LevelSigma]);
         keys.extend((0..PLACES.len()).map(Ask::Level));
         keys.extend((0..PLUMB_HEIGHTS_MM.len()).map(Ask::Plumb));
-        let marks = self.survey.mark.len();
-        for mark in 0..marks {
-            keys.extend([Ask::MarkId(mark), Ask::MarkSize(mark), Ask::MarkX(mark), Ask::MarkY(mark)]);
-        }
-        if marks < MARKS_ASKED {
-            keys.push(Ask::MarkKind(marks));
-        } else if !self.are_marks_complete {
-            keys.push(Ask::MoreMarks(marks));
-        }
+        keys.extend(self.mark_keys());
         keys
     }
 
     fn is_known(&self, key: Ask) -> bool {
         let survey = &self.survey;
         let wheels = &survey.wheels;
-        let mark = |n: usize| survey.mark.get(n).is_some_and(|mark| mark.x_mm.is_some() || mark.near_x_mm.is_some());
         match key {
             Ask::Id => survey.id.is_some(),
             Ask::Name => survey.name.is_some(),
             Ask::Date => survey.date.is_some(),
             Ask::Surveyor => survey.surveyor.is_some(),
+            Ask::RecheckMonths => survey.recheck_months.is_some(),
+            Ask::FlatnessLimit => survey.flatness_limit_mm.is_some(),
             Ask::Wheel(wheel) => {
                 [wheels.front_left_mm, wheels.front_right_mm, wheels.rear_left_mm, wheels.rear_right_mm][wheel]
                     .is_some()
@@ -114,9 +107,8 @@ impl Dialogue {
             Ask::LevelSigma => survey.level.sigma_mm.is_some(),
             Ask::Level(place) => survey.level.reading.iter().any(|reading| reading.at == PLACES[place]),
             Ask::Plumb(n) => survey.plumb.reading.len() > n,
-            Ask::MarkId(n) | Ask::MarkSize(n) | Ask::MarkX(n) => mark(n),
-            Ask::MarkY(n) => survey.mark.get(n).is_some_and(|mark| mark.y_mm.is_some() || mark.near_y_mm.is_some()),
-            Ask::MarkKind(_) | Ask::MoreMarks(_) => false,
+            Ask::Mark(n, ask) => self.is_mark_known(n, ask),
+            Ask::Diagonal(_) | Ask::DiagonalLength(_) => self.are_diagonals_known(),
         }
     }
 
@@ -134,6 +126,16 @@ impl Dialogue {
             Ask::Name => ask("name of the bay".into(), None, None),
             Ask::Date => ask("date of the survey, YYYY-MM-DD".into(), None, Some(self.today.clone())),
             Ask::Surveyor => ask("initials of the surveyor".into(), None, Some("none".into())),
+            Ask::RecheckMonths => ask(
+                "months until the bay is surveyed again".into(),
+                Some(RECHECK_MONTHS),
+                Some(DEFAULT_RECHECK_MONTHS.to_string()),
+            ),
+            Ask::FlatnessLimit => ask(
+                "how far a wheel place may lie off the floor's plane, mm (3 mm is common)".into(),
+                Some(SIGMA_MM),
+                Some("no limit".into()),
+            ),
             Ask::Wheel(wheel) => {
                 let text = format!("distance of the {} wheel place from the centreline, mm", wheels[wheel]);
                 ask(text, Some(OFFSET_MM), None)
@@ -168,29 +170,9 @@ impl Dialogue {
                     format!("level distance from a plumb line to the wall at {} mm height, mm", PLUMB_HEIGHTS_MM[n]);
                 ask(text, Some(PLUMB_MM), none())
             }
-            Ask::MarkKind(n) => {
-                ask(format!("mark number {}: tag36h11 or quadrant", n + 1), None, Some("tag36h11".into()))
-            }
-            Ask::MarkId(n) => ask(
-                format!("  id of mark number {}", n + 1),
-                Some(0.0..=586.0),
-                self.mark_default(n, |m| f64::from(m.id)),
-            ),
-            Ask::MarkSize(n) => ask(
-                "  edge of its black square, or diameter of the disc, mm".into(),
-                Some(SIZE_MM),
-                self.mark_default(n, |m| m.size_mm),
-            ),
-            Ask::MarkX(_) => {
-                ask("  its centre right of the centreline, mm (left is negative)".into(), Some(ALONG_MM), None)
-            }
-            Ask::MarkY(_) => ask("  its centre above the floor below it, mm".into(), Some(HEIGHT_MM), None),
-            Ask::MoreMarks(_) => ask("another mark? yes or no".into(), None, Some("no".into())),
+            Ask::Mark(n, ask) => self.mark_question(n, ask),
+            Ask::Diagonal(_) | Ask::DiagonalLength(_) => self.diagonal_question(key),
         }
-    }
-
-    fn mark_default(&self, n: usize, of: fn(&SurveyMark) -> f64) -> Option<String> {
-        self.survey.mark.get(n).map(|mark| of(mark).to_string())
     }
 
     /// Takes an answer; the error says why it is none.
@@ -214,20 +196,33 @@ impl Dialogue {
     }
 
     fn take(&mut self, key: Ask, text: &str, number: Option<f64>, is_default: bool) -> Result<(), String> {
-        let one_of = |known: &[&str]| {
-            let found = known.iter().find(|name| name.starts_with(&text.to_lowercase()));
-            found.map(|name| (*name).to_owned()).ok_or_else(|| format!("need one of: {}", known.join(", ")))
-        };
+        match key {
+            Ask::Mark(n, ask) => return self.take_mark(n, ask, text, number),
+            Ask::Diagonal(_) | Ask::DiagonalLength(_) => return self.take_diagonal(key, text, number),
+            _ => {}
+        }
         let survey = &mut self.survey;
         let owned = || Some(text.to_owned());
         match key {
             Ask::Id => survey.id = owned(),
             Ask::Name => survey.name = owned(),
             Ask::Date => {
-                crate::bay::parse_date(text, "date").map_err(|_| "write it as 2026-03-14".to_owned())?;
+                parse_date(text, "date").map_err(|_| "write it as 2026-03-14".to_owned())?;
                 survey.date = owned();
             }
             Ask::Surveyor => survey.surveyor = if is_default { None } else { owned() },
+            Ask::RecheckMonths => {
+                let months = number.unwrap_or_else(|| f64::from(DEFAULT_RECHECK_MONTHS));
+                if months.fract() > 0.0 {
+                    return Err(format!("{months}: need whole months"));
+                }
+                let date = survey.date.as_deref().and_then(|date| parse_date(date, "date").ok());
+                if date.is_some_and(|date| months_after(date, months as u32).is_err()) {
+                    return Err(format!("{months} months after the survey is no date: read it again"));
+                }
+                survey.recheck_months = Some(months as u32);
+            }
+            Ask::FlatnessLimit => survey.flatness_limit_mm = number,
             Ask::Wheel(0) => survey.wheels.front_left_mm = number,
             Ask::Wheel(1) => survey.wheels.front_right_mm = number,
             Ask::Wheel(2) => survey.wheels.rear_left_mm = number,
@@ -240,7 +235,7 @@ impl Dialogue {
                 height_mm: None,
                 sigma_mm: None,
             })),
-            Ask::Instrument => survey.level.instrument = Some(one_of(&INSTRUMENTS.map(|(name, _)| name))?),
+            Ask::Instrument => survey.level.instrument = Some(one_of(text, &INSTRUMENTS.map(|(name, _)| name))?),
             Ask::LevelSigma => survey.level.sigma_mm = number,
             Ask::Level(place) => survey.level.reading.extend(number.map(|mm| LevelReading {
                 at: PLACES[place].to_owned(),
@@ -255,42 +250,16 @@ impl Dialogue {
                 offset_mm,
                 sigma_mm: None,
             })),
-            Ask::MarkKind(_) => self.add_mark(one_of(&["tag36h11", "quadrant"])?),
-            Ask::MarkId(n) => {
-                let given = number.unwrap_or(0.0);
-                let id = given as u32;
-                let is_taken = survey.mark.iter().enumerate().any(|(other, mark)| other != n && mark.id == id);
-                if given.fract() > 0.0 || is_taken {
-                    return Err(format!("id {given} is no whole number or is another mark's"));
-                }
-                survey.mark[n].id = id;
-            }
-            Ask::MarkSize(n) => survey.mark[n].size_mm = number.unwrap_or(USUAL_SIZE_MM),
-            Ask::MarkX(n) => survey.mark[n].x_mm = number,
-            Ask::MarkY(n) => survey.mark[n].y_mm = number,
-            Ask::MoreMarks(_) => match one_of(&["no", "yes"])?.as_str() {
-                "yes" => self.add_mark("tag36h11".to_owned()),
-                _ => self.are_marks_complete = true,
-            },
+            Ask::Mark(..) | Ask::Diagonal(_) | Ask::DiagonalLength(_) => {}
         }
         Ok(())
     }
+}
 
-    fn add_mark(&mut self, kind: String) {
-        let id = (0..=self.survey.mark.len() as u32)
-            .find(|id| self.survey.mark.iter().all(|mark| mark.id != *id))
-            .unwrap_or_default();
-        self.survey.mark.push(SurveyMark {
-            kind,
-            id,
-            size_mm: USUAL_SIZE_MM,
-            x_mm: None,
-            y_mm: None,
-            near_x_mm: None,
-            near_y_mm: None,
-            sigma_mm: None,
-        });
-    }
+/// The first of the known words that begins as the answer does.
+pub(super) fn one_of(text: &str, known: &[&str]) -> Result<String, String> {
+    let found = known.iter().find(|name| name.starts_with(&text.to_lowercase()));
+    found.map(|name| (*name).to_owned()).ok_or_else(|| format!("need one of: {}", known.join(", ")))
 }
 
 fn number(text: &str, range: &RangeInclusive<f64>) -> Result<f64, String> {
@@ -318,6 +287,11 @@ mod tests {
         for line in ["bay-1", "North bay", "", "AB"] {
             assert!(give(&mut dialogue, line).1.is_ok());
         }
+        for (absurd, why, line) in [("6.5", "whole months", "6"), ("-2", "cannot be", "2.5")] {
+            assert!(give(&mut dialogue, absurd).1.unwrap_err().contains(why));
+            assert!(give(&mut dialogue, line).1.is_ok());
+        }
+        assert_eq!((dialogue.survey.recheck_months, dialogue.survey.flatness_limit_mm), (Some(6), Some(2.5)));
         let (text, refused) = give(&mut dialogue, "76");
         assert!(text.contains("front left wheel"), "{text}");
         assert!(refused.unwrap_err().contains("need 300 to 1500"));

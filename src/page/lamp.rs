@@ -164,6 +164,9 @@ pub(super) fn rulers(reading: &Reading) -> Markup {
                 @if let Some(axis) = &verdict.vertical { (ruler(Along::Vertical, axis)) }
                 @if let Some(axis) = &verdict.horizontal { (ruler(Along::Horizontal, axis)) }
             }
+            @if let Some(zone) = &verdict.dark_zone {
+                p .note { "Dark zone (hatched in the picture), free of " (zone.free_of) ": " (zone.text) "." }
+            }
             @if verdict.vertical.is_none() && verdict.horizontal.is_none() {
                 p .note { "The rule judges nothing that could be measured here." }
             }

@@ -274,6 +274,27 @@ pub struct VerdictBlock {
     pub decision: String,
     /// Further: what a reader must know of the rule.
     pub notes: Vec<String>,
+    /// Further: the part of the wall that the rule wants dark; left out where it names none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dark_zone: Option<DarkZoneBlock>,
+}
+
+/// A dark zone and what the cutoff says about it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "records", derive(schemars::JsonSchema))]
+pub struct DarkZoneBlock {
+    /// V of its lower edge.
+    pub above_deg: f64,
+    /// H of its left edge; `None`: open.
+    pub right_of_deg: Option<f64>,
+    /// H of its right edge; `None`: open.
+    pub left_of_deg: Option<f64>,
+    /// What must not be seen there.
+    pub free_of: String,
+    /// `fail` (the cutoff stands inside), `borderline`, or `not judged`: a photo never shows that the zone is dark.
+    pub result: String,
+    /// The result in words.
+    pub text: String,
 }
 
 /// One judged axis.

@@ -4,11 +4,11 @@
 //! 1e-5 degree, far below any uncertainty. Never fails: a feature with a number that is not finite is left out.
 
 use super::block::{
-    AdviceBlock, AxisAdviceBlock, AxisBlock, BrightZoneBlock, CutoffBlock, FeaturesBlock, FlagBlock, HotSpotBlock,
-    MarkPlaceBlock, MarksBlock, MergedBlock, PartBlock, PhotoBlock, PlaceBlock, READING_SCHEMA, Reading, RiseBlock,
-    SetupBlock, SoftwareBlock, VerdictBlock,
+    AdviceBlock, AxisAdviceBlock, AxisBlock, BrightZoneBlock, CutoffBlock, DarkZoneBlock, FeaturesBlock, FlagBlock,
+    HotSpotBlock, MarkPlaceBlock, MarksBlock, MergedBlock, PartBlock, PhotoBlock, PlaceBlock, READING_SCHEMA, Reading,
+    RiseBlock, SetupBlock, SoftwareBlock, VerdictBlock,
 };
-use crate::aim::{Advice, AppliedRule, AxisAdvice, AxisVerdict, LampCase, Verdict};
+use crate::aim::{Advice, AppliedRule, AxisAdvice, AxisVerdict, DarkZone, DarkZoneFinding, LampCase, SeenBy, Verdict};
 use crate::bay::{ASSUMED_OFFSET_MM, ASSUMED_OFFSET_SIGMA_MM, Bay, LampEntry, LampSetup, LampSide, Traffic};
 use crate::beam::{BeamFeatures, BrightZone, Cutoff, Elbow, HotSpot};
 use crate::error::Refusal;
@@ -248,7 +248,24 @@ fn verdict_block(verdict: &Verdict, rule: &AppliedRule) -> VerdictBlock {
         rule_status: rule.status.as_str().to_owned(),
         decision: rule.decision.as_str().to_owned(),
         notes: rule.notes.clone(),
+        dark_zone: rule
+            .dark_zone
+            .as_ref()
+            .zip(verdict.dark_zone)
+            .and_then(|(zone, found)| dark_zone_block(zone, found)),
     }
+}
+
+fn dark_zone_block(zone: &DarkZone, found: DarkZoneFinding) -> Option<DarkZoneBlock> {
+    let by_meter = "not judged by number: needs a light meter";
+    Some(DarkZoneBlock {
+        above_deg: angle(zone.above)?,
+        right_of_deg: zone.left.and_then(angle),
+        left_of_deg: zone.right.and_then(angle),
+        free_of: zone.free_of.clone(),
+        result: found.as_str().to_owned(),
+        text: if zone.seen_by == SeenBy::LightMeter { by_meter } else { found.meaning() }.to_owned(),
+    })
 }
 
 fn axis_block(axis: &AxisVerdict) -> Option<AxisBlock> {

@@ -3,7 +3,7 @@
 //!
 //! Styles are ANSI sequences on whole words; a writer that is no terminal strips them, and nothing depends on colour.
 
-use super::block::{AxisAdviceBlock, AxisBlock, PlaceBlock, Reading};
+use super::block::{AxisAdviceBlock, AxisBlock, DarkZoneBlock, PlaceBlock, Reading};
 use super::show::{DisplayUnits, SCREEN_COLUMNS, Show, wrap};
 use crate::units::Mm;
 use anstyle::{AnsiColor, Style};
@@ -43,6 +43,9 @@ fn measured(reading: &Reading, show: &Show) -> Vec<String> {
     let mut lines = vec![headline(word, colour, reading)];
     let axes = axes(reading);
     lines.extend(axes.iter().flat_map(|axis| wrap(&format!("  {:<12}", axis.name), &axis.finding(show))));
+    if let Some(zone) = reading.verdict.as_ref().and_then(|verdict| verdict.dark_zone.as_ref()) {
+        lines.extend(wrap("  dark zone   ", &dark_zone(zone, show)));
+    }
     lines.push(styled(Style::new().bold(), "What to do"));
     let steps = reading.advice.iter().flat_map(|advice| &advice.steps);
     for (number, step) in steps.enumerate() {
@@ -144,6 +147,22 @@ impl AxisView<'_> {
         let limits = self.judged.map(|axis| limits(axis, show)).unwrap_or_default();
         Some(format!("  {:<11}{value:>8} {unit}  ± {u} {unit}{limits}", self.name))
     }
+}
+
+/// What is known of the dark zone, and where it lies.
+fn dark_zone(zone: &DarkZoneBlock, show: &Show) -> String {
+    let side = |name: &str, limit: Option<f64>| {
+        limit.map(|limit| format!(", {name} of {} {}", show.signed(limit), show.unit())).unwrap_or_default()
+    };
+    format!(
+        "{} (no {} above {} {}{}{})",
+        zone.text,
+        zone.free_of,
+        show.signed(zone.above_deg),
+        show.unit(),
+        side("right", zone.right_of_deg),
+        side("left", zone.left_of_deg)
+    )
 }
 
 /// The bright zone's edges, where they were measured.

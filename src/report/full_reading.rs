@@ -138,6 +138,20 @@ fn judgement(flow: &mut Flow, reading: &Reading) {
     if !verdict.not_measured.is_empty() {
         flow.field("Not measured", &verdict.not_measured.join(", "));
     }
+    if let Some(zone) = &verdict.dark_zone {
+        let side = |name: &str, limit: Option<f64>| {
+            limit.map(|limit| format!(", {name} of {} degrees", stored(limit))).unwrap_or_default()
+        };
+        let place = format!(
+            "no {} above {} degrees{}{}: {}",
+            zone.free_of,
+            stored(zone.above_deg),
+            side("right", zone.right_of_deg),
+            side("left", zone.left_of_deg),
+            zone.text
+        );
+        flow.field("Dark zone", &clean(&place));
+    }
     for note in &verdict.notes {
         flow.field("Note of the rule", &clean(note));
     }

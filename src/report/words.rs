@@ -74,13 +74,15 @@ pub(super) fn finding(reading: &Reading) -> String {
     };
     let vertical = one(Way::Vertical, "vertical", "height could not be measured");
     let horizontal = one(Way::Horizontal, "horizontal", "direction could not be measured");
+    let is_lit = verdict.dark_zone.as_ref().is_some_and(|zone| zone.result == "fail");
     let words = match (vertical, horizontal) {
         (None, None) => "measured, not judged by this rule".to_owned(),
         (Some(RIGHT_HEIGHT), Some(RIGHT_DIRECTION)) => "right in height and in direction".to_owned(),
         (Some(vertical), Some(horizontal)) => format!("{vertical}; {horizontal}"),
         (Some(only), None) | (None, Some(only)) => only.to_owned(),
     };
-    capital(&words)
+    let zone = if is_lit { "; lights the zone that must be dark" } else { "" };
+    capital(&(words + zone))
 }
 
 /// With a large letter in front.
