@@ -344,6 +344,8 @@ fn stages(
         tone,
         bands,
         is_ambient_subtracted: extra.ambient_photo.is_some(),
+        // A photo of its own for the marks may be sharper or softer than the beam's.
+        blur_px: marks.blur_px.filter(|_| !is_elsewhere),
         focal_px: focal,
         centre_px,
     };

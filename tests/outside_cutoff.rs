@@ -231,6 +231,7 @@ fn measured(beam: &LowBeam, pattern: Pattern, traffic: Traffic) -> BeamFeatures 
         tone: ToneKnowledge { strength: 0.0, sigma: 0.0, taken_off: 0.0 },
         bands: None,
         is_ambient_subtracted: true,
+        blur_px: None,
         focal_px: FOCAL_PX,
         centre_px: CENTRE_PX,
     };

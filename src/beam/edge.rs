@@ -23,6 +23,8 @@ pub struct Scan {
     pub room: Vec<f64>,
     /// Share of clipped light of each sample, 0 to 1.
     pub clipped_at: Vec<f64>,
+    /// Blur of the photo, standard deviation, degrees.
+    pub blur_deg: f64,
 }
 
 /// Some rows of a scan as one.

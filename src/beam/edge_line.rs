@@ -5,7 +5,7 @@
 //! robust at a scale taken from the residuals themselves. The model is that of `edge_model`.
 
 use super::edge::Scan;
-use super::edge_model::{LARGEST_SKEW, N, Upright, at, cutoff_of};
+use super::edge_model::{LARGEST_SKEW, N, Upright, at, blurred_by, cutoff_of};
 use super::edge_sample::{Sample, Weighed, collect, equations, residuals, row_pulls, weigh, window_deg};
 use super::options::BeamOptions;
 use super::solve::{Effort, Fitted, Prior, solve};
@@ -29,6 +29,10 @@ pub struct EdgeLine {
     pub texture_sigma_deg: f64,
     /// Greatest G at the anchor.
     pub g: f64,
+    /// The same as the photo shows it, blurred.
+    pub g_as_seen: f64,
+    /// How far the blur of the photo and of the rows that were joined moved the cutoff up, degrees; it is taken off.
+    pub blur_shift_deg: f64,
     /// Softness s, degrees.
     pub softness_deg: f64,
     /// Light just below the edge at the anchor, relative to full scale.
@@ -150,13 +154,14 @@ pub fn refit(found: &EdgeLine, scans: &[Scan], expected: &Expected, options: &Be
     // Other light moves the edge, it does not take it elsewhere: on a rough wall the fit might run to another one.
     priors[at::V0] = Prior { mean: found.parameters[at::V0], sigma: REFIT_SIGMA_DEG };
     let fitted = run(&samples, &found.parameters, found.texture, &priors)?;
-    let (v0_deg, g) = cutoff_of(&fitted.parameters, 0.0)?;
+    let (v0_deg, g_as_seen) = cutoff_of(&fitted.parameters, 0.0)?;
     let (right, left) = (
         cutoff_of(&fitted.parameters, options.cutoff.slope_arm_deg)?.0,
         cutoff_of(&fitted.parameters, -options.cutoff.slope_arm_deg)?.0,
     );
     let slope = (right - left) / (2.0 * options.cutoff.slope_arm_deg);
-    Some(EdgeLine { v0_deg, g, slope, parameters: fitted.parameters, ..found.clone() })
+    let v0_deg = v0_deg - found.blur_shift_deg;
+    Some(EdgeLine { v0_deg, g_as_seen, slope, parameters: fitted.parameters, ..found.clone() })
 }
 
 fn run(samples: &[Sample], from: &[f64], texture: f64, priors: &[Prior]) -> Option<Fitted> {
@@ -240,6 +245,18 @@ fn stray_light<'a>(dark: impl Iterator<Item = &'a Sample>, high: f64, options: &
     (share * seen.ln() + (1.0 - share) * usual).clamp(high - options.cutoff.most_contrast_ln, high - 1.0)
 }
 
+/// Largest share of the softness that a blur may have moved the cutoff, and of G that it may have taken.
+const LARGEST_BLUR_SHARE: f64 = 0.5;
+
+/// Blur of the samples: the photo's, and the width of the rows that are joined.
+fn blur_of(scans: &[Scan], options: &BeamOptions) -> f64 {
+    let Some(scan) = scans.first() else { return 0.0 };
+    let row = scan.v_deg.windows(2).map(|pair| pair[1] - pair[0]).fold(f64::INFINITY, f64::min);
+    let box_sigma = if row.is_finite() { row * options.cutoff.joined_rows as f64 / 12.0f64.sqrt() } else { 0.0 };
+    // Without the photo's own blur nothing is known, and nothing is taken off.
+    if scan.blur_deg > 0.0 { scan.blur_deg.hypot(box_sigma) } else { 0.0 }
+}
+
 fn describe(
     fitted: &Fitted,
     samples: &[Sample],
@@ -249,9 +266,14 @@ fn describe(
     options: &BeamOptions,
 ) -> Option<EdgeLine> {
     let p = &fitted.parameters;
-    let (v0, g) = cutoff_of(p, 0.0)?;
-    let (right, left) = (cutoff_of(p, options.cutoff.slope_arm_deg)?.0, cutoff_of(p, -options.cutoff.slope_arm_deg)?.0);
-    let places = own_places(p, samples, scans.len(), expected.h0_deg, texture);
+    let (v0_as_seen, g_as_seen) = cutoff_of(p, 0.0)?;
+    let (shift, lowered) = blurred_by(p, blur_of(scans, options))?;
+    // Of a blur that makes most of the softness the first order says too much.
+    let blur_shift_deg = shift.clamp(0.0, LARGEST_BLUR_SHARE * p[at::LN_S].exp());
+    let (v0, g) = (v0_as_seen - blur_shift_deg, g_as_seen * (1.0 + lowered.clamp(0.0, LARGEST_BLUR_SHARE)));
+    let arm = options.cutoff.slope_arm_deg;
+    let (right, left) = (cutoff_of(p, arm)?.0, cutoff_of(p, -arm)?.0);
+    let places = own_places((p, blur_shift_deg), samples, scans.len(), expected.h0_deg, texture);
     // The scatter of the scans' own places is what the straight edge leaves over: noise, texture and waviness.
     let slope = (right - left) / (2.0 * options.cutoff.slope_arm_deg);
     let mut scatter: Vec<f64> = places.iter().map(|(h, v)| (v - v0 - slope * (h - expected.h0_deg)).abs()).collect();
@@ -268,18 +290,23 @@ fn describe(
         h0_deg: expected.h0_deg,
         v0_deg: v0,
         slope,
-        sigma_deg: (scatter / n.sqrt()).max(5e-4).hypot(model_sigma(fitted, v0, options)),
+        sigma_deg: (scatter / n.sqrt())
+            .max(5e-4)
+            .hypot(model_sigma(fitted, v0_as_seen, options))
+            .hypot(options.cutoff.blur_share * blur_shift_deg),
         slope_sigma: scatter / reach.sqrt(),
         texture_sigma_deg: along_edge_sigma(p, samples, texture, options)
             .hypot(options.cutoff.texture_share * texture * p[at::LN_S].exp()),
         g,
+        g_as_seen,
+        blur_shift_deg,
         softness_deg: p[at::LN_S].exp(),
         high: p[at::H].exp(),
         low: p[at::L].exp(),
         texture,
         clipped: clipped.iter().sum::<f64>() / clipped.len().max(1) as f64,
         places,
-        pulls: pulls_on_place(fitted, v0, samples, texture),
+        pulls: pulls_on_place(fitted, v0_as_seen, samples, texture),
         parameters: p.clone(),
     })
 }
@@ -300,7 +327,13 @@ fn pulls_on_place(fitted: &Fitted, v0_deg: f64, samples: &[Sample], texture: f64
 }
 
 /// Each scan's own cutoff: one step from the common model, in place and brightness.
-fn own_places(p: &[f64], samples: &[Sample], scans: usize, h0_deg: f64, texture: f64) -> Vec<(f64, f64)> {
+fn own_places(
+    (p, blur_shift_deg): (&[f64], f64),
+    samples: &[Sample],
+    scans: usize,
+    h0_deg: f64,
+    texture: f64,
+) -> Vec<(f64, f64)> {
     (0..scans)
         .filter_map(|number| {
             let (mut a11, mut a12, mut a22, mut b1, mut b2) = (0.0, 0.0, 0.0, 0.0, 0.0);
@@ -317,7 +350,7 @@ fn own_places(p: &[f64], samples: &[Sample], scans: usize, h0_deg: f64, texture:
             let det = a11 * a22 - a12 * a12;
             let d = d.filter(|_| det > 1e-9 * a11 * a22)?;
             let moved = (a22 * b1 - a12 * b2) / det;
-            Some((h0_deg + d, cutoff_of(p, d)?.0 + moved.clamp(-0.5, 0.5)))
+            Some((h0_deg + d, cutoff_of(p, d)?.0 - blur_shift_deg + moved.clamp(-0.5, 0.5)))
         })
         .collect()
 }

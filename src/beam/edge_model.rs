@@ -150,11 +150,30 @@ pub(super) fn intensity_slopes(p: &[f64], d: f64, parts: &Parts) -> [f64; N] {
     ]
 }
 
-/// Cutoff at a distance from the anchor along the edge: V and G.
+/// Cutoff at a distance from the anchor along the edge, as the photo shows it: V and G.
 pub(super) fn cutoff_of(p: &[f64], d: f64) -> Option<(f64, f64)> {
     let centre = p[at::V0] + p[at::TILT] * d;
     let upright = Upright::new(p, d);
     steepest(|v| upright.intensity(v), centre - 0.4, centre + 1.2)
+}
+
+/// How far a photo's blur moved the fitted edge's steepest fall up, degrees, and by what share it lowered G; `blur_deg` is its
+/// standard deviation.
+///
+/// The fitted edge falls as a logistic curve, whose variance is `(π·s)²/3`, and variances add under convolution: without the blur
+/// it is less soft. Light below it that grows as `exp(k·x)` puts the blurred edge where x is less by `k·blur²`. The far tail of a
+/// blurred edge moves more than that, but the fit follows the edge's middle.
+pub(super) fn blurred_by(p: &[f64], blur_deg: f64) -> Option<(f64, f64)> {
+    /// Least share of the softness that is left: of a blur that makes most of it the difference is noise.
+    const LEAST: f64 = 0.5;
+    let variance = (blur_deg * 1.0f64.hypot(p[at::TILT])).powi(2);
+    let softness = p[at::LN_S].exp();
+    let taken = 3.0 * variance / std::f64::consts::PI.powi(2);
+    let mut sharp = p.to_vec();
+    sharp[at::LN_S] = (softness * softness - taken).max((LEAST * softness).powi(2)).sqrt().ln();
+    sharp[at::V0] += p[at::KB] * variance;
+    let ((seen, g_seen), (place, g)) = (cutoff_of(p, 0.0)?, cutoff_of(&sharp, 0.0)?);
+    Some((seen - place, 1.0 - g_seen / g))
 }
 
 #[cfg(test)]
@@ -176,6 +195,32 @@ mod tests {
                 // Central differences of a function of order 1 with this step err by about 1e-9.
                 assert!((slopes[k] - difference).abs() < 1e-6, "parameter {k}: {} against {difference}", slopes[k]);
             }
+        }
+    }
+
+    /// Truth by numerical convolution: a blurred edge has its steepest fall higher and less steep, and what is taken off is of
+    /// that sign and no more than that; G comes back to a few percent.
+    #[test]
+    fn a_blur_is_taken_off() {
+        let sharp = [-0.6, 0.0, 0.12f64.ln(), -1.0, 0.0, 0.0, -0.6, -4.5, 0.0, 0.3, 0.1, 0.0, 0.0, 0.0, 0.0, 0.0];
+        let before = Upright::new(&sharp, 0.0);
+        let (place, g) = steepest(|v| before.intensity(v), -1.0, 0.6).unwrap();
+        for blur in [0.02, 0.04] {
+            let seen = |v: f64| {
+                let (sum, weights) = (-50..=50).fold((0.0, 0.0), |(sum, weights), k| {
+                    let z = 0.1 * f64::from(k);
+                    let weight = (-0.5 * z * z).exp();
+                    (sum + weight * before.intensity(v - z * blur), weights + weight)
+                });
+                sum / weights
+            };
+            let (as_seen, g_as_seen) = steepest(seen, -1.0, 0.6).unwrap();
+            let mut soft = sharp;
+            soft[at::LN_S] = 0.12f64.hypot(3.0f64.sqrt() * blur / std::f64::consts::PI).ln();
+            soft[at::V0] -= sharp[at::KB] * blur * blur;
+            let (shift, lowered) = blurred_by(&soft, blur).unwrap();
+            assert!(shift > 0.2 * (as_seen - place) && shift < as_seen - place, "{shift} of {}", as_seen - place);
+            assert!(((1.0 - lowered) * g / g_as_seen - 1.0).abs() < 0.05, "{lowered}, G {g_as_seen} of {g}");
         }
     }
 }

@@ -29,6 +29,8 @@ pub struct BeamInput<'a> {
     pub bands: Option<Bands>,
     /// Whether the room's light was subtracted with an ambient photo.
     pub is_ambient_subtracted: bool,
+    /// Blur of the photo, standard deviation in pixels, as its marks showed it; none where no tag did.
+    pub blur_px: Option<f64>,
     /// Focal length in pixels of the photo and its centre, for the lens's fall-off.
     pub focal_px: f64,
     /// Centre of the upright photo, pixels.

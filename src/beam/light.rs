@@ -141,12 +141,20 @@ pub struct LightGrid<'a> {
     more_black: f32,
     /// Luminance of every cell; none where only a few cells are asked for.
     levels: Vec<f32>,
+    /// Blur of the photo as an angle, standard deviation, degrees.
+    blur_deg: f64,
 }
 
 impl<'a> LightGrid<'a> {
     /// Luminance of the cells under a tone curve.
     pub fn new(grid: &'a AngleGrid, tone: &ToneCurve) -> Self {
-        Self { grid, tone: tone.clone(), gains: None, more_black: 0.0, levels: Vec::new() }.with_levels()
+        Self { grid, tone: tone.clone(), gains: None, more_black: 0.0, levels: Vec::new(), blur_deg: 0.0 }.with_levels()
+    }
+
+    /// The same, known to be blurred by so many degrees (standard deviation).
+    #[must_use]
+    pub fn with_blur(self, blur_deg: f64) -> Self {
+        Self { blur_deg, ..self }
     }
 
     /// The same, with every cell's light divided by its gain.
@@ -256,7 +264,7 @@ impl<'a> LightGrid<'a> {
         let (left, right) = (grid.h.nearest(h_deg - half_width_deg), grid.h.nearest(h_deg + half_width_deg));
         // The columns' own middle, which a narrow scan may miss by half a column.
         let h_deg = f64::midpoint(grid.h.at_deg(left), grid.h.at_deg(right));
-        let mut scan = Scan { h_deg, ..Scan::default() };
+        let mut scan = Scan { h_deg, blur_deg: self.blur_deg, ..Scan::default() };
         let columns = right - left + 1;
         let mut values: Vec<f64> = Vec::with_capacity(columns);
         for j in grid.v.nearest(from_deg)..=grid.v.nearest(to_deg) {

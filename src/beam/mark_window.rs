@@ -10,9 +10,12 @@ use crate::photo::{LinearImage, linear::CLIPPED_FROM_CODE};
 use crate::units::PxPoint;
 use nalgebra::{Matrix3, Vector3};
 
-/// Blurs whose weighted sum is the photo's point spread, pixels: a sharp, a usual and a wide one. A negative weight of
-/// the wide one is sharpening of the light.
-pub(super) const BLURS_PX: [f64; 3] = [0.6, 1.1, 2.2];
+/// Blurs whose weighted sum is the photo's point spread, as shares of the blur that the marks' own fits found: a sharp, a
+/// usual and a wide one. A negative weight of the wide one is sharpening of the light.
+const BLUR_SHARES: [f64; 3] = [0.55, 1.0, 2.0];
+/// What the blur is taken for where no tag told it, and bounds of what is believed, pixels.
+const USUAL_BLUR_PX: f64 = 1.1;
+const BLUR_BOUNDS_PX: (f64, f64) = (0.5, 3.0);
 /// Which of them sorts pixels into white and black.
 const SORTING_BLUR: usize = 1;
 /// Widest window, pixels: more pixels of a large mark cost time and tell little more.
@@ -36,7 +39,7 @@ pub(super) struct MarkWindow {
     pub(super) width: usize,
     /// Encoded luma of each pixel, 0..1.
     pub(super) luma: Vec<f64>,
-    /// Whiteness under each of [`BLURS_PX`], 0 black to 1 white.
+    /// Whiteness under each blur, 0 black to 1 white.
     pub(super) white: Vec<[f64; 3]>,
     /// Place on the mark, -1..1 between its edges.
     pub(super) place: Vec<(f64, f64)>,
@@ -53,28 +56,48 @@ enum Print {
     Quadrant,
 }
 
+/// The photo's point spread: widths of the blurs whose weighted sum it is, pixels.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct PointSpread([f64; 3]);
+
+impl PointSpread {
+    /// About the blur of the marks' own fits.
+    pub(super) fn about(blur_px: Option<f64>) -> Self {
+        let blur = blur_px.unwrap_or(USUAL_BLUR_PX).clamp(BLUR_BOUNDS_PX.0, BLUR_BOUNDS_PX.1);
+        Self(BLUR_SHARES.map(|share| share * blur))
+    }
+
+    /// The blur that sorts pixels into white and black.
+    fn sorting(self) -> f64 {
+        self.0[SORTING_BLUR]
+    }
+}
+
 impl MarkWindow {
     /// Cuts the window of a found mark; `corners` run from the upper left clockwise as the mark hangs.
     pub(super) fn cut(
         image: &LinearImage<'_>,
         mark: &FoundMark,
         corners: &[PxPoint; 4],
+        spread: PointSpread,
         options: &BeamOptions,
     ) -> Option<Self> {
         if mark.corners.is_none() {
-            return Self::of_print(image, corners, Print::Quadrant, options).map(|(window, _)| window);
+            return Self::of_print(image, corners, Print::Quadrant, spread, options).map(|(window, _)| window);
         }
         // Two common sources print the same code half a turn apart.
         let (code, half_turned) = (TagCode::of(mark.id)?, TagCode::of(mark.id)?.half_turned());
-        let [likeness, turned_likeness] = [code, half_turned].map(|code| likeness(image, corners, Print::Tag(code)));
+        let [likeness, turned_likeness] =
+            [code, half_turned].map(|code| likeness(image, corners, Print::Tag(code), spread));
         let code = if turned_likeness? > likeness? { half_turned } else { code };
-        Self::of_print(image, corners, Print::Tag(code), options).map(|(window, _)| window)
+        Self::of_print(image, corners, Print::Tag(code), spread, options).map(|(window, _)| window)
     }
 
     fn of_print(
         image: &LinearImage<'_>,
         corners: &[PxPoint; 4],
         print: Print,
+        spread: PointSpread,
         options: &BeamOptions,
     ) -> Option<(Self, f64)> {
         let photo = image.photo();
@@ -102,7 +125,7 @@ impl MarkWindow {
                 let luma = (0..3).map(|c| LUMA[c] * rgb[c]).sum();
                 let index = window.luma.len();
                 window.luma.push(luma);
-                window.white.push(BLURS_PX.map(|blur| print.whiteness(place, blur, side_px)));
+                window.white.push(spread.0.map(|blur| print.whiteness(place, blur, side_px)));
                 window.place.push(place);
                 let is_rim = row.min(height - 1 - row).min(column).min(width - 1 - column) < RIM_PX;
                 if is_rim || !print.is_on(place) || code.iter().any(|&c| c >= CLIPPED_FROM_CODE) {
@@ -148,7 +171,7 @@ impl MarkWindow {
 }
 
 /// Correlation of whiteness and luma over every few pixels of a window: enough to tell two prints apart.
-fn likeness(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print) -> Option<f64> {
+fn likeness(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print, spread: PointSpread) -> Option<f64> {
     /// Odd, so that the pixels do not fall in step with blocks of eight.
     const STRIDE_PX: usize = 3;
     let photo = image.photo();
@@ -163,7 +186,7 @@ fn likeness(image: &LinearImage<'_>, corners: &[PxPoint; 4], print: Print) -> Op
             if print.is_on(place) {
                 let code = photo.rgb_code(x, y);
                 let luma = (0..3).map(|c| LUMA[c] * f64::from(code[c])).sum();
-                pairs.push((print.whiteness(place, BLURS_PX[SORTING_BLUR], side_px), luma));
+                pairs.push((print.whiteness(place, spread.sorting(), side_px), luma));
             }
         }
     }

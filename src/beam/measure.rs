@@ -18,7 +18,8 @@ use super::wall_gains::WallGains;
 use crate::error::Refusal;
 use crate::flag::{Flag, FlagCode};
 use crate::grid::AngleGrid;
-use crate::units::Deg;
+use crate::units::{AnglePoint, Deg};
+use crate::wall::geometry::wall_point;
 
 /// Measures the beam's features.
 pub fn measure(grid: &AngleGrid, input: &BeamInput<'_>) -> Result<BeamFeatures, Refusal> {
@@ -33,7 +34,7 @@ pub fn measure_seen(
 ) -> Result<BeamFeatures, Refusal> {
     check_white(grid, input.options)?;
     let tone = ToneCurve::new(input.tone.strength);
-    let light = LightGrid::new(grid, &tone);
+    let light = LightGrid::new(grid, &tone).with_blur(blur_deg(input));
     let mut features = BeamFeatures::default();
     if input.pattern == Pattern::Spot {
         let room = dark_level(&light);
@@ -92,6 +93,19 @@ pub fn measure_seen(
     flag(&mut features, &found, &variants, &room, input);
     keep_hot_spot(&mut features, if is_other { Err(NotSeen::OtherLamp) } else { spot_of_this_lamp(spot, input) });
     Ok(features)
+}
+
+/// The photo's blur as an angle, standard deviation, degrees; measured up and down about where cutoffs stand, and 0 where no tag
+/// told of it.
+fn blur_deg(input: &BeamInput<'_>) -> f64 {
+    /// Directions between which pixels are counted, degrees.
+    const BETWEEN_DEG: (f64, f64) = (-1.0, 0.0);
+    let place = |v: f64| wall_point(input.setup, AnglePoint::new(0.0, v)).map(|point| input.view.to_px(point));
+    let scale = place(BETWEEN_DEG.0).zip(place(BETWEEN_DEG.1)).map(|(low, high)| low.distance(high));
+    match (input.blur_px, scale) {
+        (Some(blur_px), Some(px)) if px > 0.0 => blur_px * (BETWEEN_DEG.1 - BETWEEN_DEG.0) / px,
+        _ => 0.0,
+    }
 }
 
 /// A flat part that slants as no vehicle stands: the rising part was taken for it.
@@ -155,7 +169,7 @@ fn check_edges(flat: &EdgeLine, options: &BeamOptions) -> Result<(), Refusal> {
             "lower the exposure so that the wall just below the cutoff is not white, and photograph again",
         ));
     }
-    let g = flat.g;
+    let g = flat.g_as_seen;
     if g < options.limits.blurred_g {
         return Err(Refusal::new(
             FlagCode::Blurred,

@@ -79,12 +79,13 @@ struct Ground {
     h0_deg: f64,
     skew: f64,
     side: f64,
+    blur_shift_deg: f64,
 }
 
 impl Ground {
     fn new(flat: &EdgeLine, side: f64) -> Self {
         let (v0_deg, slope, skew) = flat.half_line();
-        Self { v0_deg, slope, h0_deg: flat.h0_deg, skew, side }
+        Self { v0_deg, slope, h0_deg: flat.h0_deg, skew, side, blur_shift_deg: flat.blur_shift_deg }
     }
 
     /// Intensity of the step's surface.
@@ -102,8 +103,9 @@ impl Ground {
             + (p[at::L] - p[at::KA] * x.max(0.0)).exp() * (1.0 - lit)
     }
 
+    /// Cutoff of the surface, less what the photo's blur moved the flat part by.
     fn cutoff(&self, p: &[f64], h: f64, from: f64, to: f64) -> Option<f64> {
-        steepest_every::<4>(|v| self.light(p, h, v), from, to).map(|(v, _)| v)
+        steepest_every::<4>(|v| self.light(p, h, v), from, to).map(|(v, _)| v - self.blur_shift_deg)
     }
 }
 
@@ -124,23 +126,54 @@ pub fn fit_step(
         step_deg: options.step.column_step_deg,
         half_width_deg: options.step.column_step_deg / 2.0,
     };
-    let start = vec![
-        hinge.h_deg,
-        if hinge.slope > options.step.upright_from { options.step.upright_slope.ln() } else { hinge.slope.ln() },
-        height,
-        0.0,
-        0.0,
-        flat.softness_deg.ln(),
-        flat.level_at(hinge.h_deg).ln(),
-        0.0,
-        -0.2,
-        flat.low.max(1e-6).ln(),
-        0.3,
-        options.step.rounding.ln(),
-    ];
+    let starting = |slope: f64| {
+        vec![
+            hinge.h_deg,
+            slope.ln(),
+            height,
+            0.0,
+            0.0,
+            flat.softness_deg.ln(),
+            flat.level_at(hinge.h_deg).ln(),
+            0.0,
+            -0.2,
+            flat.low.max(1e-6).ln(),
+            0.3,
+            options.step.rounding.ln(),
+        ]
+    };
     let frame = Frame { plan, side, top_deg: height };
-    let fitted = run_fit(light, room, flat, &frame, &start, FIRST, options)?;
-    describe(&fitted, &Ground::new(flat, side), flat, &frame, options)
+    // A first look at noisy light does not tell a slope from an upright step, and neither start finds the other's fit.
+    let fit_from = |slope: f64| {
+        let fitted = run_fit(light, room, flat, &frame, &starting(slope), FIRST, options)?;
+        let step = describe(&fitted, &Ground::new(flat, side), flat, &frame, options)?;
+        Some((fitted, step))
+    };
+    let slanting = hinge.slope.min(options.step.upright_from);
+    let (slanting, upright) = rayon::join(|| fit_from(slanting), || fit_from(options.step.upright_slope));
+    let (first, second) =
+        if hinge.slope > options.step.upright_from { (upright, slanting) } else { (slanting, upright) };
+    match (first, second) {
+        (Some(first), Some(second)) => Some(likelier(first, second, options)),
+        (first, second) => first.or(second).map(|(_, step)| step),
+    }
+}
+
+/// Of two fits the one that the first look saw, unless the other is clearly better; its elbow is as uncertain as a mixture of both
+/// by their likelihoods.
+fn likelier(first: (Fitted, StepFit), second: (Fitted, StepFit), options: &BeamOptions) -> StepFit {
+    /// Difference of the costs, in units of 2 ln likelihood, that is clear.
+    const CLEAR: f64 = 4.0;
+    let unit = options.step.shared_samples * first.0.spread.min(second.0.spread).max(0.5).powi(2);
+    let worse = (first.0.cost - second.0.cost) / unit;
+    let (mut step, other, over) = if worse > CLEAR { (second.1, first.1, worse) } else { (first.1, second.1, -worse) };
+    let share = 1.0 / (1.0 + (0.5 * over).exp());
+    // A mixture's spread about the one that is stated, not about its mean.
+    let mixed = share.sqrt() * (other.elbow_h_deg - step.elbow_h_deg);
+    let steepness = step.line.sigma_deg / step.elbow_sigma_deg.max(1e-9);
+    step.elbow_sigma_deg = step.elbow_sigma_deg.hypot(mixed);
+    step.line.sigma_deg = step.elbow_sigma_deg * steepness;
+    step
 }
 
 impl StepFit {

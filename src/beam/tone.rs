@@ -6,7 +6,7 @@
 //! **Weak when** the marks are dark or grainy: then the answer is the expectation with its wide spread.
 
 use super::light::inverse_s_curve;
-use super::mark_window::MarkWindow;
+use super::mark_window::{MarkWindow, PointSpread};
 use super::options::BeamOptions;
 use super::tone_fit::{FittedTone, fit};
 use crate::bay::{Bay, Mark};
@@ -63,11 +63,15 @@ pub fn estimate(
     bay: &Bay,
     options: &BeamOptions,
 ) -> ToneKnowledge {
+    let spread = PointSpread::about(marks.blur_px);
     let windows: Vec<MarkWindow> = marks
         .found
         .par_iter()
         .filter(|mark| !mark.is_by_hand && mark.centre_sigma_px.max(mark.corner_sigma_px) < LARGEST_CORNER_SIGMA_PX)
-        .filter_map(|mark| MarkWindow::cut(image, mark, &corners(mark, bay.marks.get(mark.index)?, view), options))
+        .filter_map(|mark| {
+            let corners = corners(mark, bay.marks.get(mark.index)?, view);
+            MarkWindow::cut(image, mark, &corners, spread, options)
+        })
         .collect();
     weighed(fit(&windows, options))
 }

@@ -13,7 +13,7 @@
 
 use super::curvature::Curvature;
 use super::light::inverse_s_curve;
-use super::mark_window::{BLURS_PX, LUMA, MarkWindow};
+use super::mark_window::{LUMA, MarkWindow};
 use super::options::BeamOptions;
 use super::solve::{Prior, root_sum_square, sum_of_logs};
 use super::tone_model::{LumaTable, blurred};
@@ -37,7 +37,7 @@ const LIGHT: usize = 6;
 const PRIORS: [Prior; COMMON] = [
     Prior { mean: 2.89, sigma: 0.3 },
     Prior { mean: 0.0, sigma: 0.002 },
-    Prior { mean: 0.3, sigma: 1.0 },
+    Prior { mean: 0.0, sigma: 1.0 },
     Prior { mean: 0.0, sigma: 1.0 },
     Prior { mean: 0.0, sigma: 0.4 },
     Prior { mean: 0.2, sigma: 3.0 },
@@ -300,5 +300,3 @@ struct Pixel {
     /// Luma, its change by light and by strength.
     luma: [f64; 3],
 }
-
-const _: () = assert!(BLURS_PX.len() == 3, "the weights of the blurs are written out for three");
