@@ -124,6 +124,7 @@ fn refused(plan: &Plan, photos: &PhotoFiles) -> Reading {
         marks: &Marks::default(),
         mark_fit: MarkFit::default(),
         outcome: ReadingOutcome::Refused(&Refusal::new(FlagCode::AllWhite, "all is white", "expose less")),
+        today: &plan.today,
         flags: &[],
         options: &plan.options.changed(),
         command: &plan.command,

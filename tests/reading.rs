@@ -123,6 +123,7 @@ impl Lamp {
             outcome: refusal.map_or(measured, ReadingOutcome::Refused),
             flags: &self.flags,
             options: &BTreeMap::new(),
+            today: "2026-01-15",
             command: &["measure".to_owned(), "beam.jpg".to_owned()],
         })
     }
@@ -232,6 +233,21 @@ fn a_lone_nominal_judges_nothing_but_still_shows_the_way() {
 }
 
 #[test]
+#[test]
+fn a_rule_that_was_not_in_force_is_flagged_in_json_and_text() {
+    // The builder's photo states no day, and its today is 2026-01-15.
+    let mut lamp = Lamp::with_kink((-1.0, 0.04), Some((0.0, 0.1)));
+    lamp.case.traffic = Traffic::Left;
+    let is_flagged = |lamp: &Lamp| lamp.json(None)["flags"].to_string().contains("rule-not-in-force");
+    lamp.use_rule("gb-inspection");
+    assert!(!is_flagged(&lamp));
+    lamp.use_rule("gb-before-2016");
+    assert!(is_flagged(&lamp));
+    let text = lamp.text(DisplayUnits::Percent);
+    assert!(text.contains("rule-not-in-force"), "{text}");
+    assert!(lamp.json(None)["flags"].to_string().contains("of 2026-01-15 (the photo states no day"));
+}
+
 fn flags_are_listed_once() {
     let mut lamp = Lamp::with_kink((-0.57, 0.04), Some((0.0, 0.1)));
     lamp.bay.floor = None;

@@ -24,6 +24,8 @@ pub(crate) struct Given {
     /// The response file.
     pub(crate) response: Option<String>,
     /// Every tunable.
+    /// The day on which it was measured, `YYYY-MM-DD`.
+    pub(crate) today: String,
     pub(crate) options: String,
 }
 
@@ -37,6 +39,7 @@ impl Given {
             screws: plan.texts.screws.clone(),
             lens: plan.lens_text.as_ref().map(|(_, text)| text.clone()),
             response: plan.texts.response.clone(),
+            today: plan.today.clone(),
             options: plan.options.to_toml(),
         }
     }
@@ -63,6 +66,7 @@ impl Given {
         };
         let mut plan = Plan::with(&args, self.words.clone(), &text)?;
         plan.options = Options::parse(&self.options, "the recorded options")?;
+        plan.today.clone_from(&self.today);
         (plan.annotated, plan.trace) = (None, None);
         Ok(plan)
     }

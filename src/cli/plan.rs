@@ -15,6 +15,8 @@ use crate::error::Error;
 use crate::options::Options;
 use crate::reading::DisplayUnits;
 use crate::units::{Mm, Percent, PxPoint};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::ops::RangeInclusive;
@@ -88,6 +90,8 @@ pub struct Plan {
     pub annotated: Option<AnnotatedTarget>,
     /// Tunables of the stages.
     pub options: Options,
+    /// Today, UTC, `YYYY-MM-DD`: whether a rule is in force when the photo states no day.
+    pub today: String,
     /// Folder of the trace.
     pub trace: Option<PathBuf>,
     /// The words of the command line, without the program's name and without what only records it.
@@ -162,6 +166,7 @@ impl Plan {
             trace: args.trace.clone(),
             bay,
             command: without_recording(command),
+            today: Timestamp::now().to_zoned_datetime(TimeZone::UTC).date().to_string(),
             texts,
             caption: None,
             is_turn_told: true,

@@ -175,7 +175,16 @@ fn measurement(size: (usize, usize), found: usize, outcome: Result<Findings, Ref
 
 fn drawn(measurement: &Measurement, bay: &Bay, lamp: &LampCase, units: DisplayUnits) -> image::RgbImage {
     let (setup, rule) = (setup(bay), rule(lamp));
-    let input = AnnotateInput { bay, setup: &setup, lamp, rule: &rule, units, caption: None, is_turn_told: true };
+    let input = AnnotateInput {
+        bay,
+        setup: &setup,
+        lamp,
+        rule: &rule,
+        units,
+        today: "2026-01-15",
+        caption: None,
+        is_turn_told: true,
+    };
     annotate(measurement, &input)
 }
 
@@ -218,8 +227,16 @@ fn a_picture_can_leave_the_turn_to_others() {
     let (setup, rule) = (setup(&bay), rule(&low));
     let texts = |is_turn_told: bool| {
         let units = DisplayUnits::Percent;
-        let input =
-            AnnotateInput { bay: &bay, setup: &setup, lamp: &low, rule: &rule, units, caption: None, is_turn_told };
+        let input = AnnotateInput {
+            bay: &bay,
+            setup: &setup,
+            lamp: &low,
+            rule: &rule,
+            units,
+            today: "2026-01-15",
+            caption: None,
+            is_turn_told,
+        };
         let sentences = Words::of(&measurement, &input).sentences;
         sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>()
     };
@@ -238,8 +255,16 @@ fn a_refused_picture_can_leave_what_to_do_to_others() {
     let (setup, rule) = (setup(&bay), rule(&low));
     let said = |is_turn_told: bool| {
         let units = DisplayUnits::Percent;
-        let input =
-            AnnotateInput { bay: &bay, setup: &setup, lamp: &low, rule: &rule, units, caption: None, is_turn_told };
+        let input = AnnotateInput {
+            bay: &bay,
+            setup: &setup,
+            lamp: &low,
+            rule: &rule,
+            units,
+            today: "2026-01-15",
+            caption: None,
+            is_turn_told,
+        };
         let sentences = Words::of(&measurement, &input).sentences;
         sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>().join("|")
     };

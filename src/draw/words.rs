@@ -289,7 +289,9 @@ fn small_print(measurement: &Measurement, input: &AnnotateInput<'_>) -> Vec<Stri
     ];
     let features = measurement.outcome.as_ref().map_or(&[][..], |found| &found.features.flags);
     let rule_flag = input.rule.flag();
-    let all = photo.flags.iter().chain(&measurement.flags).chain(features).chain(rule_flag.iter());
+    let not_in_force = input.rule.not_in_force_at(photo.shot.captured.as_deref(), input.today);
+    let rule_flags = rule_flag.iter().chain(&not_in_force);
+    let all = photo.flags.iter().chain(&measurement.flags).chain(features).chain(rule_flags);
     let weighty: Vec<&str> =
         all.filter(|flag| flag.code.severity() != Severity::Info).map(|flag| flag.code.as_str()).collect();
     if !weighty.is_empty() {
