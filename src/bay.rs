@@ -200,6 +200,8 @@ pub struct LampEntry {
     pub distance: Option<Mm>,
     /// Vehicle yaw in degrees, when measured.
     pub vehicle_yaw_deg: Option<f64>,
+    /// Its standard uncertainty (k = 1), degrees, when it is known for this vehicle; goes before what the bay states.
+    pub vehicle_yaw_sigma_deg: Option<f64>,
 }
 
 impl LampSetup {
@@ -229,7 +231,7 @@ impl LampSetup {
             },
             distance_sigma_mm: sigma.distance_mm,
             floor_sigma_percent: sigma.floor_percent,
-            yaw_sigma_deg: sigma.yaw_deg.unwrap_or(yaw_default),
+            yaw_sigma_deg: entry.vehicle_yaw_sigma_deg.or(sigma.yaw_deg).unwrap_or(yaw_default),
         }
     }
 }

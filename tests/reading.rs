@@ -78,6 +78,7 @@ impl Lamp {
                 offset: Some(Mm::new(610.0)),
                 distance: None,
                 vehicle_yaw_deg: None,
+                vehicle_yaw_sigma_deg: None,
             },
             rule: Rule::built_in(DEFAULT_RULE).unwrap().unwrap().apply(&case).unwrap(),
             case,

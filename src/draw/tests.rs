@@ -115,6 +115,7 @@ fn setup(bay: &Bay) -> LampSetup {
         offset: Some(Mm::new(600.0)),
         distance: None,
         vehicle_yaw_deg: Some(0.0),
+        vehicle_yaw_sigma_deg: None,
     };
     LampSetup::new(bay, &entry)
 }
