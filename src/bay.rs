@@ -7,7 +7,7 @@ mod survey_note;
 
 pub use survey_note::{DEFAULT_RECHECK_MONTHS, MarkNote, SurveyNote, months_after, parse_date};
 
-use crate::error::Error;
+use crate::error::{Error, check_finite};
 use crate::units::{Mm, Percent, WallPoint};
 use serde::Deserialize;
 
@@ -301,6 +301,7 @@ pub const MIN_MARKS: usize = 4;
 impl Bay {
     /// Reads a bay file's text; `path` names it in messages.
     pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
+        check_finite(text, path)?;
         let raw: RawBay = toml::from_str(text).map_err(|error| {
             Error::file(path, format!("not a bay file: {error}"), "compare it with calib/bays/demo.bay.toml")
         })?;

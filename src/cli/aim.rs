@@ -162,7 +162,7 @@ pub(crate) fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: O
         )
     };
     let command = words[1..].to_vec();
-    match Cli::try_parse_from(words).map_err(usage)?.command {
+    match Cli::read(words).map_err(usage)?.command {
         Command::Measure(args) => Plan::new(&args, command),
         _ => Err(Error::usage("the session's words are no measurement", "begin the session again")),
     }

@@ -4,7 +4,6 @@ use super::args::{Cli, Command};
 use super::plan::{Input, Plan};
 use crate::error::Error;
 use crate::options::Options;
-use clap::Parser;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
@@ -24,9 +23,9 @@ pub(crate) struct Given {
     /// The response file.
     pub(crate) response: Option<String>,
     /// Every tunable.
+    pub(crate) options: String,
     /// The day on which it was measured, `YYYY-MM-DD`.
     pub(crate) today: String,
-    pub(crate) options: String,
 }
 
 impl Given {
@@ -51,7 +50,7 @@ impl Given {
             Error::usage(format!("the record's command cannot be read by this version: {found}"), hint)
         };
         let words = std::iter::once("lampwright").chain(self.words.iter().map(String::as_str));
-        let parsed = Cli::try_parse_from(words).map_err(|error| unusable(error.to_string()))?;
+        let parsed = Cli::read(words).map_err(|error| unusable(error.to_string()))?;
         let Command::Measure(args) = parsed.command else { return Err(unusable("it is no measurement".to_owned())) };
         let text = |input: Input, _: &Path| {
             let text = match input {
