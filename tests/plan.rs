@@ -123,8 +123,8 @@ fn refused(plan: &Plan, photos: &PhotoFiles) -> Reading {
         marks: &Marks::default(),
         mark_fit: MarkFit::default(),
         outcome: ReadingOutcome::Refused(&Refusal::new(FlagCode::AllWhite, "all is white", "expose less")),
-        today: &plan.today,
         flags: &[],
+        today: &plan.today,
         options: &plan.options.changed(),
         command: &plan.command,
     })

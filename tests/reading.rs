@@ -123,8 +123,8 @@ impl Lamp {
             mark_fit: MarkFit { rms_px: Some(0.21), rms_mm: Some(f64::NAN) },
             outcome: refusal.map_or(measured, ReadingOutcome::Refused),
             flags: &self.flags,
-            options: &BTreeMap::new(),
             today: "2026-01-15",
+            options: &BTreeMap::new(),
             command: &["measure".to_owned(), "beam.jpg".to_owned()],
         })
     }
@@ -234,7 +234,6 @@ fn a_lone_nominal_judges_nothing_but_still_shows_the_way() {
 }
 
 #[test]
-#[test]
 fn a_rule_that_was_not_in_force_is_flagged_in_json_and_text() {
     // The builder's photo states no day, and its today is 2026-01-15.
     let mut lamp = Lamp::with_kink((-1.0, 0.04), Some((0.0, 0.1)));
@@ -249,6 +248,7 @@ fn a_rule_that_was_not_in_force_is_flagged_in_json_and_text() {
     assert!(lamp.json(None)["flags"].to_string().contains("of 2026-01-15 (the photo states no day"));
 }
 
+#[test]
 fn flags_are_listed_once() {
     let mut lamp = Lamp::with_kink((-0.57, 0.04), Some((0.0, 0.1)));
     lamp.bay.floor = None;

@@ -136,6 +136,10 @@ pub struct MeasureArgs {
     /// Vehicle against the bay's centreline, degrees, positive when its nose points right [default: 0, not measured]
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub vehicle_yaw_deg: Option<f64>,
+    /// Standard uncertainty (k = 1) of --vehicle-yaw-deg, degrees, as `lampwright vehicle yaw` gives it [default: what the
+    /// bay states for the yaw, else 0.1]
+    #[arg(long, value_name = "N", requires = "vehicle_yaw_deg", allow_negative_numbers = true)]
+    pub vehicle_yaw_u_deg: Option<f64>,
     /// Side of the road on which traffic drives
     #[arg(long, value_enum, default_value_t = TrafficArg::Right)]
     pub traffic: TrafficArg,
@@ -163,10 +167,6 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "PHOTO")]
     pub marks_photo: Option<PathBuf>,
     /// Photo from the same camera position and with the same exposure, lamp off; its light is subtracted
-    /// Standard uncertainty (k = 1) of --vehicle-yaw-deg, degrees, as `lampwright vehicle yaw` gives it [default: what the
-    /// bay states for the yaw, else 0.1]
-    #[arg(long, value_name = "N", requires = "vehicle_yaw_deg", allow_negative_numbers = true)]
-    pub vehicle_yaw_u_deg: Option<f64>,
     #[arg(long, value_name = "PHOTO")]
     pub ambient_photo: Option<PathBuf>,
     /// Place of a mark given by hand, pixels of the upright picture from the outer corner of its top left pixel

@@ -38,8 +38,8 @@ impl Given {
             screws: plan.texts.screws.clone(),
             lens: plan.lens_text.as_ref().map(|(_, text)| text.clone()),
             response: plan.texts.response.clone(),
-            today: plan.today.clone(),
             options: plan.options.to_toml(),
+            today: plan.today.clone(),
         }
     }
 
@@ -65,8 +65,8 @@ impl Given {
         };
         let mut plan = Plan::with(&args, self.words.clone(), &text)?;
         plan.options = Options::parse(&self.options, "the recorded options")?;
-        plan.today.clone_from(&self.today);
         (plan.annotated, plan.trace) = (None, None);
+        plan.today.clone_from(&self.today);
         Ok(plan)
     }
 }

@@ -90,10 +90,10 @@ pub struct Plan {
     pub json: Option<JsonTarget>,
     /// Where the annotated picture goes.
     pub annotated: Option<AnnotatedTarget>,
-    /// Tunables of the stages.
-    pub options: Options,
     /// Today, UTC, `YYYY-MM-DD`: whether a rule is in force when the photo states no day.
     pub today: String,
+    /// Tunables of the stages.
+    pub options: Options,
     /// Folder of the trace.
     pub trace: Option<PathBuf>,
     /// The words of the command line, without the program's name and without what only records it.
@@ -166,9 +166,9 @@ impl Plan {
             annotated: args.annotated.as_deref().map(annotated_target).transpose()?,
             options: options.map(|(path, text)| Options::parse(&text, &name(path))).transpose()?.unwrap_or_default(),
             trace: args.trace.clone(),
+            today: Timestamp::now().to_zoned_datetime(TimeZone::UTC).date().to_string(),
             bay,
             command: without_recording(command),
-            today: Timestamp::now().to_zoned_datetime(TimeZone::UTC).date().to_string(),
             texts,
             caption: None,
             is_turn_told: true,
