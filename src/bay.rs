@@ -7,7 +7,7 @@ mod survey_note;
 
 pub use survey_note::{DEFAULT_RECHECK_MONTHS, MarkNote, SurveyNote, months_after, parse_date};
 
-use crate::error::Error;
+use crate::error::{Error, check_finite};
 use crate::units::{Mm, Percent, WallPoint};
 use serde::Deserialize;
 
@@ -200,6 +200,8 @@ pub struct LampEntry {
     pub distance: Option<Mm>,
     /// Vehicle yaw in degrees, when measured.
     pub vehicle_yaw_deg: Option<f64>,
+    /// Its standard uncertainty (k = 1), degrees, when it is known for this vehicle; goes before what the bay states.
+    pub vehicle_yaw_sigma_deg: Option<f64>,
 }
 
 impl LampSetup {
@@ -229,7 +231,7 @@ impl LampSetup {
             },
             distance_sigma_mm: sigma.distance_mm,
             floor_sigma_percent: sigma.floor_percent,
-            yaw_sigma_deg: sigma.yaw_deg.unwrap_or(yaw_default),
+            yaw_sigma_deg: entry.vehicle_yaw_sigma_deg.or(sigma.yaw_deg).unwrap_or(yaw_default),
         }
     }
 }
@@ -299,6 +301,7 @@ pub const MIN_MARKS: usize = 4;
 impl Bay {
     /// Reads a bay file's text; `path` names it in messages.
     pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
+        check_finite(text, path)?;
         let raw: RawBay = toml::from_str(text).map_err(|error| {
             Error::file(path, format!("not a bay file: {error}"), "compare it with calib/bays/demo.bay.toml")
         })?;

@@ -42,6 +42,31 @@ impl Error {
     }
 }
 
+/// Whether every number of a TOML text is one: TOML knows `nan` and `inf`, and no file of a shop has a use for them. A text that
+/// is no TOML passes; whoever reads it says what is wrong.
+pub fn check_finite(text: &str, path: &str) -> Result<(), Error> {
+    fn odd(value: &toml::Value, place: &str) -> Option<(String, f64)> {
+        match value {
+            toml::Value::Float(number) if !number.is_finite() => Some((place.to_owned(), *number)),
+            toml::Value::Array(list) => {
+                list.iter().enumerate().find_map(|(n, value)| odd(value, &format!("{place}[{}]", n + 1)))
+            }
+            toml::Value::Table(table) => table.iter().find_map(|(name, value)| {
+                odd(value, &if place.is_empty() { name.clone() } else { format!("{place}.{name}") })
+            }),
+            _ => None,
+        }
+    }
+    let found = text.parse::<toml::Table>().ok().and_then(|table| odd(&toml::Value::Table(table), ""));
+    match found {
+        Some((place, number)) => {
+            let hint = "write the number itself, or leave the line out where it is not known";
+            Err(Error::file(path, format!("{place} is {number}, need a finite number"), hint))
+        }
+        None => Ok(()),
+    }
+}
+
 /// The photo does not allow the measurement: why, and what to do.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[error("{found}; {hint}")]

@@ -73,6 +73,7 @@ flags! {
     NearWall, "near-wall", Warning, "The wall is nearer than 10 m, where a large projector smears its edge and the cutoff stands higher.";
     SecondLamp, "second-lamp", Warning, "Light of a second lamp is on the wall.";
     RuleUnverified, "rule-unverified", Warning, "The rule's figures were not checked against its primary text.";
+    RuleNotInForce, "rule-not-in-force", Warning, "The rule was not in force on the day of the photo.";
     WrongExtension, "wrong-extension", Info, "The file's content is of another type than its name says.";
     ExifMissing, "exif-missing", Info, "The photo carries no exposure data.";
     LensAssumed, "lens-assumed", Info, "Focal length not known; a common phone lens was assumed for the lens's share of the uncertainty.";

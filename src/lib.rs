@@ -28,6 +28,7 @@
 //!     offset: Some(Mm::new(571.0)),
 //!     distance: None,
 //!     vehicle_yaw_deg: None,
+//!     vehicle_yaw_sigma_deg: None,
 //! };
 //! let lamp = LampCase {
 //!     beam: Beam::Low,

@@ -1,6 +1,5 @@
 //! The `lampwright` program: parses, calls the library, prints.
 
-use clap::Parser;
 use lampwright::cli::{
     Cli, Command, ExitStatus, aim, batch, bay, drive, fixture, lens, manual, measure, options, prepare, response,
     rules, scenes, score, sheet,
@@ -13,7 +12,7 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let command_words: Vec<String> = std::env::args().skip(1).collect();
-    let result = match Cli::parse().command {
+    let result = match Cli::read(std::env::args_os()).unwrap_or_else(|error| error.exit()).command {
         Command::Measure(args) => {
             measure::command(&args, command_words, drive::drive, &mut anstream::stdout(), &mut anstream::stderr())
         }

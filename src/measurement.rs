@@ -180,6 +180,7 @@ pub fn measure(request: &Request<'_>, observer: &mut dyn Observer) -> Result<Mea
         flags: Vec::new(),
     };
     if let Some(refusal) = unmerged {
+        run.marks = marks_alone(request, &run.photo);
         run.outcome = Err(refusal);
         return Ok(run);
     }
@@ -224,6 +225,12 @@ fn check_marks_by_hand(request: &Request<'_>, photo: &Photo) -> Result<(), Error
     }
 }
 
+/// The marks that a photo shows by itself: said of it when it cannot be brought together with the others.
+fn marks_alone(request: &Request<'_>, photo: &Photo) -> Marks {
+    let by_hand = request.marks_by_hand;
+    crate::marks::find_telling(photo, &request.bay.marks, by_hand, &request.options.marks, &TriedList::default())
+}
+
 struct Extra<'a> {
     marks_photo: Option<&'a Photo>,
     ambient_photo: Option<&'a Photo>,
@@ -261,8 +268,10 @@ fn stages(
 ) -> Result<Findings, Refusal> {
     let tried = TriedList::new(observer.is_looking());
     let found = find_marks(request, photo, extra, flags, &tried);
-    if let Ok(found) = &found {
-        marks.clone_from(found);
+    match &found {
+        Ok(found) => marks.clone_from(found),
+        // What the other photo shows has no place in this one any more.
+        Err(_) => *marks = marks_alone(request, photo),
     }
     let marks_view = StageView::Marks {
         photo: extra.marks_photo.unwrap_or(photo),

@@ -163,6 +163,8 @@ fn what_is_no_bracket_is_refused() {
     let list: Vec<&str> = names.iter().map(String::as_str).collect();
     let (output, reading) = run(folder.path(), &[&["--bracket"], &list[..]].concat(), &words);
     assert!(output.status.code() == Some(3) && has(&reading, "pair-moved"), "{output:?}");
+    // What is said of the marks is what this photo shows, and not that there are none.
+    assert!(reading["marks"]["found"].as_array().unwrap().len() >= 4, "{}", reading["marks"]);
     let failing = |before: &[&str], expected: &str| {
         let (output, reading) = run(folder.path(), before, &words);
         let text = String::from_utf8_lossy(&output.stderr).into_owned();

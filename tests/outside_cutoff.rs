@@ -168,6 +168,7 @@ fn bench() -> Bench {
         offset: Some(Mm::new(0.0)),
         distance: None,
         vehicle_yaw_deg: Some(0.0),
+        vehicle_yaw_sigma_deg: None,
     };
     let found = places.iter().enumerate().map(|(index, (x, y))| FoundMark {
         index,

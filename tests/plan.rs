@@ -2,7 +2,6 @@
 
 #![expect(clippy::unwrap_used, reason = "a test's helpers may unwrap as the tests do")]
 
-use clap::Parser;
 use lampwright::aim::Beam;
 use lampwright::bay::{LampSide, Traffic};
 use lampwright::beam::Pattern;
@@ -33,7 +32,7 @@ fn plan(folder: &Path, more: &str) -> Result<Plan, Error> {
     let line = format!("measure @beam.jpg --bay @bay.toml --lamp left --height-mm 700 {more}").replace('@', &at);
     let words: Vec<String> = line.split_whitespace().map(str::to_owned).collect();
     let program = std::iter::once("lampwright".to_owned());
-    let Command::Measure(args) = Cli::try_parse_from(program.chain(words.clone())).unwrap().command else {
+    let Command::Measure(args) = Cli::read(program.chain(words.clone())).unwrap().command else {
         unreachable!("not the measure command")
     };
     Plan::new(&args, words)
@@ -125,6 +124,7 @@ fn refused(plan: &Plan, photos: &PhotoFiles) -> Reading {
         mark_fit: MarkFit::default(),
         outcome: ReadingOutcome::Refused(&Refusal::new(FlagCode::AllWhite, "all is white", "expose less")),
         flags: &[],
+        today: &plan.today,
         options: &plan.options.changed(),
         command: &plan.command,
     })

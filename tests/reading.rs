@@ -78,6 +78,7 @@ impl Lamp {
                 offset: Some(Mm::new(610.0)),
                 distance: None,
                 vehicle_yaw_deg: None,
+                vehicle_yaw_sigma_deg: None,
             },
             rule: Rule::built_in(DEFAULT_RULE).unwrap().unwrap().apply(&case).unwrap(),
             case,
@@ -122,6 +123,7 @@ impl Lamp {
             mark_fit: MarkFit { rms_px: Some(0.21), rms_mm: Some(f64::NAN) },
             outcome: refusal.map_or(measured, ReadingOutcome::Refused),
             flags: &self.flags,
+            today: "2026-01-15",
             options: &BTreeMap::new(),
             command: &["measure".to_owned(), "beam.jpg".to_owned()],
         })
@@ -229,6 +231,21 @@ fn a_lone_nominal_judges_nothing_but_still_shows_the_way() {
     assert_eq!(json["advice"]["vertical"]["beam_must_move"], "down");
     assert_eq!(json["flags"][0]["code"], "rule-unverified");
     assert!(lamp.text(DisplayUnits::Percent).contains("no limits, not judged; 109 mm from its nominal"));
+}
+
+#[test]
+fn a_rule_that_was_not_in_force_is_flagged_in_json_and_text() {
+    // The builder's photo states no day, and its today is 2026-01-15.
+    let mut lamp = Lamp::with_kink((-1.0, 0.04), Some((0.0, 0.1)));
+    lamp.case.traffic = Traffic::Left;
+    let is_flagged = |lamp: &Lamp| lamp.json(None)["flags"].to_string().contains("rule-not-in-force");
+    lamp.use_rule("gb-inspection");
+    assert!(!is_flagged(&lamp));
+    lamp.use_rule("gb-before-2016");
+    assert!(is_flagged(&lamp));
+    let text = lamp.text(DisplayUnits::Percent);
+    assert!(text.contains("rule-not-in-force"), "{text}");
+    assert!(lamp.json(None)["flags"].to_string().contains("of 2026-01-15 (the photo states no day"));
 }
 
 #[test]

@@ -75,6 +75,23 @@ impl Shop {
     }
 }
 
+/// What was not seen to before a reading is named where it is recorded, and in the record.
+#[test]
+fn what_was_not_prepared_is_named() {
+    let shop = Shop::new();
+    let none = shop.record(&[]).stdout;
+    assert!(none.contains("Checklist, not answered: brake, exhaust, "), "{none}");
+    fs::write(shop.path("prepared.toml"), "brake = \"yes\"\ntyres = \"no\"\n").unwrap();
+    shop.record(&["--prepared", "prepared.toml"]);
+    let shown = shop.good(&["record", "show", "shop", "1"]);
+    assert!(shown.contains("Checklist, not so: tyres; not answered: exhaust, "), "{shown}");
+    assert!(!shown.contains("brake"), "{shown}");
+    let entry: Value = serde_json::from_str(&shop.good(&["record", "show", "shop", "1", "--json"])).unwrap();
+    assert_eq!(entry["unanswered"][0]["item"], "exhaust");
+    assert!(!shop.record(&["--prepared", "all"]).stdout.contains("Checklist"));
+    assert!(shop.good(&["record", "show", "shop", "2"]).contains("none open"));
+}
+
 #[test]
 fn one_reading_from_photo_to_export_and_erasure() {
     let shop = Shop::new();

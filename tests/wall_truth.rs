@@ -357,6 +357,27 @@ fn a_tag_of_another_size_is_left_out_by_name() {
     assert!(displaced.id == 4 && displaced.text.contains("size_mm"), "{}", displaced.text);
 }
 
+/// A place that was typed wrong is the typist's, not the tape's.
+#[test]
+fn a_typed_place_that_is_off_is_called_that() {
+    let mut scene = Scene::new(Layout::Quadrants(6), Seed::new(29));
+    let (id, right) = (scene.marks.found[2].id, scene.marks.found[2].centre);
+    scene.marks.found[2].is_by_hand = true;
+    scene.marks.found[2].centre = PxPoint::new(right.x + 150.0, right.y);
+    let text = fitted(&scene).expect("five others").displaced.expect("left out").text;
+    assert!(text.contains("was given by hand 1") && text.contains(&format!("--mark {id}=X,Y")), "{text}");
+    assert!(!text.contains("x_mm"), "{text}");
+    // Too few others to do without it.
+    let mut scene = Scene::new(Layout::Quadrants(5), Seed::new(29));
+    for mark in &mut scene.marks.found[1..] {
+        mark.is_by_hand = true;
+    }
+    scene.marks.found[1].centre.x += 150.0;
+    scene.marks.found[3].centre.y += 150.0;
+    let refusal = fitted(&scene).expect_err("two are off");
+    assert!(refusal.hint.contains("check the X,Y of --mark") && !refusal.hint.contains("x_mm"), "{refusal:?}");
+}
+
 /// Marks anywhere in the picture, and marks all in one place, give a view with finite numbers or a refusal.
 #[test]
 fn nonsense_gives_a_refusal_or_finite_numbers() {

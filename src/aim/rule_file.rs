@@ -7,7 +7,7 @@ use super::rule::{
 };
 use crate::bay::{LampSide, Traffic};
 use crate::beam::Pattern;
-use crate::error::Error;
+use crate::error::{Error, check_finite};
 use crate::units::Mm;
 use serde::Deserialize;
 
@@ -108,6 +108,7 @@ struct RawDarkZone {
 }
 
 pub(super) fn parse(text: &str, path: &str) -> Result<Rule, Error> {
+    check_finite(text, path)?;
     let raw: RawRule = toml::from_str(text).map_err(|error| {
         Error::file(path, format!("not a rule file: {error}"), "compare it with calib/rules/shop-check.toml")
     })?;
@@ -375,7 +376,7 @@ mod tests {
             ("percent = -2.75", "percent = -2.75, deg = 1", "exactly one of"),
             ("percent = -2.75", "deg = -1.5, at_mm = 10000", "belongs to lengths only"),
             ("percent = -2.75", "percent = -275", "is no aim"),
-            ("percent = -2.75", "percent = nan", "is no aim"),
+            ("percent = -2.75", "percent = nan", "vertical.lower.percent is NaN, need a finite number"),
             ("lower = { percent = -2.75 }", "nominal = { deg = 1.0 }", "lies outside the limits"),
             ("lower = { percent = -2.75 }", "tolerance = { deg = 1.0 }", "tolerance needs a nominal"),
             ("mark = \"S\"", "mark = \"M\"", "a figure is marked M"),

@@ -3,7 +3,7 @@
 //! **Takes** the file's text. **Gives** [`Screws`]. **Fails when** a field is unknown, a screw moves one axis but is
 //! said to go along the other, the angle per turn is missing, doubled or impossible, or two screws share a name.
 
-use crate::error::Error;
+use crate::error::{Error, check_finite};
 use crate::units::{Deg, Mm};
 use serde::Deserialize;
 
@@ -81,6 +81,7 @@ enum RawDirection {
 impl Screws {
     /// Reads a screws file's text; `path` names it in messages.
     pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
+        check_finite(text, path)?;
         let raw: RawScrews = toml::from_str(text).map_err(|error| {
             let hint = "compare it with calib/screws/two-screws.screws.toml";
             Error::file(path, format!("not a screws file: {error}"), hint)
@@ -190,7 +191,7 @@ mod tests {
             ("clockwise_moves = \"up\"", "clockwise_moves = \"left\"", "clockwise_moves = \"left\""),
             ("clockwise_moves = \"up\"", "clockwise_moves = \"in\"", "unknown variant"),
             ("deg_per_turn = 0.65", "deg_per_turn = -0.65", "need above 0"),
-            ("deg_per_turn = 0.65", "deg_per_turn = nan", "need above 0"),
+            ("deg_per_turn = 0.65", "deg_per_turn = nan", "need a finite number"),
             ("deg_per_turn = 0.65", "deg_per_turn = 0.65\nlever_mm = 100", "need either"),
             ("deg_per_turn = 0.65", "thread_pitch_mm = 1.0", "need either"),
             ("thread_pitch_mm = 1.25", "thread_pitch_mm = 0.0", "need 0.1 to 10"),

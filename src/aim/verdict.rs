@@ -227,6 +227,8 @@ mod tests {
             id,
             name,
             status: RuleStatus::Practice,
+            effective_from: None,
+            effective_to: None,
             decision,
             vertical,
             horizontal,

@@ -177,7 +177,17 @@ mod tests {
     fn setup() -> LampSetup {
         let bay = Bay::parse(include_str!("../../calib/bays/demo.bay.toml"), "demo.bay.toml").unwrap();
         let (side, height) = (LampSide::Left, Mm::new(650.0));
-        LampSetup::new(&bay, &LampEntry { side, height, offset: None, distance: None, vehicle_yaw_deg: None })
+        LampSetup::new(
+            &bay,
+            &LampEntry {
+                side,
+                height,
+                offset: None,
+                distance: None,
+                vehicle_yaw_deg: None,
+                vehicle_yaw_sigma_deg: None,
+            },
+        )
     }
 
     /// Worked by hand: lamps 600 mm from the centreline at 10 m see one another's vertical 6.84 degrees away; half of that

@@ -5,7 +5,7 @@
 //! belongs to a picture of another shape or another zoom.
 
 use crate::camera::lens::{Lens, Ray};
-use crate::error::Error;
+use crate::error::{Error, check_finite};
 use crate::units::PxPoint;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -106,6 +106,7 @@ pub fn focal_px(focal_35mm: f64, width: f64, height: f64) -> f64 {
 }
 
 fn parsed(text: &str, path: &str) -> Result<(Lens, Option<f64>), Error> {
+    check_finite(text, path)?;
     let raw: RawLens = toml::from_str(text).map_err(|error| {
         Error::file(path, format!("not a lens file: {error}"), "a lens file holds schema, model, size and nine numbers")
     })?;

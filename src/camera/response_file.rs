@@ -4,7 +4,7 @@
 
 use super::profile::STATED_FOCAL_MM;
 use super::response::{CODES, Response};
-use crate::error::Error;
+use crate::error::{Error, check_finite};
 use serde::{Deserialize, Serialize};
 use std::fmt::Write as _;
 
@@ -55,6 +55,7 @@ impl ResponseProfile {
     /// Reads a response file's text; `path` names it in messages.
     pub fn parse(text: &str, path: &str) -> Result<Self, Error> {
         let hint = "write it with `lampwright response`";
+        check_finite(text, path)?;
         let raw: Raw =
             toml::from_str(text).map_err(|error| Error::file(path, format!("not a response file: {error}"), hint))?;
         let fail = |found: String| Err(Error::file(path, found, hint));
@@ -164,7 +165,7 @@ mod tests {
             (text.replace("photos =", "shots ="), "shots"),
             (text.replace("0.0000154, ", ""), "255"),
             (text.replace("0.0000154", "0.5"), "falls"),
-            (text.replace("0.0000154", "nan"), "falls"),
+            (text.replace("0.0000154", "nan"), "need a finite number"),
             (text.replacen("0.0200000", "-1.0", 1), "sigma_ln"),
         ];
         for (text, word) in cases {

@@ -1,9 +1,10 @@
 //! `lampwright aim`: aims the lamps of a vehicle, photo by photo, and learns what their screws do.
 
 #[cfg(feature = "records")]
-use super::aim_record::{begin_record, go_on, record};
+use super::aim_record::{go_on, record};
+use super::aim_start::{StartArgs, start};
 #[cfg(not(feature = "records"))]
-use super::aim_unrecorded::{begin_record, go_on, record};
+use super::aim_unrecorded::{go_on, record};
 use super::args::{BeamArg, Cli, Command, LampArg};
 use super::drive;
 use super::exit::ExitStatus;
@@ -12,10 +13,10 @@ use super::plan::{self, Plan};
 use super::write::Staged;
 use crate::aim::Screws;
 use crate::error::Error;
-use crate::kit::session::{Lamp, Movement, SESSION_SCHEMA, ScrewName, Session, SinceLast, State};
+use crate::kit::session::{Lamp, Movement, ScrewName, Session, SinceLast, State};
 use crate::kit::session_text::{difference, next, summary};
 use crate::reading::to_text;
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -46,62 +47,6 @@ pub enum AimAction {
         #[arg(value_name = "SESSION.json")]
         session: PathBuf,
     },
-}
-
-/// Which lamps a vehicle has to aim.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum LampsArg {
-    /// Left and right low beam; a high beam in the same housing moves with it
-    Two,
-    /// Left and right low beam, then left and right high beam with screws of their own
-    Four,
-    /// The two low beams, then the two front fog lamps
-    Fog,
-}
-
-/// Arguments of `aim start`.
-#[derive(Debug, Args)]
-pub struct StartArgs {
-    /// File that keeps the session; it must not exist yet
-    #[arg(value_name = "SESSION.json")]
-    pub session: PathBuf,
-    /// The shop's own reference of the vehicle
-    #[arg(long, value_name = "REF")]
-    pub vehicle: String,
-    /// Bay file
-    #[arg(long, value_name = "BAY.toml")]
-    pub bay: PathBuf,
-    /// Which lamps are to be aimed
-    #[arg(long, value_enum, default_value_t = LampsArg::Two)]
-    pub lamps: LampsArg,
-    /// Height of the low beams' centres above the floor, millimetres
-    #[arg(long, value_name = "N")]
-    pub height_mm: f64,
-    /// Height of the high or fog beams' centres, millimetres [default: the low beams']
-    #[arg(long, value_name = "N")]
-    pub other_height_mm: Option<f64>,
-    /// Distance of the lamps' centres from the centreline, millimetres
-    #[arg(long, value_name = "N")]
-    pub offset_mm: Option<f64>,
-    /// Distance of the high or fog lamps' centres from the centreline, millimetres [default: as the low beams]
-    #[arg(long, value_name = "N")]
-    pub other_offset_mm: Option<f64>,
-    /// Screws file; without one the screws are learned
-    #[arg(long, value_name = "SCREWS.toml")]
-    pub screws: Option<PathBuf>,
-    /// Lens file
-    #[arg(long, value_name = "LENS.toml")]
-    pub lens: Option<PathBuf>,
-    /// Quick check: one photo a lamp, pass or needs aiming, no screws
-    #[arg(long)]
-    pub quick: bool,
-    /// Where and of whom it is recorded; every photo of the session then is.
-    #[cfg(feature = "records")]
-    #[command(flatten)]
-    pub recording: super::record::RecordOptions,
-    /// Further words of `measure` that hold for every photo, behind --: rule, side of the road, yaw, plate and so on
-    #[arg(last = true, allow_hyphen_values = true)]
-    pub further: Vec<String>,
 }
 
 /// Arguments of `aim photo`.
@@ -161,74 +106,6 @@ fn status(session: &Session) -> ExitStatus {
     if is_in { ExitStatus::Good } else { ExitStatus::Finding }
 }
 
-fn start(args: &StartArgs) -> Result<(String, ExitStatus), Error> {
-    if args.session.exists() {
-        let found = "is there already, and a session is never overwritten";
-        return Err(Error::file(
-            args.session.display().to_string(),
-            found,
-            "name another file, or go on with `aim photo`",
-        ));
-    }
-    if args.vehicle.trim().is_empty() {
-        return Err(Error::usage("--vehicle is empty", "give the shop's own reference, an order number for example"));
-    }
-    let mut common = Vec::new();
-    for (flag, path) in [("--bay", Some(&args.bay)), ("--screws", args.screws.as_ref()), ("--lens", args.lens.as_ref())]
-    {
-        if let Some(path) = path {
-            common.extend([flag.to_owned(), absolute(path)?]);
-        }
-    }
-    common.extend(args.further.iter().cloned());
-    let words = |height: f64, offset: Option<f64>| {
-        let mut words = vec!["--height-mm".to_owned(), height.to_string()];
-        words.extend(offset.into_iter().flat_map(|offset| ["--offset-mm".to_owned(), offset.to_string()]));
-        words
-    };
-    let low = words(args.height_mm, args.offset_mm);
-    let other = words(args.other_height_mm.unwrap_or(args.height_mm), args.other_offset_mm.or(args.offset_mm));
-    let beams: &[(&str, &Vec<String>)] = match args.lamps {
-        LampsArg::Two => &[("low", &low)],
-        LampsArg::Four => &[("low", &low), ("high", &other)],
-        LampsArg::Fog => &[("low", &low), ("fog", &other)],
-    };
-    let lamps: Vec<Lamp> = beams
-        .iter()
-        .flat_map(|(beam, words)| {
-            ["left", "right"].map(|side| Lamp {
-                side: side.to_owned(),
-                beam: (*beam).to_owned(),
-                words: (*words).clone(),
-                shots: Vec::new(),
-                proposed: Vec::new(),
-            })
-        })
-        .collect();
-    let mut session = Session {
-        schema: SESSION_SCHEMA.to_owned(),
-        vehicle: args.vehicle.clone(),
-        common,
-        is_quick: args.quick,
-        lamps,
-        recorded: None,
-    };
-    // Every word is checked now, with a photo that need not exist, so that no mistake waits until the beam is on.
-    for lamp in &session.lamps {
-        plan_of(&session, lamp, Path::new("photo.jpg"), None)?;
-    }
-    let recorded = begin_record(args, &mut session)?;
-    write(&args.session, &session)?;
-    let screws = screws_of(&session)?;
-    let text = format!(
-        "session {} begun: vehicle {}\n{recorded}{}",
-        args.session.display(),
-        session.vehicle,
-        next(&session, screws.as_ref())
-    );
-    Ok((text, ExitStatus::Good))
-}
-
 fn photo(args: &PhotoArgs) -> Result<(String, ExitStatus), Error> {
     let (mut session, screws) = read(&args.session)?;
     let side = args.lamp.map(|lamp| plan::lamp_side(lamp).as_str());
@@ -271,7 +148,10 @@ pub(crate) fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: O
     for (flag, value) in [("--lamp", &lamp.side), ("--beam", &lamp.beam)] {
         words.extend([flag.to_owned(), value.clone()]);
     }
-    words.extend(session.common.iter().chain(&lamp.words).cloned());
+    // What was said of this lamp stands for what was said of all.
+    let named: Vec<&str> = lamp.words.iter().filter_map(|word| flag_of(word)).collect();
+    let (_, common) = split(session.common.clone(), &named);
+    words.extend(common.into_iter().chain(lamp.words.iter().cloned()));
     if let Some(path) = annotated {
         words.extend(["--annotated".to_owned(), path.display().to_string()]);
     }
@@ -282,10 +162,31 @@ pub(crate) fn plan_of(session: &Session, lamp: &Lamp, photo: &Path, annotated: O
         )
     };
     let command = words[1..].to_vec();
-    match Cli::try_parse_from(words).map_err(usage)?.command {
+    match Cli::read(words).map_err(usage)?.command {
         Command::Measure(args) => Plan::new(&args, command),
         _ => Err(Error::usage("the session's words are no measurement", "begin the session again")),
     }
+}
+
+/// The option of a word: `--rules` of `--rules` and of `--rules=ID`.
+fn flag_of(word: &str) -> Option<&str> {
+    word.starts_with("--").then(|| word.split_once('=').map_or(word, |(flag, _)| flag))
+}
+
+/// Takes these options and their one value out of words of `measure`: those that were taken, and the rest.
+pub(crate) fn split(words: Vec<String>, flags: &[&str]) -> (Vec<String>, Vec<String>) {
+    let (mut taken, mut rest) = (Vec::new(), Vec::new());
+    let mut words = words.into_iter();
+    while let Some(word) = words.next() {
+        if !flag_of(&word).is_some_and(|flag| flags.contains(&flag)) {
+            rest.push(word);
+            continue;
+        }
+        let has_value_behind = !word.contains('=');
+        taken.push(word);
+        taken.extend(words.next().filter(|_| has_value_behind));
+    }
+    (taken, rest)
 }
 
 /// More than any adjuster has, quarter turns.
@@ -333,7 +234,7 @@ pub(crate) fn screws_of(session: &Session) -> Result<Option<Screws>, Error> {
     path.map(|path| plan::read_parsed(Path::new(path), Screws::parse)).transpose()
 }
 
-fn write(path: &Path, session: &Session) -> Result<(), Error> {
+pub(super) fn write(path: &Path, session: &Session) -> Result<(), Error> {
     let json = session.to_json().map_err(|error| {
         Error::usage(format!("the session cannot be written as JSON: {error}"), "please report this as a defect")
     })?;

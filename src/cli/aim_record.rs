@@ -1,6 +1,7 @@
 //! A session's record: begun with its lamps, and continued with every photo, before anything is shown.
 
-use super::aim::{StartArgs, absolute, plan_of};
+use super::aim::{absolute, plan_of};
+use super::aim_start::StartArgs;
 use super::measure::{PhotoFiles, Produced};
 use super::plan::Plan;
 use super::record::{Recorder, caption};

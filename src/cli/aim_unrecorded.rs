@@ -1,6 +1,6 @@
 //! What stands in for a session's record in a program that was built without records.
 
-use super::aim::StartArgs;
+use super::aim_start::StartArgs;
 use super::measure::{PhotoFiles, Produced};
 use super::plan::Plan;
 use crate::error::Error;

@@ -1,6 +1,7 @@
 //! Raw arguments, as typed; help is made from them. Nothing is checked here beyond the shape of a number or a name.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 /// Said at the end of every help.
@@ -18,6 +19,32 @@ pub struct Cli {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+}
+
+impl Cli {
+    /// Reads the words of a command line, the program's name first. Several places may stand behind one `--mark`, and the photo
+    /// behind them.
+    pub fn read<W: Into<OsString>>(words: impl IntoIterator<Item = W>) -> Result<Self, clap::Error> {
+        let mut each = Vec::new();
+        let mut is_behind_mark = false;
+        for word in words.into_iter().map(Into::into) {
+            let is_place = word.to_str().is_some_and(is_place);
+            if is_place && is_behind_mark && each.last().is_some_and(|last| *last != MARK) {
+                each.push(OsString::from(MARK));
+            }
+            is_behind_mark = word == MARK || (is_behind_mark && is_place);
+            each.push(word);
+        }
+        Self::try_parse_from(each)
+    }
+}
+
+const MARK: &str = "--mark";
+
+/// Whether a word has the shape ID=X,Y, right or wrong in its numbers.
+fn is_place(word: &str) -> bool {
+    let is_number = |text: &str| !text.is_empty() && text.chars().all(|c| c.is_ascii_digit() || "., -".contains(c));
+    word.split_once('=').is_some_and(|(id, place)| id.chars().all(|c| c.is_ascii_digit()) && is_number(place))
 }
 
 /// The commands.
@@ -109,6 +136,10 @@ pub struct MeasureArgs {
     /// Vehicle against the bay's centreline, degrees, positive when its nose points right [default: 0, not measured]
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub vehicle_yaw_deg: Option<f64>,
+    /// Standard uncertainty (k = 1) of --vehicle-yaw-deg, degrees, as `lampwright vehicle yaw` gives it [default: what the
+    /// bay states for the yaw, else 0.1]
+    #[arg(long, value_name = "N", requires = "vehicle_yaw_deg", allow_negative_numbers = true)]
+    pub vehicle_yaw_u_deg: Option<f64>,
     /// Side of the road on which traffic drives
     #[arg(long, value_enum, default_value_t = TrafficArg::Right)]
     pub traffic: TrafficArg,
@@ -140,7 +171,7 @@ pub struct MeasureArgs {
     pub ambient_photo: Option<PathBuf>,
     /// Place of a mark given by hand, pixels of the upright picture from the outer corner of its top left pixel
     /// (pixel centres at n + 0.5); may be repeated
-    #[arg(long = "mark", value_name = "ID=X,Y", num_args = 1.., allow_hyphen_values = false)]
+    #[arg(long = "mark", value_name = "ID=X,Y")]
     pub marks: Vec<String>,
     /// Units of the text output; inches and millimetres are on the wall, at its distance
     #[arg(long, value_enum, default_value_t = UnitsArg::Percent)]
@@ -252,11 +283,29 @@ mod tests {
     fn negative_numbers_and_several_marks_are_read() {
         let line = "lampwright measure p.jpg --bay b.toml --lamp left --height-mm 700 --nominal-percent -1.3 \
                     --vehicle-yaw-deg -0.5 --mark 0=1.5,2.5 1=3,4 --mark 2=5,6";
-        let Command::Measure(args) = Cli::try_parse_from(line.split_whitespace()).unwrap().command else {
+        let Command::Measure(args) = Cli::read(line.split_whitespace()).unwrap().command else {
             panic!("not the measure command")
         };
         assert_eq!(args.nominal_percent, Some(-1.3));
         assert_eq!(args.vehicle_yaw_deg, Some(-0.5));
         assert_eq!(args.marks, ["0=1.5,2.5", "1=3,4", "2=5,6"]);
+        assert_eq!(args.photo, Some(PathBuf::from("p.jpg")));
+    }
+
+    #[test]
+    fn a_photo_behind_marks_is_a_photo() {
+        for behind in [
+            "--mark 0=1.5,2.5 p.jpg",
+            "--mark 0=1.5,2.5 1=3,4 p.jpg",
+            "--mark=0=1.5,2.5 p.jpg",
+            "p.jpg --mark 0=1,2 1=3,4",
+        ] {
+            let line = format!("lampwright measure --bay b.toml --lamp left --height-mm 700 {behind}");
+            let Command::Measure(args) = Cli::read(line.split_whitespace()).unwrap().command else {
+                panic!("not the measure command")
+            };
+            assert_eq!(args.photo, Some(PathBuf::from("p.jpg")), "{behind}");
+            assert_eq!(args.marks.len(), behind.matches(',').count(), "{behind}");
+        }
     }
 }

@@ -76,6 +76,7 @@ fn input(plan: &Plan) -> AnnotateInput<'_> {
         lamp: &plan.lamp,
         rule: &plan.rule,
         units: plan.units,
+        today: &plan.today,
         caption: None,
         is_turn_told: plan.is_turn_told,
     }
@@ -116,6 +117,7 @@ fn reading(plan: &Plan, measurement: &Measurement) -> Reading {
         mark_fit,
         outcome,
         flags: &measurement.flags,
+        today: &plan.today,
         options: &plan.options.changed(),
         command: &plan.command,
     })

@@ -16,7 +16,7 @@ use crate::bench::strip::{Stripped, strip};
 use crate::error::Error;
 use crate::flag::FlagCode;
 use crate::photo::DecodeOptions;
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, Subcommand, ValueEnum};
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -155,7 +155,7 @@ fn command_words(args: &FixtureAddArgs) -> Vec<String> {
 fn measure_args(args: &FixtureAddArgs) -> Result<MeasureArgs, Error> {
     const HINT: &str = "give what \"measure\" needs behind --, for example -- --lamp left --height-mm 700";
     let words = std::iter::once("lampwright".to_owned()).chain(command_words(args));
-    let read = Cli::try_parse_from(words).map_err(|error| {
+    let read = Cli::read(words).map_err(|error| {
         let text = error.to_string();
         let what = text.split("\n\nUsage").next().unwrap_or_default();
         let line = what.trim_start_matches("error: ").split_whitespace().collect::<Vec<_>>().join(" ");

@@ -4,7 +4,6 @@ use super::args::{Cli, Command};
 use super::plan::{Input, Plan};
 use crate::error::Error;
 use crate::options::Options;
-use clap::Parser;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
@@ -25,6 +24,8 @@ pub(crate) struct Given {
     pub(crate) response: Option<String>,
     /// Every tunable.
     pub(crate) options: String,
+    /// The day on which it was measured, `YYYY-MM-DD`.
+    pub(crate) today: String,
 }
 
 impl Given {
@@ -38,6 +39,7 @@ impl Given {
             lens: plan.lens_text.as_ref().map(|(_, text)| text.clone()),
             response: plan.texts.response.clone(),
             options: plan.options.to_toml(),
+            today: plan.today.clone(),
         }
     }
 
@@ -48,7 +50,7 @@ impl Given {
             Error::usage(format!("the record's command cannot be read by this version: {found}"), hint)
         };
         let words = std::iter::once("lampwright").chain(self.words.iter().map(String::as_str));
-        let parsed = Cli::try_parse_from(words).map_err(|error| unusable(error.to_string()))?;
+        let parsed = Cli::read(words).map_err(|error| unusable(error.to_string()))?;
         let Command::Measure(args) = parsed.command else { return Err(unusable("it is no measurement".to_owned())) };
         let text = |input: Input, _: &Path| {
             let text = match input {
@@ -64,6 +66,7 @@ impl Given {
         let mut plan = Plan::with(&args, self.words.clone(), &text)?;
         plan.options = Options::parse(&self.options, "the recorded options")?;
         (plan.annotated, plan.trace) = (None, None);
+        plan.today.clone_from(&self.today);
         Ok(plan)
     }
 }

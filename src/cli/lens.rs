@@ -73,6 +73,9 @@ impl From<ModelArg> for FitModel {
     }
 }
 
+/// What helps against too few photos.
+const NEXT: &str = "take more photos with the whole board in the picture, sharp and evenly lit";
+
 /// What all photos must share.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Shot {
@@ -104,7 +107,13 @@ pub fn run(args: &LensArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error>
         for line in &refused {
             let _ = write!(found, "\n  {line}");
         }
-        return Err(Error::usage(found, "take more photos with the whole board in the picture, sharp and evenly lit"));
+        if !refused.is_empty() {
+            // The photos are at fault and not the command: refused, as a photo of a beam is.
+            let text = format!("NOT CALIBRATED: photos refused\n{found}\n{NEXT}\n");
+            stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()).map_err(|error| cannot_print(&error))?;
+            return Ok(ExitStatus::Refused);
+        }
+        return Err(Error::usage(found, NEXT));
     }
     let size = (shot.size.0 as u32, shot.size.1 as u32);
     let found = fit(&views, size, args.model.into())?;

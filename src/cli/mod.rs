@@ -27,6 +27,7 @@ pub mod aim;
 mod aim_record;
 #[cfg(not(feature = "records"))]
 mod aim_unrecorded;
+pub(crate) mod aim_start;
 #[cfg(feature = "records")]
 pub(crate) mod given;
 #[cfg(feature = "records")]

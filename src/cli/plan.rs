@@ -15,6 +15,8 @@ use crate::error::Error;
 use crate::options::Options;
 use crate::reading::DisplayUnits;
 use crate::units::{Mm, Percent, PxPoint};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::ops::RangeInclusive;
@@ -28,6 +30,8 @@ const OFFSET_RANGE_MM: RangeInclusive<f64> = 0.0..=2000.0;
 const DISTANCE_RANGE_MM: RangeInclusive<f64> = 500.0..=100_000.0;
 /// Vehicle yaw, degrees; more is a vehicle that stands wrong.
 const YAW_RANGE_DEG: RangeInclusive<f64> = -20.0..=20.0;
+/// Standard uncertainty of the vehicle yaw, degrees.
+const YAW_U_RANGE_DEG: RangeInclusive<f64> = 0.0..=5.0;
 /// Longest text that is read; a bay with a hundred marks takes 10 kB, a session with a hundred photos 2 MB.
 const MAX_TEXT_BYTES: u64 = 4 << 20;
 /// Inclination on a plate, percent.
@@ -86,6 +90,8 @@ pub struct Plan {
     pub json: Option<JsonTarget>,
     /// Where the annotated picture goes.
     pub annotated: Option<AnnotatedTarget>,
+    /// Today, UTC, `YYYY-MM-DD`: whether a rule is in force when the photo states no day.
+    pub today: String,
     /// Tunables of the stages.
     pub options: Options,
     /// Folder of the trace.
@@ -160,6 +166,7 @@ impl Plan {
             annotated: args.annotated.as_deref().map(annotated_target).transpose()?,
             options: options.map(|(path, text)| Options::parse(&text, &name(path))).transpose()?.unwrap_or_default(),
             trace: args.trace.clone(),
+            today: Timestamp::now().to_zoned_datetime(TimeZone::UTC).date().to_string(),
             bay,
             command: without_recording(command),
             texts,
@@ -198,6 +205,7 @@ fn check_numbers(args: &MeasureArgs) -> Result<(), Error> {
         ("--offset-mm", args.offset_mm, OFFSET_RANGE_MM, "measure from the centreline, in mm; --lamp says the side"),
         ("--distance-mm", args.distance_mm, DISTANCE_RANGE_MM, "measure from the lamps to the wall, in mm"),
         ("--vehicle-yaw-deg", args.vehicle_yaw_deg, YAW_RANGE_DEG, "set the vehicle square to the wall first"),
+        ("--vehicle-yaw-u-deg", args.vehicle_yaw_u_deg, YAW_U_RANGE_DEG, "`lampwright vehicle yaw` works it out"),
         ("--nominal-percent", args.nominal_percent, NOMINAL_RANGE_PERCENT, "a plate that says 1.0 % means -1.0"),
         ("--lower-edge-mm", args.lower_edge_mm, HEIGHT_RANGE_MM, "measure from the floor to the lower edge, in mm"),
     ];
@@ -249,6 +257,7 @@ fn lamp_entry(args: &MeasureArgs) -> LampEntry {
         offset: args.offset_mm.map(Mm::new),
         distance: args.distance_mm.map(Mm::new),
         vehicle_yaw_deg: args.vehicle_yaw_deg,
+        vehicle_yaw_sigma_deg: args.vehicle_yaw_u_deg,
     }
 }
 

@@ -10,6 +10,7 @@ use crate::kit::vehicle::{Angle, Axle, centre_by_edges, yaw_by_hubs, yaw_by_offs
 use crate::units::{Deg, Mm};
 use clap::{Args, Subcommand, ValueEnum};
 use std::io::Write;
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 /// Arguments of `prepare`.
@@ -96,13 +97,18 @@ pub struct YawArgs {
     /// Bay whose wall's own yaw is taken off
     #[arg(long, value_name = "BAY.toml")]
     pub bay: Option<PathBuf>,
+    /// Standard uncertainty (k = 1) of the wall's own yaw, degrees, for hub distances [default: the bay's survey's, else 0.05]
+    #[arg(long, value_name = "N", requires = "hub_left_mm")]
+    pub wall_yaw_sigma_deg: Option<f64>,
     /// Standard uncertainty of one reading of the tape, millimetres
     #[arg(long, value_name = "N", default_value_t = 2.0)]
     pub tape_sigma_mm: f64,
 }
 
-/// Standard uncertainty of a wall's yaw as a bay file states it, degrees (own judgement).
+/// Standard uncertainty of a wall's yaw where neither a survey nor the user states one, degrees (own judgement).
 const WALL_YAW_SIGMA_DEG: f64 = 0.05;
+/// What it can be, degrees.
+const WALL_YAW_SIGMAS_DEG: RangeInclusive<f64> = 0.0..=5.0;
 
 /// Prints the checklist.
 pub fn prepare(args: &PrepareArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error> {
@@ -127,10 +133,10 @@ pub fn prepare(args: &PrepareArgs, stdout: &mut dyn Write) -> Result<ExitStatus,
 pub fn vehicle(args: &VehicleArgs, stdout: &mut dyn Write) -> Result<ExitStatus, Error> {
     let text = match &args.action {
         VehicleAction::Yaw(args) => {
-            let yaw = yaw(args)?;
+            let (yaw, of) = yaw(args)?;
             format!(
-                "vehicle yaw {:+.3} deg ± {:.3} (k = 2), nose to the {}\nmeasure with --vehicle-yaw-deg {:.3}; [uncertainty] \
-                 yaw_deg = {:.3} in the bay file\n",
+                "vehicle yaw {:+.3} deg ± {:.3} (k = 2), nose to the {}\n{of}measure with --vehicle-yaw-deg {:.3} \
+                 --vehicle-yaw-u-deg {:.3}\n",
                 yaw.value.get(),
                 2.0 * yaw.sigma_deg,
                 if yaw.value.get() < 0.0 { "left" } else { "right" },
@@ -146,7 +152,8 @@ pub fn vehicle(args: &VehicleArgs, stdout: &mut dyn Write) -> Result<ExitStatus,
     print(&text, stdout)
 }
 
-fn yaw(args: &YawArgs) -> Result<Angle, Error> {
+/// The yaw, and of what its uncertainty is made where that is not the tape alone.
+fn yaw(args: &YawArgs) -> Result<(Angle, String), Error> {
     let tape = Mm::new(args.tape_sigma_mm);
     if !(0.0..=100.0).contains(&args.tape_sigma_mm) {
         return Err(Error::usage(format!("--tape-sigma-mm {}: need 0 to 100", args.tape_sigma_mm), "2 is usual"));
@@ -155,15 +162,32 @@ fn yaw(args: &YawArgs) -> Result<Angle, Error> {
     if args.front_left_mm.is_some() {
         let front = Axle { left: mm(args.front_left_mm), right: mm(args.front_right_mm) };
         let rear = Axle { left: mm(args.rear_left_mm), right: mm(args.rear_right_mm) };
-        return yaw_by_offsets(front, rear, mm(args.wheelbase_mm), tape);
+        return Ok((yaw_by_offsets(front, rear, mm(args.wheelbase_mm), tape)?, String::new()));
     }
     if args.hub_left_mm.is_some() {
-        let wall = match &args.bay {
-            Some(path) => Deg::new(plan::read_parsed(path, Bay::parse)?.wall.yaw_deg),
-            None => Deg::new(0.0),
+        let (left, right, track) = (mm(args.hub_left_mm), mm(args.hub_right_mm), mm(args.track_mm));
+        let bay = args.bay.as_deref().map(|path| plan::read_parsed(path, Bay::parse)).transpose()?;
+        let surveyed = bay.as_ref().and_then(|bay| bay.survey.as_ref()).and_then(|survey| survey.yaw_sigma_deg);
+        let (sigma_deg, whose) = match (args.wall_yaw_sigma_deg, surveyed) {
+            (Some(given), _) => (given, "as given"),
+            (None, Some(surveyed)) => (surveyed, "by the bay's survey"),
+            (None, None) => (WALL_YAW_SIGMA_DEG, "assumed; --wall-yaw-sigma-deg states it"),
         };
-        let wall = Angle { value: wall, sigma_deg: WALL_YAW_SIGMA_DEG };
-        return yaw_by_hubs(mm(args.hub_left_mm), mm(args.hub_right_mm), mm(args.track_mm), wall, tape);
+        if !WALL_YAW_SIGMAS_DEG.contains(&sigma_deg) {
+            return Err(Error::usage(
+                format!("--wall-yaw-sigma-deg {sigma_deg}: need 0 to {}", WALL_YAW_SIGMAS_DEG.end()),
+                "how well it is known that the wall stands square to the centreline, degrees",
+            ));
+        }
+        let square = Angle { value: Deg::new(0.0), sigma_deg: 0.0 };
+        let by_tape = yaw_by_hubs(left, right, track, square, tape)?.sigma_deg;
+        let wall = Angle { value: Deg::new(bay.map_or(0.0, |bay| bay.wall.yaw_deg)), sigma_deg };
+        let of = format!(
+            "  of that, k = 1: tape {by_tape:.3} ({} mm at each hub over {} mm), wall's own yaw {sigma_deg:.3} ({whose})\n",
+            tape.get(),
+            track.get()
+        );
+        return Ok((yaw_by_hubs(left, right, track, wall, tape)?, of));
     }
     Err(Error::usage(
         "nothing to work out the yaw from",

@@ -16,7 +16,7 @@ use crate::bench::{
 use crate::error::Error;
 use crate::options::Options;
 use crate::reading::Reading;
-use clap::{Args, Parser};
+use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::fmt::Write as _;
 use std::fs;
@@ -178,7 +178,7 @@ pub(super) fn plan_of(prepared: &Prepared, options: &Options) -> Result<Plan, Er
             "they are the words of a `lampwright measure` that works",
         )
     };
-    match Cli::try_parse_from(words).map_err(usage)?.command {
+    match Cli::read(words).map_err(usage)?.command {
         Command::Measure(mut args) => {
             place_in(&mut args, &prepared.folder);
             Ok(Plan { options: *options, ..Plan::new(&args, Vec::new())? })

@@ -64,6 +64,8 @@ pub struct AnnotateInput<'a> {
     pub rule: &'a AppliedRule,
     /// Units of the grid and of the words.
     pub units: DisplayUnits,
+    /// Day of a photo that states none, `YYYY-MM-DD`.
+    pub today: &'a str,
     /// What the picture says of the record that it belongs to.
     pub caption: Option<&'a str>,
     /// Whether it says how far to turn which screw and, of a refused photo, what to do and pixels. Where the next turn follows

@@ -115,6 +115,7 @@ fn setup(bay: &Bay) -> LampSetup {
         offset: Some(Mm::new(600.0)),
         distance: None,
         vehicle_yaw_deg: Some(0.0),
+        vehicle_yaw_sigma_deg: None,
     };
     LampSetup::new(bay, &entry)
 }
@@ -175,7 +176,16 @@ fn measurement(size: (usize, usize), found: usize, outcome: Result<Findings, Ref
 
 fn drawn(measurement: &Measurement, bay: &Bay, lamp: &LampCase, units: DisplayUnits) -> image::RgbImage {
     let (setup, rule) = (setup(bay), rule(lamp));
-    let input = AnnotateInput { bay, setup: &setup, lamp, rule: &rule, units, caption: None, is_turn_told: true };
+    let input = AnnotateInput {
+        bay,
+        setup: &setup,
+        lamp,
+        rule: &rule,
+        units,
+        today: "2026-01-15",
+        caption: None,
+        is_turn_told: true,
+    };
     annotate(measurement, &input)
 }
 
@@ -218,8 +228,16 @@ fn a_picture_can_leave_the_turn_to_others() {
     let (setup, rule) = (setup(&bay), rule(&low));
     let texts = |is_turn_told: bool| {
         let units = DisplayUnits::Percent;
-        let input =
-            AnnotateInput { bay: &bay, setup: &setup, lamp: &low, rule: &rule, units, caption: None, is_turn_told };
+        let input = AnnotateInput {
+            bay: &bay,
+            setup: &setup,
+            lamp: &low,
+            rule: &rule,
+            units,
+            today: "2026-01-15",
+            caption: None,
+            is_turn_told,
+        };
         let sentences = Words::of(&measurement, &input).sentences;
         sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>()
     };
@@ -238,8 +256,16 @@ fn a_refused_picture_can_leave_what_to_do_to_others() {
     let (setup, rule) = (setup(&bay), rule(&low));
     let said = |is_turn_told: bool| {
         let units = DisplayUnits::Percent;
-        let input =
-            AnnotateInput { bay: &bay, setup: &setup, lamp: &low, rule: &rule, units, caption: None, is_turn_told };
+        let input = AnnotateInput {
+            bay: &bay,
+            setup: &setup,
+            lamp: &low,
+            rule: &rule,
+            units,
+            today: "2026-01-15",
+            caption: None,
+            is_turn_told,
+        };
         let sentences = Words::of(&measurement, &input).sentences;
         sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>().join("|")
     };
@@ -259,8 +285,16 @@ fn a_dark_zone_is_hatched_and_someone_is_sent_to_look() {
         let advice = advise(&verdict, None, Mm::new(10_000.0));
         let (measurement, bay) = measurement((900, 600), 5, Ok(Findings { features, verdict, advice }));
         let (setup, units) = (setup(&bay), DisplayUnits::Percent);
-        let input =
-            AnnotateInput { bay: &bay, setup: &setup, lamp: &left, rule, units, caption: None, is_turn_told: true };
+        let input = AnnotateInput {
+            bay: &bay,
+            setup: &setup,
+            lamp: &left,
+            rule,
+            units,
+            caption: None,
+            today: "2026-01-15",
+            is_turn_told: true,
+        };
         let picture = annotate(&measurement, &input);
         let hatched = picture.pixels().filter(|pixel| pixel.0 == DARK_ZONE.rgb).count();
         let sentences = Words::of(&measurement, &input).sentences;

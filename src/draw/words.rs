@@ -15,6 +15,7 @@ use crate::beam::Pattern;
 use crate::error::Refusal;
 use crate::flag::Severity;
 use crate::measurement::{Findings, Measurement};
+use crate::reading::show::ShortName;
 
 /// What a hand can do without measuring, turns.
 const HAND_STEP_TURNS: f64 = 0.25;
@@ -270,14 +271,9 @@ fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// A name without control characters, its beginning left out when it is long.
+/// A name as the small print has room for it.
 fn shortened(name: &str) -> String {
-    let letters: Vec<char> = name.chars().filter(|letter| !letter.is_control()).collect();
-    if letters.len() <= NAME_LETTERS {
-        return letters.into_iter().collect();
-    }
-    let kept = letters.len() - NAME_LETTERS + 1;
-    std::iter::once('\u{2026}').chain(letters.into_iter().skip(kept)).collect()
+    ShortName::new(name, NAME_LETTERS).0
 }
 
 fn small_print(measurement: &Measurement, input: &AnnotateInput<'_>) -> Vec<String> {
@@ -308,7 +304,9 @@ fn small_print(measurement: &Measurement, input: &AnnotateInput<'_>) -> Vec<Stri
     ];
     let features = measurement.outcome.as_ref().map_or(&[][..], |found| &found.features.flags);
     let rule_flag = input.rule.flag();
-    let all = photo.flags.iter().chain(&measurement.flags).chain(features).chain(rule_flag.iter());
+    let not_in_force = input.rule.not_in_force_at(photo.shot.captured.as_deref(), input.today);
+    let rule_flags = rule_flag.iter().chain(&not_in_force);
+    let all = photo.flags.iter().chain(&measurement.flags).chain(features).chain(rule_flags);
     let weighty: Vec<&str> =
         all.filter(|flag| flag.code.severity() != Severity::Info).map(|flag| flag.code.as_str()).collect();
     if !weighty.is_empty() {

@@ -29,6 +29,7 @@ pub mod survey_picture;
 pub mod survey_result;
 pub mod survey_text;
 pub mod session;
+pub mod session_state;
 pub mod session_text;
 #[cfg(test)]
 mod session_tests;

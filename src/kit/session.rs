@@ -5,11 +5,12 @@
 //! photos of a lamp; the difference still to go is the reading's own advice. **Fails when** a photo belongs to no lamp of the
 //! vehicle, or nobody said what was turned since the last one.
 
+pub use super::session_state::State;
+use super::session_state::{AxisState, axes};
 use crate::aim::learn::{Response, Seen, Turned, learn};
 use crate::aim::{Axis, Screws};
 use crate::error::Error;
 use crate::reading::Reading;
-use crate::reading::block::AxisAdviceBlock;
 use serde::{Deserialize, Serialize};
 
 /// The schema line of every session.
@@ -96,25 +97,6 @@ pub enum ScrewName {
     Horizontal,
 }
 
-/// Where a lamp stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum State {
-    /// No photo that could be used yet.
-    ToPhotograph,
-    /// A screw is to be turned.
-    ToTurn,
-    /// In, and to be photographed once more without a touch.
-    ToRecheck,
-    /// In.
-    Good,
-    /// Out of aim; nothing is turned in a quick check.
-    NeedsAiming,
-    /// The beam did not follow its screw: seized, or at the end of its travel.
-    Seized,
-    /// Nothing is judged by this rule, or it could not be measured.
-    NoVerdict,
-}
-
 impl Movement {
     /// In turns, for the learning.
     pub fn turned(&self) -> Turned {
@@ -192,13 +174,6 @@ impl Session {
     }
 }
 
-impl State {
-    /// Whether nothing more is to be done now.
-    pub const fn is_done(self) -> bool {
-        matches!(self, Self::Good | Self::NeedsAiming | Self::Seized | Self::NoVerdict)
-    }
-}
-
 impl Lamp {
     /// For people.
     pub fn name(&self) -> String {
@@ -229,7 +204,7 @@ impl Lamp {
         let turned = [carried, turned].concat();
         self.shots.push(Shot { turned, reading });
         self.proposed.clear();
-        if self.state(is_quick) == State::ToTurn {
+        if self.state_before_proposal(is_quick) == State::ToTurn {
             let (by_h, by_v) = self.still_to_go();
             let response = self.response(screws);
             // An axis that is in is held there once it is known what its screw does.
@@ -240,7 +215,7 @@ impl Lamp {
     }
 
     /// Photos that show an aim, with what was turned before each.
-    fn usable(&self) -> Vec<&Shot> {
+    pub(super) fn usable(&self) -> Vec<&Shot> {
         self.shots.iter().filter(|shot| shot.reading.verdict.is_some()).collect()
     }
 
@@ -253,37 +228,70 @@ impl Lamp {
         learn(screws, &moves, &seen)
     }
 
-    /// How far the beam has to go, degrees right and up; `None` where an axis is in or not judged.
+    /// How far the beam has to go, degrees right and up; `None` where an axis is in, not judged or not measured.
     pub fn still_to_go(&self) -> (Option<f64>, Option<f64>) {
-        let advice = self.usable().last().and_then(|shot| shot.reading.advice.clone());
-        let by = |axis: &Option<AxisAdviceBlock>| {
-            let axis = axis.as_ref()?;
-            match axis.beam_must_move.as_str() {
-                "up" | "right" => Some(axis.by_deg),
-                "down" | "left" => Some(-axis.by_deg),
-                _ => None,
-            }
+        let by = |axis| match axis {
+            AxisState::Out(by) => Some(by),
+            _ => None,
         };
-        advice.map_or((None, None), |advice| (by(&advice.horizontal), by(&advice.vertical)))
+        let [vertical, horizontal] = self.last_axes();
+        (by(horizontal), by(vertical))
+    }
+
+    /// Where the last usable photo leaves the axes, vertical first.
+    fn last_axes(&self) -> [AxisState; 2] {
+        self.usable().last().map_or([AxisState::NotJudged; 2], |shot| axes(&shot.reading))
     }
 
     /// Where the lamp stands.
     pub fn state(&self, is_quick: bool) -> State {
+        match self.state_before_proposal(is_quick) {
+            // No screw can be turned as finely as that: what does not fail stays as it is.
+            State::ToTurn if self.proposed.is_empty() && self.last_overall() != "fail" => self.at_rest(),
+            state => state,
+        }
+    }
+
+    /// The same, whatever the screws can do about it.
+    fn state_before_proposal(&self, is_quick: bool) -> State {
         let usable = self.usable();
-        let Some(last) = usable.last() else { return State::ToPhotograph };
-        if self.shots.last().is_some_and(|shot| shot.reading.verdict.is_none()) {
+        if self.shots.last().is_none_or(|shot| shot.reading.verdict.is_none()) {
             return State::ToPhotograph;
         }
-        let overall = last.reading.verdict.as_ref().map_or("none", |verdict| verdict.overall.as_str());
-        let was_turned = usable.iter().skip(1).any(|shot| !shot.turned.is_empty());
-        match overall {
-            "pass" if was_turned && !last.turned.is_empty() => State::ToRecheck,
-            "pass" => State::Good,
-            "none" if self.still_to_go() == (None, None) => State::NoVerdict,
-            _ if is_quick => State::NeedsAiming,
-            _ if is_seized(&usable) => State::Seized,
-            _ => State::ToTurn,
+        if self.last_axes().iter().any(|axis| matches!(axis, AxisState::Out(_))) {
+            return match is_quick {
+                true => State::NeedsAiming,
+                false if is_seized(&usable) => State::Seized,
+                false => State::ToTurn,
+            };
         }
+        self.at_rest()
+    }
+
+    /// Where a lamp stands of which no screw is to be turned.
+    fn at_rest(&self) -> State {
+        let usable = self.usable();
+        let axes = self.last_axes();
+        let was_turned = usable.iter().skip(1).any(|shot| !shot.turned.is_empty());
+        let is_fresh = was_turned && usable.last().is_some_and(|shot| !shot.turned.is_empty());
+        if axes.contains(&AxisState::NotMeasured) {
+            return State::NotMeasured;
+        }
+        if axes == [AxisState::NotJudged; 2] {
+            return State::NoVerdict;
+        }
+        match self.last_overall() {
+            _ if is_fresh => State::ToRecheck,
+            "pass" => State::Good,
+            "borderline" => State::TooClose,
+            _ => State::AtNominal,
+        }
+    }
+
+    /// The overall verdict of the last usable photo.
+    pub fn last_overall(&self) -> &str {
+        let verdict = self.usable().last().and_then(|shot| shot.reading.verdict.as_ref());
+        verdict.map_or("none", |verdict| verdict.overall.as_str())
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::session::{Lamp, Movement, SESSION_SCHEMA, ScrewName, Session, SinceLast, State};
 use crate::aim::Axis;
+use crate::kit::session_text::{next, summary};
 use crate::reading::Reading;
 use serde_json::json;
 
@@ -137,4 +138,146 @@ fn a_quick_check_turns_nothing() {
     assert!(session.place(Some("left"), Some("high")).unwrap_err().to_string().contains("left low, right low"));
     let text = crate::kit::session_text::difference(&session).unwrap();
     assert!(text.contains("1.00 deg apart"), "{text}");
+}
+
+/// What `measure` gives under a rule with a nominal and no limits: nothing is judged, the advice shows the way.
+fn without_limits(h: f64, v: f64) -> Reading {
+    let mut reading = reading(h, v);
+    let advice = reading.advice.as_mut().unwrap();
+    let by = |nominal: f64, value: f64, words: [&str; 2]| {
+        let by = nominal - value;
+        (words[usize::from(by < 0.0)].to_owned(), by.abs())
+    };
+    let (vertical, horizontal) = (advice.vertical.as_mut().unwrap(), advice.horizontal.as_mut().unwrap());
+    (vertical.beam_must_move, vertical.by_deg) = by(-0.573, v, ["up", "down"]);
+    (horizontal.beam_must_move, horizontal.by_deg) = by(0.0, h, ["right", "left"]);
+    let verdict = reading.verdict.as_mut().unwrap();
+    (verdict.vertical, verdict.horizontal) = (None, None);
+    verdict.overall = "none".to_owned();
+    reading
+}
+
+/// The same lamp under a rule with a ceiling for the vertical and nothing else; U is 0.08.
+fn under_ceiling(v: f64, ceiling: f64) -> Reading {
+    let mut reading = reading(0.0, v);
+    let verdict = reading.verdict.as_mut().unwrap();
+    verdict.horizontal = None;
+    let vertical = verdict.vertical.as_mut().unwrap();
+    (vertical.nominal_deg, vertical.lower_deg, vertical.upper_deg) = (None, None, Some(ceiling));
+    let result = match v - ceiling {
+        over if over > 0.08 => "fail",
+        over if over > -0.08 => "borderline",
+        _ => "pass",
+    };
+    (vertical.result, verdict.overall) = (result.to_owned(), result.to_owned());
+    let advice = reading.advice.as_mut().unwrap();
+    advice.horizontal = None;
+    let vertical = advice.vertical.as_mut().unwrap();
+    let by = if result == "pass" { 0.0 } else { ceiling - 0.08 - v };
+    (vertical.beam_must_move, vertical.by_deg) = (if by < 0.0 { "down" } else { "none" }.to_owned(), by.abs());
+    reading
+}
+
+/// Photographs and turns as told, screws of 0.8 degrees a turn, until nothing is left to turn; gives the photos that it took.
+fn aimed(lamp: &mut Lamp, mut v: f64, reading: impl Fn(f64) -> Reading) -> (usize, f64) {
+    lamp.add(Vec::new(), reading(v), None, false);
+    while !lamp.state(false).is_done() {
+        assert!(lamp.shots.len() < 8, "{:?} after {} photos", lamp.state(false), lamp.shots.len());
+        let turned = lamp.turned_since(&SinceLast::AsProposed).unwrap();
+        v += 0.8 * net(&turned, ScrewName::Vertical);
+        lamp.add(turned, reading(v), None, false);
+    }
+    (lamp.shots.len(), v)
+}
+
+#[test]
+fn a_nominal_without_limits_is_aimed_at_and_left() {
+    let mut session = session(false);
+    let (photos, v) = aimed(&mut session.lamps[0], 0.43, |v| without_limits(0.02, v));
+    assert!((v + 0.573).abs() <= 0.08, "within U of the nominal: {v}");
+    assert!(photos > 2, "turned, and rechecked");
+    assert_eq!((session.lamps[0].state(false), session.next()), (State::AtNominal, Some(1)));
+    let text = next(&session, None);
+    assert!(text.contains("left low    not judged") && text.contains("right lamp, low beam"), "{text}");
+    // A lamp that is there at once needs no turn and no recheck.
+    session.lamps[1].add(Vec::new(), without_limits(-0.05, -0.6), None, false);
+    assert!(session.next().is_none());
+    let text = summary(&session);
+    assert!(text.contains("(at its nominal, not judged)"), "{text}");
+    assert!(text.contains("(1.003 deg from its nominal, not judged)"), "{text}");
+}
+
+#[test]
+fn a_ceiling_is_kept_clear_of_and_said_to_be_one() {
+    let mut session = session(false);
+    session.lamps[0].add(Vec::new(), under_ceiling(-0.1, -0.5), None, false);
+    // Worked by hand: U 0.08 and half of it, at least 0.05, below the limit of -0.5.
+    let by = session.lamps[0].still_to_go();
+    assert!(by.0.is_none() && (by.1.unwrap() - (-0.5 - 0.13 + 0.1)).abs() < 1e-9, "{by:?}");
+    let text = next(&session, None);
+    assert!(text.contains("an upper limit only, -0.50 deg: it is aimed at -0.63 deg, below the limit"), "{text}");
+    session.lamps[0].shots.clear();
+    let (_, v) = aimed(&mut session.lamps[0], -0.1, |v| under_ceiling(v, -0.5));
+    assert_eq!(session.lamps[0].state(false), State::Good);
+    assert!(v < -0.58, "clear of the guard band: {v}");
+    // Barely outside the guard band, where the reading's own advice is next to nothing.
+    let mut near = lamp("right");
+    near.add(Vec::new(), under_ceiling(-0.579, -0.5), None, false);
+    assert_eq!(near.state(false), State::ToTurn);
+    assert!(!near.proposed.is_empty() && near.still_to_go().1.unwrap() < -0.05);
+}
+
+#[test]
+fn a_borderline_lamp_that_no_turn_helps_is_done() {
+    let mut reading = reading(0.0, -0.57);
+    let verdict = reading.verdict.as_mut().unwrap();
+    verdict.overall = "borderline".to_owned();
+    let vertical = verdict.vertical.as_mut().unwrap();
+    // A band of 0.1 degrees and U of 0.08: nothing in it passes, and its middle is as good as it gets.
+    (vertical.lower_deg, vertical.upper_deg) = (Some(-0.623), Some(-0.523));
+    vertical.result = "borderline".to_owned();
+    let mut session = session(false);
+    session.lamps[0].add(Vec::new(), reading, None, false);
+    assert_eq!((session.lamps[0].state(false), session.next()), (State::TooClose, Some(1)));
+    assert!(session.lamps[0].proposed.is_empty());
+    assert!(next(&session, None).contains("BORDERLINE: no turn helps"));
+}
+
+/// The elbow is out of the picture, and the rule judges it.
+fn without_elbow(v: f64) -> Reading {
+    let mut reading = reading(0.0, v);
+    reading.features.as_mut().unwrap().elbow = None;
+    let verdict = reading.verdict.as_mut().unwrap();
+    verdict.horizontal = None;
+    verdict.not_measured = vec!["horizontal".to_owned()];
+    if verdict.overall == "pass" {
+        verdict.overall = "none".to_owned();
+    }
+    reading.advice.as_mut().unwrap().horizontal = None;
+    let flag = json!({"code": "elbow-not-measured", "severity": "warning", "text": "The elbow lies on a door joint."});
+    reading.flags.push(serde_json::from_value(flag).unwrap());
+    reading
+}
+
+#[test]
+fn a_judged_axis_that_no_photo_showed_is_not_done() {
+    for is_quick in [false, true] {
+        let mut session = session(is_quick);
+        session.lamps[0].add(Vec::new(), without_elbow(-0.573), None, is_quick);
+        assert_eq!((session.lamps[0].state(is_quick), session.next()), (State::NotMeasured, Some(0)));
+        let text = next(&session, None);
+        assert!(
+            text.contains("judges the horizontal place, which was not measured: The elbow lies on a door joint."),
+            "{text}"
+        );
+        let text = summary(&session);
+        assert!(text.contains("horizontal not measured") && !text.contains("not judged"), "{text}");
+        session.lamps[0].add(Vec::new(), reading(0.0, -0.573), None, is_quick);
+        assert_eq!((session.lamps[0].state(is_quick), session.next()), (State::Good, Some(1)));
+    }
+    // What can be turned meanwhile is turned, and the rest said.
+    let mut session = session(false);
+    session.lamps[0].add(Vec::new(), without_elbow(0.43), None, false);
+    assert_eq!(session.lamps[0].state(false), State::ToTurn);
+    assert!(next(&session, None).contains("Besides, the rule judges the horizontal place"));
 }

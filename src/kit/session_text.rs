@@ -1,6 +1,7 @@
 //! A session in words: what is next, and what came of it.
 
-use super::session::{Lamp, Movement, ScrewName, Session, State};
+use super::session::{Lamp, Movement, ScrewName, Session, Shot, State};
+use super::session_state::{AXES, axis_words, judged, measured, missing, one_sided_aim, why_missing};
 use crate::aim::{Axis, Screws};
 use std::fmt::Write as _;
 
@@ -16,6 +17,9 @@ come before this advice.";
 /// Said beside every movement.
 pub const STIFF: &str =
     "A screw that is stiff or at its end: stop, do not force it; the lamp's mounting is to be looked at first.";
+
+/// Said when what is left to turn is less than an eighth of a turn.
+pub const A_TOUCH: &str = "less than an eighth of a turn is left: a touch, and say with --turned how much it was";
 
 /// What to do next.
 pub fn next(session: &Session, screws: Option<&Screws>) -> String {
@@ -46,12 +50,21 @@ pub fn next(session: &Session, screws: Option<&Screws>) -> String {
                 lamp.name()
             );
         }
+        State::NotMeasured => {
+            let _ = writeln!(
+                text,
+                "  {}: {} Photograph it again (--not-turned); --lamp and --beam go on with another lamp first.",
+                lamp.name(),
+                not_measured_words(lamp).unwrap_or_default()
+            );
+        }
         State::ToRecheck => {
             let _ = writeln!(
                 text,
-                "  {}: in. Push the vehicle down at the front and let it settle, then photograph once more without touching a \
+                "  {}: {}. Push the vehicle down at the front and let it settle, then photograph once more without touching a \
                  screw (--not-turned): the recheck.",
-                lamp.name()
+                lamp.name(),
+                reached_words(lamp)
             );
         }
         _ => text += &turn_words(lamp, screws),
@@ -59,13 +72,58 @@ pub fn next(session: &Session, screws: Option<&Screws>) -> String {
     text
 }
 
+/// What was reached, before the recheck.
+pub fn reached_words(lamp: &Lamp) -> &'static str {
+    match lamp.last_overall() {
+        "pass" => "in",
+        "borderline" => "as near to its aim as it can be told",
+        _ => "at its nominal, which has no limits to judge by",
+    }
+}
+
+/// Which judged axes the last usable photo does not show, and why.
+pub fn not_measured_words(lamp: &Lamp) -> Option<String> {
+    let reading = &lamp.usable().last()?.reading;
+    let axes = missing(reading);
+    let why: Vec<&str> = why_missing(reading).iter().map(|text| text.trim_end_matches('.')).collect();
+    let why = if why.is_empty() { String::new() } else { format!(": {}", why.join("; ")) };
+    (!axes.is_empty())
+        .then(|| format!("the rule judges the {} place, which was not measured{why}.", axes.join(" and the ")))
+}
+
+/// What an axis with a limit on one side alone is aimed at, when it is to be moved.
+pub fn aim_notes(lamp: &Lamp) -> Vec<String> {
+    let Some(Shot { reading, .. }) = lamp.usable().last().copied() else { return Vec::new() };
+    let (by_h, by_v) = lamp.still_to_go();
+    let note = |name: &&str, by: Option<f64>| {
+        let judged = by.and_then(|_| judged(reading, name))?;
+        let aim = one_sided_aim(judged)?;
+        let (kind, limit, side) = match judged.upper_deg {
+            Some(upper) => ("an upper", upper, "below"),
+            None => ("a lower", judged.lower_deg?, "above"),
+        };
+        Some(format!(
+            "The rule gives the {name} place {kind} limit only, {limit:+.2} deg: it is aimed at {aim:+.2} deg, {side} the limit by \
+             its uncertainty of {:.2} and a reserve.",
+            judged.u_deg
+        ))
+    };
+    AXES.iter().zip([by_v, by_h]).filter_map(|(name, by)| note(name, by)).collect()
+}
+
 fn turn_words(lamp: &Lamp, screws: Option<&Screws>) -> String {
     let mut text = format!("  {CAUTIONS}\n  {}: turn, in this order:\n", lamp.name());
     for movement in &lamp.proposed {
         let _ = writeln!(text, "    {}", movement_words(movement, screws));
     }
-    for note in screw_notes(lamp, screws) {
+    if lamp.proposed.is_empty() {
+        let _ = writeln!(text, "    {A_TOUCH}");
+    }
+    for note in aim_notes(lamp).into_iter().chain(screw_notes(lamp, screws)) {
         let _ = writeln!(text, "  {note}");
+    }
+    if let Some(words) = not_measured_words(lamp) {
+        let _ = writeln!(text, "  Besides, {words}");
     }
     text += "  Then photograph again (--as-told, or --turned for what was turned instead).\n";
     let _ = writeln!(text, "  {STIFF}");
@@ -107,21 +165,24 @@ fn movement_words(movement: &Movement, screws: Option<&Screws>) -> String {
 }
 
 fn state_words(lamp: &Lamp, is_quick: bool) -> String {
-    let last = lamp.shots.iter().rev().find_map(|shot| shot.reading.verdict.as_ref());
+    let last = lamp.usable().last().map(|shot| &shot.reading);
     let word = match lamp.state(is_quick) {
         State::ToPhotograph => "to photograph",
+        State::NotMeasured => "NOT MEASURED, to photograph again",
         State::ToTurn => "to aim",
-        State::ToRecheck => "in, to recheck",
+        State::ToRecheck => "to recheck",
         State::Good => "PASS",
+        State::TooClose => "BORDERLINE: no turn helps; measure height, distance and floor better",
+        State::AtNominal => "not judged (a nominal without limits): at its nominal as near as can be told",
         State::NeedsAiming => "NEEDS AIMING",
         State::Seized => "STOP: the beam does not follow its screw (seized, or at its end)",
         State::NoVerdict => "no verdict",
     };
-    let values = last.map(|verdict| {
-        let value = |axis: &Option<crate::reading::block::AxisBlock>| {
-            axis.as_ref().map_or("-".to_owned(), |axis| format!("{:+.2} ± {:.2} deg", axis.value_deg, axis.u_deg))
+    let values = last.map(|reading| {
+        let value = |name: &str| {
+            measured(reading, name).map_or("-".to_owned(), |(value, u)| format!("{value:+.2} ± {u:.2} deg"))
         };
-        format!("  V {}, H {}", value(&verdict.vertical), value(&verdict.horizontal))
+        format!("  V {}, H {}", value(AXES[0]), value(AXES[1]))
     });
     format!("{word:<14}{}", values.unwrap_or_default())
 }
@@ -131,21 +192,18 @@ pub fn summary(session: &Session) -> String {
     let mut text = format!("Vehicle {}\n", session.vehicle);
     for lamp in &session.lamps {
         let _ = writeln!(text, "{}: {}", lamp.name(), state_words(lamp, session.is_quick));
-        let usable: Vec<_> = lamp.shots.iter().filter(|shot| shot.reading.verdict.is_some()).collect();
+        if let Some(words) = not_measured_words(lamp) {
+            let _ = writeln!(text, "  {words}");
+        }
+        let usable = lamp.usable();
         if let (Some(first), Some(last)) = (usable.first(), usable.last()) {
             let moves = usable.iter().skip(1).filter(|shot| !shot.turned.is_empty()).count();
             for (word, shot) in [("before", first), ("after", last)] {
-                let verdict = shot.reading.verdict.as_ref();
-                let axis = |axis: Option<&crate::reading::block::AxisBlock>| {
-                    axis.map_or("not judged".to_owned(), |axis| {
-                        format!("{:+.3} ± {:.3} deg ({})", axis.value_deg, axis.u_deg, axis.result)
-                    })
-                };
                 let _ = writeln!(
                     text,
                     "  {word:<7} vertical {}, horizontal {}, {}",
-                    axis(verdict.and_then(|verdict| verdict.vertical.as_ref())),
-                    axis(verdict.and_then(|verdict| verdict.horizontal.as_ref())),
+                    axis_words(&shot.reading, AXES[0]),
+                    axis_words(&shot.reading, AXES[1]),
                     shot.reading.photo.file
                 );
             }
@@ -160,8 +218,7 @@ pub fn summary(session: &Session) -> String {
 pub fn difference(session: &Session) -> Option<String> {
     let height = |side: &str| {
         let lamp = session.lamps.iter().find(|lamp| lamp.side == side && lamp.beam == "low")?;
-        let shot = lamp.shots.iter().rev().find(|shot| shot.reading.verdict.is_some())?;
-        shot.reading.verdict.as_ref()?.vertical.as_ref().map(|axis| axis.value_deg)
+        measured(&lamp.usable().last()?.reading, AXES[0]).map(|(value, _)| value)
     };
     let (left, right) = (height("left")?, height("right")?);
     ((left - right).abs() > DIFFERENCE_DEG).then(|| {

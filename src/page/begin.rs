@@ -10,7 +10,8 @@ use super::shop::Shop;
 use super::visitor::random_hex;
 use super::work::aside;
 use crate::aim::{Beam, Rule};
-use crate::cli::args::TrafficArg;
+use crate::cli::aim_start::BeamWords;
+use crate::cli::args::{PatternArg, TrafficArg};
 use crate::cli::plan;
 use crate::cli::record::RecordOptions;
 use crate::error::Error;
@@ -19,6 +20,7 @@ use crate::kit::session::{Lamp, SESSION_SCHEMA, Session};
 use axum::Extension;
 use axum::extract::State;
 use axum::response::Response;
+use clap::ValueEnum;
 use maud::{Markup, html};
 use std::collections::VecDeque;
 use std::path::Path;
@@ -92,6 +94,24 @@ pub(super) async fn form(
                     div .pair {
                         (number("other_height", "High or fog lamp above the floor, mm", false, "as the low beam"))
                         (number("other_offset", "High or fog lamp from the centreline, mm", false, "as the low beam"))
+                    }
+                    label { span { "Rule of the high or fog lamps" }
+                        select name="other_rule" {
+                            option value="" { "as the low beam" }
+                            @for id in Rule::built_in_ids() { option value=(id) { (id) } }
+                        }
+                    }
+                    label { span { "What the high or fog lamps show" }
+                        select name="other_pattern" {
+                            option value="" { "high: bright spot, fog: flat cutoff" }
+                            @for pattern in PatternArg::value_variants() {
+                                @if let Some(value) = pattern.to_possible_value() { option value=(value.get_name()) { (value.get_name()) } }
+                            }
+                        }
+                    }
+                    div .pair {
+                        (number("lower_edge", "Lower edge of the lit surface above the floor, mm", false, "where the rule asks"))
+                        (number("other_lower_edge", "The same of the high or fog lamp, mm", false, "where the rule asks"))
                     }
                     (text("plate", "Number plate (can be erased later)", false, ""))
                     (text("customer", "Customer (can be erased later)", false, ""))
@@ -205,6 +225,7 @@ fn plain(text: &str) -> String {
         ("--height-mm", "Lamp centre above the floor"),
         ("--offset-mm", "Lamp centre from the centreline"),
         ("--nominal-percent", "Inclination on the plate"),
+        ("--lower-edge-mm", "Lower edge of the lit surface"),
     ];
     names.iter().fold(text.to_owned(), |text, (flag, name)| text.replace(flag, name))
 }
@@ -230,27 +251,43 @@ fn session(shop: &Shop, form: &Posted) -> Result<Session, Failure> {
             common.extend([flag.to_owned(), file.clone()]);
         }
     }
-    if let Some(nominal) = form.number("nominal", "Inclination on the plate")? {
-        common.extend(["--nominal-percent".to_owned(), nominal.to_string()]);
-    }
     let height = form.number("height", "Lamp centre above the floor")?.ok_or_else(|| {
         let hint = "Measure from the floor to the lamp's centre.";
         Failure::Entry("Lamp centre above the floor is missing.".to_owned(), hint.to_owned())
     })?;
     let offset = form.number("offset", "Lamp centre from the centreline")?;
-    let other_height = form.number("other_height", "High or fog lamp above the floor")?.unwrap_or(height);
+    let other_height = form.number("other_height", "High or fog lamp above the floor")?;
     let other_offset = form.number("other_offset", "High or fog lamp from the centreline")?.or(offset);
-    let words = |height: f64, offset: Option<f64>| {
-        let mut words = vec!["--height-mm".to_owned(), height.to_string()];
-        words.extend(offset.into_iter().flat_map(|offset| ["--offset-mm".to_owned(), offset.to_string()]));
-        words
+    let lower_edge = form.number("lower_edge", "Lower edge of the lit surface")?;
+    let other_lower_edge = form.number("other_lower_edge", "Lower edge of the high or fog lamp")?;
+    let chosen = |name: &str| Some(form.text(name)).filter(|chosen| !chosen.is_empty());
+    let other_rule = match chosen("other_rule") {
+        Some(chosen) => Some(Rule::built_in_ids().find(|id| *id == chosen).ok_or(Failure::NotFound)?.to_owned()),
+        None => None,
     };
+    let other_pattern = chosen("other_pattern")
+        .map(|chosen| PatternArg::from_str(chosen, false).map_err(|_| Failure::NotFound))
+        .transpose()?;
+    let low = BeamWords { height_mm: height, offset_mm: offset, lower_edge_mm: lower_edge, ..BeamWords::default() };
+    let other = BeamWords {
+        height_mm: other_height.unwrap_or(height),
+        offset_mm: other_offset,
+        lower_edge_mm: other_lower_edge.or(lower_edge.filter(|_| other_height.is_none())),
+        rules: other_rule,
+        pattern: other_pattern,
+    };
+    let mut low = low.words();
+    // The plate says where the low beam stands, and nothing of the others.
+    if let Some(nominal) = form.number("nominal", "Inclination on the plate")? {
+        low.extend(["--nominal-percent".to_owned(), nominal.to_string()]);
+    }
+    let other = other.words();
     let lamps = form.text("lamps");
     let (_, _, beams) = LAMPS.iter().find(|(word, ..)| *word == lamps).unwrap_or(&LAMPS[0]);
     let lamp = |side: &str, beam: &str| Lamp {
         side: side.to_owned(),
         beam: beam.to_owned(),
-        words: if beam == "low" { words(height, offset) } else { words(other_height, other_offset) },
+        words: if beam == "low" { low.clone() } else { other.clone() },
         shots: Vec::new(),
         proposed: Vec::new(),
     };

@@ -10,6 +10,7 @@ use super::pictures::saved;
 use super::shop::Shop;
 use super::words;
 use super::work::aside;
+use crate::cli::record::not_prepared;
 use crate::error::Error;
 use crate::kit::sheet_page::Paper;
 use crate::kit::sheet_pdf::pdf;
@@ -190,11 +191,15 @@ fn turned(reading: &RecordedReading) -> String {
 
 fn checklist(inspection: &Inspection) -> Markup {
     html! {
-        @if inspection.checklist.is_empty() { p .note { "The checklist was not gone through." } }
-        @else {
+        @if let Some(open) = not_prepared(inspection) { p .note.is-care { (words::sentence(&open)) } }
+        @if inspection.checklist.is_empty() && inspection.unanswered.is_empty() {
+            p .note { "The checklist was not gone through." }
+        } @else {
             details {
                 summary { "Checklist: " (inspection.checklist.len()) " answers" }
-                ul { @for item in &inspection.checklist {
+                ul {
+                    @for item in &inspection.unanswered { li { b { "not answered" } " " (item.text) } }
+                     @for item in &inspection.checklist {
                     li { b { (match item.answer { Answer::Yes => "yes", Answer::No => "NO", Answer::NotApplicable => "n.a." }) } " " (item.text) }
                 } }
             }

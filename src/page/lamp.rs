@@ -13,6 +13,7 @@ use super::visitor::random_hex;
 use super::words::{self, Tone};
 use super::work::aside;
 use crate::bay::Bay;
+use crate::cli::record::not_prepared;
 use crate::draw::without_pixels;
 use crate::reading::Reading;
 use axum::Extension;
@@ -55,6 +56,9 @@ pub(super) async fn inspection(
             (next_step(&shop, &visit, &open, chosen, &key))
             @if let Some((lamp, n)) = newest { (details(&open, lamp, n)) }
             @if open.session.next().is_some() { (other_lamps(&open)) }
+            @if let Some(open) = not_prepared(&open.stored.inspection) {
+                details { summary { "Not everything on the checklist is seen to" } p .small { (words::sentence(&open)) } }
+            }
             (layout::cautions(newest.is_none()))
         }
     };

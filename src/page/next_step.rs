@@ -7,7 +7,7 @@ use super::shop::Shop;
 use super::words;
 use crate::aim::Axis;
 use crate::kit::session::{Lamp, Movement, ScrewName, State};
-use crate::kit::session_text::{STIFF, screw_notes};
+use crate::kit::session_text::{STIFF, aim_notes, not_measured_words, reached_words, screw_notes};
 use maud::{Markup, html};
 
 /// The instruction and the form of the next photo, of the lamp at `place`; `key` is the form's own.
@@ -24,9 +24,14 @@ pub(super) fn next_step(shop: &Shop, visit: &Visit, open: &Open, place: Option<u
             @match state {
                 State::ToTurn => {
                     ol .turns { @for movement in &lamp.proposed { (turn(movement, open)) } }
+                    @if lamp.proposed.is_empty() { p .do { "Less than an eighth of a turn is left: a touch, and say below how much it was." } }
                 }
+                State::NotMeasured => p .do {
+                    @if let Some(said) = not_measured_words(lamp) { (words::sentence(&said)) " " }
+                    b { "Photograph it again." }
+                },
                 State::ToRecheck => p .do {
-                    "It is in. Push the vehicle down at the front and let it settle, then photograph once more. "
+                    "It is " (reached_words(lamp)) ". Push the vehicle down at the front and let it settle, then photograph once more. "
                     b { "Touch no screw." }
                 }
                 _ if is_first => p .do {
@@ -38,7 +43,8 @@ pub(super) fn next_step(shop: &Shop, visit: &Visit, open: &Open, place: Option<u
             (photo_form(shop, visit, open, lamp, state, key))
             @if state == State::ToTurn {
                 // Behind the button: what must be read each time comes first.
-                @for note in screw_notes(lamp, open.screws.as_ref()) { p .small { (note) } }
+                @for note in aim_notes(lamp).into_iter().chain(screw_notes(lamp, open.screws.as_ref())) { p .small { (note) } }
+                @if let Some(said) = not_measured_words(lamp) { p .small { (words::sentence(&said)) } }
                 p .small { (STIFF) }
             }
         }
@@ -81,7 +87,7 @@ fn photo_form(shop: &Shop, visit: &Visit, open: &Open, lamp: &Lamp, state: State
             input type="hidden" name="key" value=(key);
             input type="hidden" name="seen" value=(lamp.shots.len());
             input type="hidden" name="lamp" value=(lamp_name(&lamp.side, &lamp.beam));
-            @if lamp.proposed.is_empty() {
+            @if lamp.proposed.is_empty() && state != State::ToTurn {
                 input type="hidden" name="said" value="nothing";
             } @else {
                 (turned_fields())

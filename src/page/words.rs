@@ -37,6 +37,9 @@ pub(super) fn verdict(reading: &Reading) -> (Tone, String) {
         "pass" => (Tone::Good, "Pass".to_owned()),
         "fail" => (Tone::Out, ways(reading)),
         "borderline" => (Tone::Open, "Too close to call".to_owned()),
+        _ if !verdict.not_measured.is_empty() => {
+            (Tone::Open, format!("Not measured: {}", verdict.not_measured.join(" and ")))
+        }
         _ => (Tone::Open, "No verdict".to_owned()),
     }
 }
@@ -98,9 +101,12 @@ pub(super) fn sentence(text: &str) -> String {
 pub(super) const fn state(state: State) -> (Tone, &'static str) {
     match state {
         State::ToPhotograph => (Tone::Open, "to photograph"),
+        State::NotMeasured => (Tone::Open, "not measured: again"),
         State::ToTurn => (Tone::Out, "to turn"),
         State::ToRecheck => (Tone::Open, "to recheck"),
         State::Good => (Tone::Good, "pass"),
+        State::TooClose => (Tone::Open, "too close to call"),
+        State::AtNominal => (Tone::Open, "at nominal, not judged"),
         State::NeedsAiming => (Tone::Out, "needs aiming"),
         State::Seized => (Tone::Stop, "stop: does not follow"),
         State::NoVerdict => (Tone::Open, "no verdict"),

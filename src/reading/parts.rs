@@ -74,6 +74,8 @@ pub struct ReadingParts<'a> {
     pub outcome: ReadingOutcome<'a>,
     /// Flags of the stages between photo and beam. Those of photo, features, rule and set-up are added here.
     pub flags: &'a [Flag],
+    /// Day on which the photo is taken to be made when it does not say so itself, `YYYY-MM-DD`.
+    pub today: &'a str,
     /// Tunables that differ from their defaults.
     pub options: &'a BTreeMap<String, f64>,
     /// The program's arguments, without its name.
@@ -310,7 +312,8 @@ fn flag_blocks(parts: &ReadingParts<'_>) -> Vec<FlagBlock> {
             hint = Some((refusal.code, refusal.hint.clone()));
         }
     }
-    for flag in setup_flags(parts.bay, parts.entry).into_iter().chain(parts.rule.flag()) {
+    let not_in_force = parts.rule.not_in_force_at(parts.photo.shot.captured.as_deref(), parts.today);
+    for flag in setup_flags(parts.bay, parts.entry).into_iter().chain(parts.rule.flag()).chain(not_in_force) {
         if flags.iter().all(|known| known.code != flag.code) {
             flags.push(flag);
         }

@@ -19,6 +19,26 @@ pub enum DisplayUnits {
     Deg,
 }
 
+/// A name as it is shown where room is short.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ShortName(pub String);
+
+impl ShortName {
+    /// A name without control characters and of so many letters at most: its middle is left out when it is longer, since names that
+    /// look alike differ at their ends.
+    pub fn new(name: &str, most: usize) -> Self {
+        let letters: Vec<char> = name.chars().filter(|letter| !letter.is_control()).collect();
+        if letters.len() <= most {
+            return Self(letters.into_iter().collect());
+        }
+        let kept = most.saturating_sub(1);
+        let (start, end) = (kept.div_ceil(2), kept / 2);
+        let ellipsis = std::iter::once('\u{2026}').take(most);
+        let ends = (&letters[..start], &letters[letters.len() - end..]);
+        Self(ends.0.iter().copied().chain(ellipsis).chain(ends.1.iter().copied()).collect())
+    }
+}
+
 /// Shows angles in one unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Show {
@@ -107,6 +127,14 @@ pub(super) fn wrap(first: &str, text: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_long_name_loses_its_middle() {
+        let shortened = |name: &str, most| ShortName::new(name, most).0;
+        assert_eq!(shortened("north-bay-1", 11), "north-bay-1");
+        assert_eq!(shortened("north-bay-1\u{1b}", 7), "nor\u{2026}y-1");
+        assert_eq!([shortened("north", 1), shortened("north", 0)], ["\u{2026}", ""]);
+    }
 
     fn show(units: DisplayUnits) -> Show {
         Show { units, distance: Mm::from_inches(300.0) }

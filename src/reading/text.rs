@@ -4,7 +4,7 @@
 //! Styles are ANSI sequences on whole words; a writer that is no terminal strips them, and nothing depends on colour.
 
 use super::block::{AxisAdviceBlock, AxisBlock, DarkZoneBlock, PlaceBlock, Reading};
-use super::show::{DisplayUnits, SCREEN_COLUMNS, Show, wrap};
+use super::show::{DisplayUnits, SCREEN_COLUMNS, ShortName, Show, wrap};
 use crate::units::Mm;
 use anstyle::{AnsiColor, Style};
 
@@ -26,9 +26,9 @@ fn styled(style: Style, text: &str) -> String {
 
 fn headline(word: &str, colour: AnsiColor, reading: &Reading) -> String {
     let setup = &reading.setup;
-    let what = format!("{} lamp, {} beam ({}), bay {}", setup.lamp, setup.beam, setup.pattern, setup.bay);
-    let room = SCREEN_COLUMNS.saturating_sub(word.chars().count() + 2);
-    let what: String = what.chars().filter(|c| !c.is_control()).take(room).collect();
+    let what = format!("{} lamp, {} beam ({}), bay ", setup.lamp, setup.beam, setup.pattern);
+    let room = SCREEN_COLUMNS.saturating_sub(word.chars().count() + 2 + what.chars().count());
+    let what = what + &ShortName::new(&setup.bay, room).0;
     format!("{}  {what}", styled(Style::new().bold().fg_color(Some(colour.into())), word))
 }
 

@@ -42,6 +42,9 @@ pub struct Inspection {
     pub coverage_factor: f64,
     /// Answers to the preparation checklist; empty when it was not gone through.
     pub checklist: Vec<CheckAnswer>,
+    /// Items of the checklist that nobody answered; left out when there are none, and by versions that did not keep them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unanswered: Vec<Unanswered>,
     /// The lamps and beams, in the order of work.
     pub lamps: Vec<LampRecord>,
     /// Over all lamps: `fail` if one fails, else `refused`, `none`, `borderline` if one is, else `begun` while a lamp has no
@@ -113,6 +116,15 @@ pub struct CheckAnswer {
     pub text: String,
     /// The answer.
     pub answer: Answer,
+}
+
+/// An item of the checklist that nobody answered.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Unanswered {
+    /// The item's stable name.
+    pub item: String,
+    /// Its text as it was asked.
+    pub text: String,
 }
 
 /// An answer.

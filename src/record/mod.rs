@@ -48,7 +48,7 @@ pub use hash::Hash;
 pub use head::Head;
 pub use inspection::{
     Answer, BayNote, CheckAnswer, FiledFile, Follows, How, Inspection, LampRecord, Parameters, RecordedReading,
-    RuleNote,
+    RuleNote, Unanswered,
 };
 pub use key::PublicKey;
 pub use list::{Filter, Row};

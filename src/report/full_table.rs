@@ -77,6 +77,9 @@ fn checklist(flow: &mut Flow, inspection: &Inspection) {
     if inspection.checklist.is_empty() {
         flow.field("Answers", "The checklist was not answered.");
     }
+    for item in &inspection.unanswered {
+        flow.field(&format!("{}: NOT ANSWERED", clean(&item.item)), &clean(&item.text));
+    }
     for item in &inspection.checklist {
         let answer = match item.answer {
             Answer::Yes => "yes",

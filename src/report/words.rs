@@ -207,6 +207,7 @@ mod tests {
             rule,
             coverage_factor: 2.0,
             checklist: Vec::new(),
+            unanswered: Vec::new(),
             lamps: Vec::new(),
             verdict: text(),
         }

@@ -26,6 +26,8 @@ pub struct Observation {
     pub index: usize,
     /// Its id.
     pub id: u32,
+    /// Whether its place was typed, not found.
+    pub is_by_hand: bool,
     /// Centre of the mark by the bay file.
     pub centre: WallPoint,
     /// Its points in the picture: four corners or one centre.
@@ -57,6 +59,7 @@ impl Observation {
         Self {
             index: found.index,
             id: found.id,
+            is_by_hand: found.is_by_hand,
             centre: mark.centre,
             places: vec![found.centre],
             walls: vec![mark.centre],
@@ -93,6 +96,7 @@ impl Observation {
         Self {
             index: found.index,
             id: found.id,
+            is_by_hand: found.is_by_hand,
             centre: mark.centre,
             places: corners.to_vec(),
             walls,

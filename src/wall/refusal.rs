@@ -207,6 +207,18 @@ pub(super) fn refuse_mirrored(fit: &Estimate, context: &Context) -> Result<(), R
 /// The sentence about a mark that was left out: how far it stands off, or what its size and turn are.
 pub(super) fn displaced_text(observation: &Observation, fit: &Estimate, right_mm: f64, up_mm: f64) -> String {
     let name = capitalised(&observed_name(observation));
+    if observation.is_by_hand {
+        let at = fit.projection.to_px(observation.centre);
+        let typed = observation.places.first().copied().unwrap_or(at);
+        return format!(
+            "{name} was given by hand {:.0} px from where the other marks put it, ({:.0}, {:.0}); it was left out. Check the X,Y \
+             of --mark {}=X,Y.",
+            typed.distance(at),
+            at.x,
+            at.y,
+            observation.id
+        );
+    }
     if let (Some(shape), true) = (seen_shape(observation, &fit.projection), right_mm.hypot(up_mm) < IN_PLACE_MM) {
         return format!(
             "{name} stands in its place but looks {:.0} mm across and turned by {:.1}°, where the bay file says {:.0} mm \
@@ -226,6 +238,15 @@ fn capitalised(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// What to do when a place that was typed does not fit the others.
+fn check_typed(ids: &[u32]) -> String {
+    let options: Vec<String> = ids.iter().map(|id| format!("--mark {id}=X,Y")).collect();
+    format!(
+        "check the X,Y of {}: pixels of the upright picture, from its upper left corner, at the mark's centre",
+        options.join(" and ")
+    )
+}
+
 /// One mark is off and the others alone are too few.
 pub(super) fn too_weak_without(
     displaced: &Displaced,
@@ -235,15 +256,21 @@ pub(super) fn too_weak_without(
     limit_mm: f64,
 ) -> Refusal {
     let named = observations.iter().find(|observation| observation.index == displaced.index);
+    let is_by_hand = named.is_some_and(|observation| observation.is_by_hand);
     let text = format!(
-        "{} stands {:.0} mm from where the bay file says ({}), and the {} other marks alone place the beam only to \
+        "{} {} {:.0} mm from where the bay file says ({}), and the {} other marks alone place the beam only to \
          {sigma_mm:.0} mm, need {limit_mm:.0} mm",
         named.map_or_else(|| format!("mark {}", displaced.id), observed_name),
+        if is_by_hand { "was given by hand" } else { "stands" },
         displaced.right_mm.hypot(displaced.up_mm),
         shift_words(displaced.right_mm, displaced.up_mm),
         examined.used.len()
     );
-    let hint = format!("measure x_mm and y_mm of mark {} again, or put it back in its place", displaced.id);
+    let hint = if is_by_hand {
+        check_typed(&[displaced.id])
+    } else {
+        format!("measure x_mm and y_mm of mark {} again, or put it back in its place", displaced.id)
+    };
     Refusal::new(FlagCode::BayMismatch, text, hint)
 }
 
@@ -282,7 +309,18 @@ pub(super) fn mismatch(
     });
     let text = format!("the marks in the photo do not stand where the bay file says{accused}{seeming}");
     let named: Vec<String> = suspects.iter().filter_map(|place| observations.get(*place)).map(observed_name).collect();
+    let worst = observations.get(worst).map(|observation| observation.index);
+    let typed: Vec<u32> = observations
+        .iter()
+        .enumerate()
+        .filter(|(place, observation)| {
+            observation.is_by_hand && (suspects.contains(place) || Some(observation.index) == worst)
+        })
+        .map(|(_, observation)| observation.id)
+        .collect();
     let hint = match (diagnose(observations, camera), named.as_slice()) {
+        // A finger misses by more than a tape measure.
+        _ if !typed.is_empty() => check_typed(&typed),
         (_, [_, _, ..]) => format!(
             "one of these is off, but which one cannot be told: {}; measure their x_mm and y_mm again, or add a mark",
             named.join(", ")

@@ -81,6 +81,7 @@ pub(crate) fn draft(order: usize, photos: &[Vec<u8>]) -> Draft {
         },
         coverage_factor: 2.0,
         checklist: Vec::new(),
+        unanswered: Vec::new(),
         verdict: Inspection::verdict_of(&lamps),
         lamps,
     };

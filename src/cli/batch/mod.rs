@@ -20,7 +20,7 @@ use super::exit::ExitStatus;
 use super::plan::Plan;
 use super::{Cli, Command, drive, measure};
 use crate::error::Error;
-use clap::{Args, Parser};
+use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::Write;
 use std::ops::RangeInclusive;
@@ -127,7 +127,7 @@ fn line(row: usize, job: Result<Job, Error>, texts: &Texts) -> (String, ExitStat
 fn measured(job: &Job, texts: &Texts) -> Result<(String, ExitStatus), Error> {
     let words = job.words()?;
     let all = std::iter::once("lampwright".to_owned()).chain(words.iter().cloned());
-    let parsed = Cli::try_parse_from(all).map_err(|error| {
+    let parsed = Cli::read(all).map_err(|error| {
         let text = error.to_string();
         let first = text.lines().next().unwrap_or_default().trim_start_matches("error: ").to_owned();
         Error::usage(first, "the columns are the long options of `lampwright measure --help`")

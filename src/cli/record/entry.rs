@@ -14,7 +14,7 @@ use crate::kit::checklist::{LampKind, checklist};
 use crate::kit::session::Movement;
 use crate::record::{
     Answer, BayNote, CheckAnswer, Draft, FiledFile, Hash, How, INSPECTION_SCHEMA, Inspection, LampRecord, Parameters,
-    Personal, RecordedReading, RuleNote, Store, entry,
+    Personal, RecordedReading, RuleNote, Store, Unanswered, entry,
 };
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -49,6 +49,7 @@ impl Recorder {
             customer: options.customer.as_deref().map(|name| filled("--customer", Some(name))).transpose()?,
         };
         let rule = Rule::parse(&plan.texts.rule, "the rule")?;
+        let (checklist, unanswered) = answers(options.prepared.as_deref(), plan, &rule)?;
         let now = entry::now();
         let inspection = Inspection {
             schema: INSPECTION_SCHEMA.to_owned(),
@@ -64,12 +65,8 @@ impl Recorder {
             bay: bay_note(plan),
             rule: rule_note(plan, &rule),
             coverage_factor: COVERAGE_FACTOR,
-            checklist: options
-                .prepared
-                .as_deref()
-                .map(|text| answers(text, plan, &rule))
-                .transpose()?
-                .unwrap_or_default(),
+            checklist,
+            unanswered,
             lamps: Vec::new(),
             verdict: Inspection::verdict_of(&[]),
         };
@@ -100,7 +97,7 @@ impl Recorder {
         let old = self.store.newest(earlier)?.inspection;
         self.draft.inspection.follows = Some(self.store.follow(&old.id, How::Corrects, who, Some(reason))?);
         if self.draft.inspection.checklist.is_empty() {
-            self.draft.inspection.checklist = old.checklist;
+            (self.draft.inspection.checklist, self.draft.inspection.unanswered) = (old.checklist, old.unanswered);
         }
         self.draft.inspection.begun = old.begun;
         let (side, beam) = (plan.setup.side.as_str(), plan.lamp.beam.as_str());
@@ -169,9 +166,10 @@ impl Recorder {
 
     /// Records it; what this returns may be shown.
     pub(crate) fn commit(mut self) -> Result<String, Error> {
+        let not_prepared = not_prepared(&self.draft.inspection).map(|words| words + "\n").unwrap_or_default();
         let appended = self.store.append(self.draft)?;
         Ok(format!(
-            "Recorded in {}: record {}, id {}\nLog head {}\n",
+            "Recorded in {}: record {}, id {}\n{not_prepared}Log head {}\n",
             self.store.folder().display(),
             appended.number,
             appended.id,
@@ -230,24 +228,41 @@ fn filed(name: &str, bytes: &[u8]) -> FiledFile {
     FiledFile { sha256: Hash::of(bytes), name: name.to_owned(), bytes: bytes.len() as u64 }
 }
 
-/// Answers to the checklist: every item seen to, or as a file says.
-fn answers(prepared: &str, plan: &Plan, rule: &Rule) -> Result<Vec<CheckAnswer>, Error> {
+/// What of the checklist is not seen to, by the items' names; nothing when all is.
+pub(crate) fn not_prepared(inspection: &Inspection) -> Option<String> {
+    let no: Vec<&str> =
+        inspection.checklist.iter().filter(|item| item.answer == Answer::No).map(|item| item.item.as_str()).collect();
+    let unanswered: Vec<&str> = inspection.unanswered.iter().map(|item| item.item.as_str()).collect();
+    let parts: Vec<String> = [("not so", no), ("not answered", unanswered)]
+        .into_iter()
+        .filter(|(_, items)| !items.is_empty())
+        .map(|(word, items)| format!("{word}: {}", items.join(", ")))
+        .collect();
+    (!parts.is_empty()).then(|| format!("Checklist, {}", parts.join("; ")))
+}
+
+/// Answers to the checklist, every item seen to or as a file says, and the items that nobody answered.
+fn answers(prepared: Option<&str>, plan: &Plan, rule: &Rule) -> Result<(Vec<CheckAnswer>, Vec<Unanswered>), Error> {
     let items = checklist(rule, plan.lamp.beam, LampKind::Unknown);
-    let answered = |id: &str, text: &str, answer| CheckAnswer { item: id.to_owned(), text: text.to_owned(), answer };
-    if prepared == "all" {
-        return Ok(items.iter().map(|item| answered(item.id, &item.text, Answer::Yes)).collect());
-    }
-    let text = plan::read_text(Path::new(prepared))?;
-    let given: BTreeMap<String, Answer> = toml::from_str(&text).map_err(|error| {
-        let hint = "write one line an item: brake = \"yes\", or \"no\", or \"not-applicable\"";
-        Error::file(prepared, format!("holds no answers: {error}"), hint)
-    })?;
+    let given: BTreeMap<String, Answer> = match prepared {
+        None => BTreeMap::new(),
+        Some("all") => items.iter().map(|item| (item.id.to_owned(), Answer::Yes)).collect(),
+        Some(path) => toml::from_str(&plan::read_text(Path::new(path))?).map_err(|error| {
+            let hint = "write one line an item: brake = \"yes\", or \"no\", or \"not-applicable\"";
+            Error::file(path, format!("holds no answers: {error}"), hint)
+        })?,
+    };
     if let Some(unknown) = given.keys().find(|id| !items.iter().any(|item| item.id == id.as_str())) {
         let found = format!("answers {unknown}, which is no item of the checklist");
-        return Err(Error::file(prepared, found, "`lampwright prepare --json` lists the items"));
+        return Err(Error::file(prepared.unwrap_or_default(), found, "`lampwright prepare --json` lists the items"));
     }
-    Ok(items
-        .iter()
-        .filter_map(|item| given.get(item.id).map(|answer| answered(item.id, &item.text, *answer)))
-        .collect())
+    let (mut answered, mut unanswered) = (Vec::new(), Vec::new());
+    for item in items {
+        let (id, text) = (item.id.to_owned(), item.text);
+        match given.get(&id) {
+            Some(answer) => answered.push(CheckAnswer { item: id, text, answer: *answer }),
+            None => unanswered.push(Unanswered { item: id, text }),
+        }
+    }
+    Ok((answered, unanswered))
 }

@@ -10,7 +10,7 @@ mod replay;
 mod show;
 
 pub use args::{RecordAction, RecordArgs, RecordOptions};
-pub(crate) use entry::{Recorder, caption};
+pub(crate) use entry::{Recorder, caption, not_prepared};
 
 use super::exit::ExitStatus;
 use super::measure::cannot_print;

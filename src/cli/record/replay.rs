@@ -17,6 +17,8 @@ use std::path::{Path, PathBuf};
 
 /// Most differences of one reading that are printed.
 const MOST: usize = 20;
+/// Letters of `YYYY-MM-DD` at the start of a time.
+const DAY: usize = 10;
 /// Parts of a reading in the order in which their differences are told; then all others.
 const FIRST: [&str; 4] = ["status", "verdict", "features", "advice"];
 
@@ -66,6 +68,7 @@ fn again(store: &Store, recorded: &RecordedReading) -> Result<Reading, Error> {
         lens: parameters.lens.as_ref().map(text).transpose()?,
         response: parameters.response.as_ref().map(text).transpose()?,
         options: text(&parameters.options)?,
+        today: recorded.measured.chars().take(DAY).collect(),
     };
     let mut plan = given.plan()?;
     let photo = |file: &FiledFile| {

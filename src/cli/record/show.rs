@@ -2,6 +2,7 @@
 
 use super::super::exit::ExitStatus;
 use super::args::{FindArgs, ListArgs, ShowArgs, VerdictArg};
+use super::entry::not_prepared;
 use crate::error::Error;
 use crate::kit::session::{Movement, ScrewName};
 use crate::reading::block::AxisBlock;
@@ -165,15 +166,14 @@ fn text(store: &Store, stored: &Stored) -> Result<String, Error> {
     line("rule", format!("{}, k = {}", rule_words(&inspection.rule), inspection.coverage_factor));
     let software = &inspection.software;
     line("software", format!("{} {} ({})", software.name, software.version, software.commit));
-    let answers = &inspection.checklist;
-    let open: Vec<&str> =
-        answers.iter().filter(|item| item.answer == crate::record::Answer::No).map(|item| item.item.as_str()).collect();
+    let all = inspection.checklist.len() + inspection.unanswered.len();
     line(
         "prepared",
-        match (answers.len(), open.len()) {
-            (0, _) => "checklist not answered".to_owned(),
-            (all, 0) => format!("checklist of {all} items, none open"),
-            (all, _) => format!("checklist of {all} items, not so: {}", open.join(", ")),
+        match not_prepared(inspection) {
+            // An earlier version kept no items that nobody answered.
+            _ if all == 0 => "checklist not answered".to_owned(),
+            None => format!("checklist of {all} items, none open"),
+            Some(words) => format!("{all} items. {}", clean(&words)),
         },
     );
     for lamp in &inspection.lamps {
