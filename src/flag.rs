@@ -89,6 +89,7 @@ flags! {
     CutoffNotMeasured, "cutoff-not-measured", Warning, "The cutoff could not be measured.";
     ElbowNotMeasured, "elbow-not-measured", Warning, "The elbow could not be measured.";
     HotSpotNotMeasured, "hot-spot-not-measured", Warning, "The hot spot could not be measured.";
+    DarkZoneLit, "dark-zone-lit", Warning, "The cutoff stands in the part of the wall that the rule wants dark, or too near to it to tell: look at the wall.";
     BrightZoneNotMeasured, "bright-zone-not-measured", Warning, "The edges of the bright zone, by which the rule judges, could not be measured.";
     CutoffNotStraight, "cutoff-not-straight", Warning, "The flat part of the cutoff is not straight.";
     BracketMerged, "bracket-merged", Info, "Photos of several exposures were merged, so that neither marks nor hot spot are lost.";

@@ -4,9 +4,10 @@
 //! ends the run as a finding, not as an error.
 
 mod bracket;
+mod observer;
 mod photos;
 
-use crate::aim::{Advice, AppliedRule, AxisVerdict, Feature, Screws, Verdict, advise, judge};
+use crate::aim::{Advice, AppliedRule, AxisVerdict, DarkZoneFinding, Feature, Screws, Verdict, advise, judge};
 use crate::bay::{Bay, LampSetup, Traffic};
 use crate::beam;
 use crate::beam::{BeamFeatures, BeamInput, BeamSeen, Pattern, ToneCurve, ToneKnowledge, tone};
@@ -14,7 +15,7 @@ use crate::camera::{Lens, LensProfile, ResponseProfile, profile::focal_px};
 use crate::error::{Error, Refusal};
 use crate::flag::{Flag, FlagCode};
 use crate::grid::{AngleGrid, far_field, resample::resample, take_off_black};
-use crate::marks::{Marks, Tried, TriedList};
+use crate::marks::{Marks, TriedList};
 use crate::options::Options;
 use crate::photo::linear::linear_to_srgb;
 use crate::photo::{
@@ -22,6 +23,7 @@ use crate::photo::{
 };
 use crate::units::{AnglePoint, PxPoint};
 use crate::wall::{self, CameraFacts, WallView};
+pub use observer::{Observer, StageView, Unobserved};
 use photos::{find_marks, linear_image, unusable};
 
 /// A photo file's bytes and its name.
@@ -64,76 +66,6 @@ pub struct Request<'a> {
     pub options: &'a Options,
     /// Marks given by hand.
     pub marks_by_hand: &'a [(u32, PxPoint)],
-}
-
-/// What a stage that has ended can show.
-#[derive(Debug, Clone, Copy)]
-pub enum StageView<'a> {
-    /// The photos were decoded.
-    Decode {
-        /// The photo of the beam.
-        photo: &'a Photo,
-    },
-    /// The marks were sought.
-    Marks {
-        /// The photo that they were sought in.
-        photo: &'a Photo,
-        /// The marks, in the photo of the beam.
-        marks: &'a Marks,
-        /// Everything that was looked at; empty unless the observer looks.
-        tried: &'a [Tried],
-        /// Whether `photo` is one of its own for the marks.
-        is_elsewhere: bool,
-    },
-    /// The wall was fitted.
-    Wall {
-        /// The photo of the beam.
-        photo: &'a Photo,
-        /// The marks in it.
-        marks: &'a Marks,
-        /// The wall.
-        view: &'a WallView,
-    },
-    /// The photo was resampled on the lamp's angles.
-    Grid {
-        /// The grid.
-        grid: &'a AngleGrid,
-        /// The camera's tone curve, told by the marks.
-        tone: &'a ToneKnowledge,
-    },
-    /// The beam was measured or refused.
-    Beam {
-        /// The grid.
-        grid: &'a AngleGrid,
-        /// What was seen on the way; empty unless the observer looks.
-        seen: &'a BeamSeen,
-        /// The features, unless refused.
-        features: Option<&'a BeamFeatures>,
-    },
-    /// The verdict was reached.
-    Aim {
-        /// The verdict.
-        verdict: &'a Verdict,
-    },
-}
-
-/// Told after each stage, for timing and debug pictures; stages that refuse the photo are told of too.
-pub trait Observer {
-    /// Whether it looks into the stages. Only then do they keep what their view shows beyond their own output.
-    fn is_looking(&self) -> bool {
-        false
-    }
-
-    /// A stage has ended.
-    fn stage(&mut self, name: &'static str, view: StageView<'_>);
-}
-
-/// An observer that does nothing.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Unobserved;
-
-impl Observer for Unobserved {
-    fn stage(&mut self, _: &'static str, _: StageView<'_>) {}
 }
 
 /// What was measured and what follows from it.
@@ -366,6 +298,7 @@ fn stages(
     flags.extend(outside_marks(&features, fitted, request.setup));
     let verdict = judge(&features, request.rule);
     flags.extend(zone_missing(&features, &verdict, request));
+    flags.extend(verdict.dark_zone.and_then(DarkZoneFinding::flag));
     let advice = advise(&verdict, request.screws, request.setup.distance);
     observer.stage("aim", StageView::Aim { verdict: &verdict });
     Ok(Findings { features, verdict, advice })

@@ -66,7 +66,7 @@ fn rules_are_listed_shown_and_checked() {
     for word in ["shop-check", "practice", "unverified", "common practice, no source"] {
         assert!(list.contains(word), "{word}: {list}");
     }
-    // Pairs of numbers that are printed in texts of the trade: 2 in at 25 ft are 50.8 mm and 0.38 degrees; 1 % is 0.573 degrees.
+    // Worked by hand: 2 in are 50.8 mm, which at 25 ft (7620 mm) are atan(50.8 / 7620) = 0.382 degrees; 1 % is 0.573 degrees.
     let shown = shop.good("rules show shop-check --distance-mm 7620");
     for words in ["-0.573 deg   -1.000 %     -76.2 mm    -3.00 in", "+0.382 deg   +0.667 %     +50.8 mm    +2.00 in"] {
         assert!(shown.contains(words), "{words}: {shown}");

@@ -122,31 +122,6 @@ impl AppliedRule {
             )
         })
     }
-
-    /// The same of a photo that states when it was taken, or is taken to be of today where it does not.
-    pub fn not_in_force_at(&self, captured: Option<&str>, today: &str) -> Option<Flag> {
-        /// Letters of `YYYY-MM-DD`.
-        const DAY: usize = 10;
-        match captured.and_then(|time| time.get(..DAY)) {
-            Some(day) => self.not_in_force(day, "by the camera's clock"),
-            None => self.not_in_force(today, "the photo states no day, so today's was taken"),
-        }
-    }
-
-    /// The flag of a reading on a day, `YYYY-MM-DD`, on which the rule was not in force; `source` says where the day is from.
-    fn not_in_force(&self, day: &str, source: &str) -> Option<Flag> {
-        // Days of this shape are in order as texts.
-        let why = match (self.effective_from.as_deref(), self.effective_to.as_deref()) {
-            (Some(from), _) if day < from => format!("is in force from {from} on"),
-            (_, Some(to)) if day > to => format!("was in force until {to}"),
-            _ => return None,
-        };
-        let found = format!(
-            "Rule {} {why}, and the reading is of {day} ({source}); choose the rule of that day with --rules.",
-            self.id
-        );
-        Some(Flag::new(FlagCode::RuleNotInForce, found))
-    }
 }
 
 impl Rule {
@@ -422,20 +397,6 @@ mod tests {
         assert!(applied.notes.last().unwrap().contains("nothing is judged"));
         assert_eq!(applied.flag().unwrap().code, FlagCode::RuleUnverified);
         assert_eq!(rule("shop-check").apply(&LAMP).unwrap().flag(), None);
-    }
-
-    #[test]
-    fn a_rule_holds_from_its_first_day_to_its_last() {
-        let lamp = LampCase { traffic: Traffic::Left, ..LAMP };
-        let on =
-            |id: &str, day: &str| rule(id).apply(&lamp).unwrap().not_in_force(day, "a camera").map(|flag| flag.text);
-        // The two texts of one country: the day between them is 2016-03-24.
-        assert_eq!(on("gb-inspection", "2016-03-24"), None);
-        let early = on("gb-inspection", "2016-03-23").unwrap();
-        assert!(early.contains("from 2016-03-24 on") && early.contains("of 2016-03-23 (a camera)"), "{early}");
-        assert_eq!(on("gb-before-2016", "2016-03-23"), None);
-        assert!(on("gb-before-2016", "2016-03-24").unwrap().contains("until 2016-03-23"));
-        assert_eq!(on("shop-check", "1900-01-01"), None);
     }
 
     #[test]

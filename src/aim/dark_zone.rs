@@ -8,6 +8,7 @@
 use super::limit::Limit;
 use super::rule::ConfidenceMark;
 use crate::beam::BeamFeatures;
+use crate::flag::{Flag, FlagCode};
 use crate::units::{Deg, Mm};
 use serde::Deserialize;
 
@@ -97,9 +98,28 @@ impl DarkZoneFinding {
         match self {
             Self::CutoffInside => "the cutoff stands in it: not dark",
             Self::TooClose => "the cutoff is nearer to it than its uncertainty: look at the wall",
-            Self::CutoffClear => "the cutoff keeps clear of it; not judged by number: look at the wall",
+            Self::CutoffClear => {
+                "as far as it was measured the cutoff keeps clear of it; not judged by number: look at the wall"
+            }
             Self::NotSeen => "not judged by number: look at the wall",
         }
+    }
+}
+
+impl DarkZoneFinding {
+    /// What warns of a zone that is not dark, or may not be: the two axes' verdict knows nothing of it.
+    pub fn flag(self) -> Option<Flag> {
+        let text = match self {
+            Self::CutoffInside => {
+                "the cutoff stands in the part of the wall that the rule wants dark: by this rule the lamp is no pass, whatever the \
+                 axes say; look at the wall"
+            }
+            Self::TooClose => {
+                "the cutoff is nearer to the part of the wall that the rule wants dark than its uncertainty: look at the wall"
+            }
+            Self::CutoffClear | Self::NotSeen => return None,
+        };
+        Some(Flag::new(FlagCode::DarkZoneLit, text))
     }
 }
 

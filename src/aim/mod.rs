@@ -9,6 +9,7 @@ pub mod rule;
 mod rule_file;
 pub mod dark_zone;
 pub mod applied;
+mod in_force;
 pub mod conformance;
 pub mod verdict;
 pub mod screws;

@@ -60,17 +60,29 @@ pub(super) fn write(verdict: &Verdict, vertical: Option<&AxisAdvice>, horizontal
         steps.push("Photograph again from the same place and measure.".to_owned());
     }
     // A cutoff that is too high stands in it as a matter of course, and the steps above bring it down.
-    if verdict.dark_zone == Some(DarkZoneFinding::CutoffInside) && moves.is_empty() {
-        steps.push(
-            "The flat part is where it should be, yet the cutoff stands in the rule's dark zone, the hatched part of the picture: the \
-             bend stands aside. See how the vehicle stands, then aim the lamp sideways, and look at the wall."
-                .to_owned(),
-        );
+    if moves.is_empty() {
+        steps.extend(verdict.dark_zone.and_then(zone_step).map(str::to_owned));
     }
     if steps.is_empty() {
         steps.push("Nothing was judged: choose a rule that has figures for this beam with --rules.".to_owned());
     }
     steps
+}
+
+/// What to do about the rule's dark zone where the axes ask for nothing.
+const fn zone_step(finding: DarkZoneFinding) -> Option<&'static str> {
+    match finding {
+        DarkZoneFinding::CutoffInside => Some(
+            "The flat part is where it should be, yet the cutoff, its rising part perhaps, stands in the rule's dark zone, the hatched \
+             part of the picture: by this rule that is no pass. Look at the wall, see how the vehicle stands and whether \
+             height, offset and yaw are right, and aim the lamp until the zone is dark.",
+        ),
+        DarkZoneFinding::TooClose => Some(
+            "The cutoff is nearer to the rule's dark zone, the hatched part of the picture, than its uncertainty: look at the \
+             wall; measure height, offset and yaw better and photograph again.",
+        ),
+        DarkZoneFinding::CutoffClear | DarkZoneFinding::NotSeen => None,
+    }
 }
 
 /// "down by 0.65° (113 mm on the wall)".

@@ -116,7 +116,7 @@ pub fn judge(features: &BeamFeatures, rule: &AppliedRule) -> Verdict {
     let vertical = judge_axis(judged(features, rule.vertical_feature, true), rule.vertical, rule.decision);
     let horizontal = judge_axis(judged(features, rule.horizontal_feature, false), rule.horizontal, rule.decision);
     let dark_zone = rule.dark_zone.as_ref().map(|zone| zone.judge(features));
-    let overall = with_dark_zone(overall([vertical, horizontal]), dark_zone);
+    let overall = overall([vertical, horizontal]);
     Verdict { rule_id: rule.id.clone(), overall, vertical, horizontal, dark_zone }
 }
 
@@ -179,16 +179,6 @@ fn overall(axes: [AxisVerdict; 2]) -> Overall {
         Overall::Pass
     } else {
         Overall::None
-    }
-}
-
-/// A zone that the cutoff lights for certain fails the lamp; one that it may light keeps it from passing. A zone that the cutoff
-/// keeps clear of changes nothing.
-fn with_dark_zone(axes: Overall, finding: Option<DarkZoneFinding>) -> Overall {
-    match (finding, axes) {
-        (Some(DarkZoneFinding::CutoffInside), _) => Overall::Fail,
-        (Some(DarkZoneFinding::TooClose), Overall::Pass) => Overall::Borderline,
-        _ => axes,
     }
 }
 
@@ -317,20 +307,6 @@ mod tests {
                 assert_eq!(verdict.overall, expected, "V {v}, H {h}");
             }
         }
-    }
-
-    /// A zone can only make it worse, and one that is clear leaves it as it was: that is no proof that it is dark.
-    #[test]
-    fn a_dark_zone_fails_a_lamp_and_never_passes_one() {
-        let all = [Overall::Pass, Overall::Borderline, Overall::None, Overall::Fail];
-        for axes in all {
-            assert_eq!(with_dark_zone(axes, Some(DarkZoneFinding::CutoffInside)), Overall::Fail);
-            for finding in [None, Some(DarkZoneFinding::CutoffClear), Some(DarkZoneFinding::NotSeen)] {
-                assert_eq!(with_dark_zone(axes, finding), axes);
-            }
-        }
-        let too_close = all.map(|axes| with_dark_zone(axes, Some(DarkZoneFinding::TooClose)));
-        assert_eq!(too_close, [Overall::Borderline, Overall::Borderline, Overall::None, Overall::Fail]);
     }
 
     #[test]

@@ -270,7 +270,7 @@ fn describe(
     let (shift, lowered) = blurred_by(p, blur_of(scans, options))?;
     // Of a blur that makes most of the softness the first order says too much.
     let blur_shift_deg = shift.clamp(0.0, LARGEST_BLUR_SHARE * p[at::LN_S].exp());
-    let (v0, g) = (v0_as_seen - blur_shift_deg, g_as_seen * (1.0 + lowered.clamp(0.0, LARGEST_BLUR_SHARE)));
+    let (v0, g) = (v0_as_seen - blur_shift_deg, g_as_seen / (1.0 - lowered.clamp(0.0, LARGEST_BLUR_SHARE)));
     let arm = options.cutoff.slope_arm_deg;
     let (right, left) = (cutoff_of(p, arm)?.0, cutoff_of(p, -arm)?.0);
     let places = own_places((p, blur_shift_deg), samples, scans.len(), expected.h0_deg, texture);
@@ -413,6 +413,31 @@ mod tests {
             // The window holds 0.04 degree means of a curve, which shifts a place by far less than 0.003 degrees.
             assert!((line.v0_deg - truth).abs() < 0.003, "{} against {truth} for s = {s}", line.v0_deg);
             assert!((line.slope - 0.01).abs() < 0.002);
+        }
+    }
+
+    /// Truth by numerical convolution of the closed form: the photo's blur moves the cutoff up, and it comes back to within twice
+    /// the uncertainty that says so.
+    #[test]
+    fn a_blurred_edge_is_read_as_the_lamp_has_it() {
+        for (s, ratio, blur) in [(0.111, 40.0f64, 0.02), (0.15, 30.0, 0.045), (0.15, 50.0, 0.03), (0.079, 40.0, 0.02)] {
+            let mut seen = scans(-0.6, 0.0, s, ratio, false);
+            for scan in &mut seen {
+                scan.blur_deg = blur;
+                for (level, v) in scan.level.iter_mut().zip(&scan.v_deg) {
+                    let edge = |x: f64| 0.4 * (1.0 / ratio + (1.0 - 1.0 / ratio) / (1.0 + (x / s).exp()));
+                    let (sum, weights) = (-50..=50).fold((0.0, 0.0), |(sum, weights), k| {
+                        let z = 0.1 * f64::from(k);
+                        let weight = (-0.5 * z * z).exp();
+                        (sum + weight * edge(v + 0.6 - z * blur), weights + weight)
+                    });
+                    *level = sum / weights + 0.004;
+                }
+            }
+            let line = fit_line(&seen, &expected(-0.4), &BeamOptions::default()).unwrap();
+            let truth = -0.6 + s / 2.0 * ratio.ln();
+            let error = line.v0_deg - truth;
+            assert!(error.abs() < 2.0 * line.sigma_deg, "{error} for s = {s}, blur {blur}, sigma {}", line.sigma_deg);
         }
     }
 

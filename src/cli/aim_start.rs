@@ -168,6 +168,12 @@ pub(super) fn start(args: &StartArgs) -> Result<(String, ExitStatus), Error> {
     if of_low.iter().any(|word| word.starts_with("--lower-edge-mm")) && args.lower_edge_mm.is_some() {
         return Err(Error::usage("--lower-edge-mm is given twice", "give it once, before the --"));
     }
+    let own = [("--height-mm", true), ("--offset-mm", args.offset_mm.is_some())];
+    if let Some((twice, _)) =
+        own.iter().find(|(own, is_given)| *is_given && common.iter().any(|word| word.starts_with(own)))
+    {
+        return Err(Error::usage(format!("{twice} is given twice"), "give it once, before the --"));
+    }
     let low = BeamWords {
         height_mm: args.height_mm,
         offset_mm: args.offset_mm,

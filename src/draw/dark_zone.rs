@@ -5,7 +5,7 @@ use super::labels::Labels;
 use super::palette::{DARK_ZONE, DASH, STROKE};
 use super::place::Scene;
 use super::plane::{Area, Spot};
-use crate::aim::DarkZone;
+use crate::aim::{DarkZone, SeenBy};
 use crate::units::{AnglePoint, Deg};
 
 /// How far an open side is drawn, degrees from the zone's other side or from straight ahead.
@@ -79,14 +79,17 @@ pub(super) fn label_dark_zone(canvas: &mut Canvas, labels: &mut Labels, scene: &
     let inside = scene.viewport.area;
     let near = [h.0, h.1].into_iter().filter_map(|h| scene.at(h, v.0 + Deg::new(SEEN_DEG)));
     if let Some(area) = middle.chain(near).find(|spot| inside.has(*spot)).and_then(|spot| Area::around(&[spot])) {
-        labels.put(canvas, "dark zone: look here", DARK_ZONE, area, (0.0, -1.0));
+        let words = match zone.seen_by {
+            SeenBy::Eye => "dark zone: look here",
+            SeenBy::LightMeter => "dark zone: light meter",
+        };
+        labels.put(canvas, words, DARK_ZONE, area, (0.0, -1.0));
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::aim::SeenBy;
 
     fn zone(left: Option<f64>, right: Option<f64>) -> DarkZone {
         DarkZone {

@@ -125,7 +125,11 @@ fn turn_words(lamp: &Lamp, screws: Option<&Screws>) -> String {
     if let Some(words) = not_measured_words(lamp) {
         let _ = writeln!(text, "  Besides, {words}");
     }
-    text += "  Then photograph again (--as-told, or --turned for what was turned instead).\n";
+    text += if lamp.proposed.is_empty() {
+        "  Then photograph again (--turned for what was turned).\n"
+    } else {
+        "  Then photograph again (--as-told, or --turned for what was turned instead).\n"
+    };
     let _ = writeln!(text, "  {STIFF}");
     text
 }

@@ -256,10 +256,9 @@ impl Dialogue {
                 }
                 let points = self.points_before(n);
                 let known: Vec<&str> = points.iter().map(String::as_str).collect();
-                let from = if let Ok(id) = text.parse::<u32>() { format!("mark {id}") } else { text.to_lowercase() };
-                if !known.contains(&from.as_str()) {
-                    return Err(format!("need one of: {}", known.join(", ")));
-                }
+                let asked = if let Ok(id) = text.parse::<u32>() { format!("mark {id}") } else { text.to_owned() };
+                let spelled = points.iter().find(|point| point.eq_ignore_ascii_case(&asked)).cloned();
+                let from = spelled.ok_or_else(|| format!("need one of: {}", known.join(", ")))?;
                 let to = mark_name(&self.survey.mark[n]);
                 if self.is_taped(&from, &to) {
                     return Err(format!("the tape from {from} is there already: take another point"));

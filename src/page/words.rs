@@ -69,7 +69,6 @@ fn ways(reading: &Reading) -> String {
     match (vertical, horizontal) {
         (Some(up), Some(side)) => format!("Too {up}, too {side}"),
         (Some(way), None) | (None, Some(way)) => format!("Too {way}"),
-        (None, None) if verdict.is_some_and(|verdict| verdict.dark_zone.is_some()) => "Lights the dark zone".to_owned(),
         (None, None) => "Out of aim".to_owned(),
     }
 }

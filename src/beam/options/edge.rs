@@ -172,8 +172,8 @@ tunables! {
         missed_deg: f64 = 0.45, "deg", 0.05..=2.0;
 
         /// Share by which what the photo's blur moves the cutoff may be wrong. Too small: U too bold; too large: too
-        /// cautious. Default: own judgement; corners and middle of a photo are not equally sharp.
-        blur_share: f64 = 0.3, "", 0.0..=2.0;
+        /// cautious. Default: blurred logistic edges move by up to twice what is taken off.
+        blur_share: f64 = 0.8, "", 0.0..=2.0;
 
         /// Share of the softness by which the model's shape may misplace the cutoff. Too small: U too bold; too
         /// large: too cautious. Default: own judgement, checked on scenes.
