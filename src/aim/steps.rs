@@ -27,7 +27,8 @@ const CAUTIONS: &str = "First: park brake on, wheels chocked; exhaust led outsid
 pub(super) fn write(verdict: &Verdict, vertical: Option<&AxisAdvice>, horizontal: Option<&AxisAdvice>) -> Vec<String> {
     let mut steps = Vec::new();
     if verdict.overall == Overall::Pass {
-        steps.push("Nothing to adjust: record this reading.".to_owned());
+        let by_zone = verdict.dark_zone.and_then(zone_step);
+        steps.push(by_zone.unwrap_or("Nothing to adjust: record this reading.").to_owned());
         return steps;
     }
     let axes = [("vertical", &verdict.vertical, vertical), ("horizontal", &verdict.horizontal, horizontal)];

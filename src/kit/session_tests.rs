@@ -281,3 +281,22 @@ fn a_judged_axis_that_no_photo_showed_is_not_done() {
     assert_eq!(session.lamps[0].state(false), State::ToTurn);
     assert!(next(&session, None).contains("Besides, the rule judges the horizontal place"));
 }
+
+/// A lamp that is in by both axes, and lights what the rule wants dark, is not simply good: both lists say so, a quick check too.
+#[test]
+fn a_lit_dark_zone_is_told_of_a_lamp_that_is_in() {
+    for is_quick in [false, true] {
+        let mut session = session(is_quick);
+        let mut lit = reading(0.0, -0.573);
+        let zone = json!({"above_deg": -0.286, "right_of_deg": 0.0, "left_of_deg": null, "free_of": "white light",
+                          "result": "fail", "text": "the cutoff stands in it: not dark"});
+        lit.verdict.as_mut().unwrap().dark_zone = Some(serde_json::from_value(zone).unwrap());
+        session.lamps[0].add(Vec::new(), lit, None, is_quick);
+        for text in [next(&session, None), summary(&session)] {
+            assert!(text.contains("Mind the dark zone: the cutoff stands in it: not dark"), "{text}");
+        }
+        // The next photo shows it dark.
+        session.lamps[0].add(Vec::new(), reading(0.0, -0.573), None, is_quick);
+        assert!(!next(&session, None).contains("Mind the dark zone"));
+    }
+}

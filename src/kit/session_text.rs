@@ -27,6 +27,9 @@ pub fn next(session: &Session, screws: Option<&Screws>) -> String {
     for lamp in &session.lamps {
         // Writing to a String cannot fail.
         let _ = writeln!(text, "  {:<12}{}", lamp.name(), state_words(lamp, session.is_quick));
+        if let Some(words) = zone_words(lamp) {
+            let _ = writeln!(text, "  {:<12}Mind the dark zone: {words}", "");
+        }
     }
     let Some(place) = session.next() else {
         text += "Every lamp is done: `lampwright aim summary` shows before and after.\n";
@@ -89,6 +92,12 @@ pub fn not_measured_words(lamp: &Lamp) -> Option<String> {
     let why = if why.is_empty() { String::new() } else { format!(": {}", why.join("; ")) };
     (!axes.is_empty())
         .then(|| format!("the rule judges the {} place, which was not measured{why}.", axes.join(" and the ")))
+}
+
+/// What the last usable photo warns of the rule's dark zone: the axes, by which a lamp is done, know nothing of it.
+pub fn zone_words(lamp: &Lamp) -> Option<&str> {
+    let zone = lamp.usable().last()?.reading.verdict.as_ref()?.dark_zone.as_ref()?;
+    (zone.result != "not judged").then_some(zone.text.as_str())
 }
 
 /// What an axis with a limit on one side alone is aimed at, when it is to be moved.
@@ -198,6 +207,9 @@ pub fn summary(session: &Session) -> String {
         let _ = writeln!(text, "{}: {}", lamp.name(), state_words(lamp, session.is_quick));
         if let Some(words) = not_measured_words(lamp) {
             let _ = writeln!(text, "  {words}");
+        }
+        if let Some(words) = zone_words(lamp) {
+            let _ = writeln!(text, "  Mind the dark zone: {words}");
         }
         let usable = lamp.usable();
         if let (Some(first), Some(last)) = (usable.first(), usable.last()) {
