@@ -4,7 +4,7 @@
 //! between wall and picture; [`grid`] resamples the light on angles as seen from the lamp; [`beam`] finds the cutoff, its elbow and
 //! the hot spot with their uncertainty budgets; [`aim`] holds them against a rule and says what to turn. [`measurement::measure`] runs
 //! them all; [`reading`] is what is stored of it, as JSON; [`draw`] is the annotated picture. Around that stand [`kit`] (bay, sheets,
-//! calibration, sessions of aiming), `record` and `report`, and the page (`page`). [`scene`] and [`bench`] are the developer's bench.
+//! calibration, sessions of aiming), `record` and `report`, and the page (`page`). [`scene`] and [`mod@bench`] are the developer's bench.
 //! Angles are degrees, H to the right and V up as seen from the lamp; wall places are millimetres in the bay's frame ([`units`]).
 //!
 //! Without default features (`default-features = false`) the measuring core is built alone: no store, no page, no HEIC.
