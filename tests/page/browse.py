@@ -266,7 +266,7 @@ def walk(w, pictures, relay):
     w.fill(height="650")
     # Two taps, one inspection.
     w.js("(b => { b.click(); b.click(); })(document.querySelector('form.sheet button.is-main')); 1")
-    w.until("location.pathname.startsWith('/i/') && !!document.querySelector('#file')", "the inspection")
+    w.until("location.pathname.startsWith('/i/') && document.readyState === 'complete' && !!document.querySelector('#file')", "the inspection")
     w.expect("cover the right")
     w.look("first")
     if (count := w.js("fetch('/desk').then(r => r.text()).then(t => t.split('order 12').length - 1)")) != 1:
@@ -287,7 +287,7 @@ def walk(w, pictures, relay):
     w.go("/new")
     w.fill(vehicle="order 13", who="AB", height="650", offset="600")
     w.press("Begin")
-    w.until("location.pathname.startsWith('/i/') && !!document.querySelector('#file')", "the inspection")
+    w.until("location.pathname.startsWith('/i/') && document.readyState === 'complete' && !!document.querySelector('#file')", "the inspection")
     place = w.js("location.pathname")
     w.tab("second")
     w.go(place)
@@ -383,7 +383,7 @@ def walk(w, pictures, relay):
         w.go("/new")
         w.fill(vehicle=f"time {n}", who="AB", height="650", offset="600")
         w.press("Begin")
-        w.until("location.pathname.startsWith('/i/') && !!document.querySelector('#file')", "the inspection")
+        w.until("location.pathname.startsWith('/i/') && document.readyState === 'complete' && !!document.querySelector('#file')", "the inspection")
         w.result(w.photo(pictures["left-set"]), "Pass")
 
 
