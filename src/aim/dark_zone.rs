@@ -104,9 +104,7 @@ impl DarkZoneFinding {
             Self::NotSeen => "not judged by number: look at the wall",
         }
     }
-}
 
-impl DarkZoneFinding {
     /// What warns of a zone that is not dark, or may not be: the two axes' verdict knows nothing of it.
     pub fn flag(self) -> Option<Flag> {
         let text = match self {

@@ -9,6 +9,8 @@ mod edge_model;
 mod edge_sample;
 mod wall_rows;
 pub mod edge_line;
+#[cfg(test)]
+mod edge_line_tests;
 pub mod light;
 mod mark_window;
 mod tone_model;

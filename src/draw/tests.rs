@@ -220,27 +220,25 @@ fn every_outcome_is_drawn_on_photos_of_every_size() {
     }
 }
 
+/// The words of a picture, with or without what to turn.
+fn sentences_of(
+    measurement: &Measurement,
+    (bay, setup): (&Bay, &LampSetup),
+    (lamp, rule): (&LampCase, &AppliedRule),
+    is_turn_told: bool,
+) -> Vec<String> {
+    let (units, today) = (DisplayUnits::Percent, "2026-01-15");
+    let input = AnnotateInput { bay, setup, lamp, rule, units, today, caption: None, is_turn_told };
+    Words::of(measurement, &input).sentences.into_iter().map(|sentence| sentence.text).collect()
+}
+
 /// Where the next turn follows from earlier photos too, one photo's picture says what is off and no turn.
 #[test]
 fn a_picture_can_leave_the_turn_to_others() {
     let low = lamp(Beam::Low, Pattern::Kink, Traffic::Right);
     let (measurement, bay) = measurement((900, 600), 5, Ok(findings(features(0.9, 2.0, 0.02), &low)));
     let (setup, rule) = (setup(&bay), rule(&low));
-    let texts = |is_turn_told: bool| {
-        let units = DisplayUnits::Percent;
-        let input = AnnotateInput {
-            bay: &bay,
-            setup: &setup,
-            lamp: &low,
-            rule: &rule,
-            units,
-            today: "2026-01-15",
-            caption: None,
-            is_turn_told,
-        };
-        let sentences = Words::of(&measurement, &input).sentences;
-        sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>()
-    };
+    let texts = |is_turn_told: bool| sentences_of(&measurement, (&bay, &setup), (&low, &rule), is_turn_told);
     let (mut told, left) = (texts(true), texts(false));
     assert!(left.iter().any(|text| text.starts_with("Cutoff too high: move down")), "{left:?}");
     told.retain(|text| !text.starts_with("Try a quarter turn of the "));
@@ -254,21 +252,7 @@ fn a_refused_picture_can_leave_what_to_do_to_others() {
     let found = "found 3 of 4 marks, need at least 4; not found: tag 0 near (81, 64) px, upper left";
     let (measurement, bay) = measurement((900, 600), 5, Err(Refusal::new(FlagCode::MarksMissing, found, "use --mark")));
     let (setup, rule) = (setup(&bay), rule(&low));
-    let said = |is_turn_told: bool| {
-        let units = DisplayUnits::Percent;
-        let input = AnnotateInput {
-            bay: &bay,
-            setup: &setup,
-            lamp: &low,
-            rule: &rule,
-            units,
-            today: "2026-01-15",
-            caption: None,
-            is_turn_told,
-        };
-        let sentences = Words::of(&measurement, &input).sentences;
-        sentences.into_iter().map(|sentence| sentence.text).collect::<Vec<_>>().join("|")
-    };
+    let said = |is_turn_told: bool| sentences_of(&measurement, (&bay, &setup), (&low, &rule), is_turn_told).join("|");
     assert!(said(true).ends_with("tag 0 near (81, 64) px, upper left|What to do: use --mark"), "{}", said(true));
     assert!(said(false).ends_with("not found: tag 0, upper left of the photo"), "{}", said(false));
 }
