@@ -34,6 +34,7 @@ impl Tone {
 pub(super) fn verdict(reading: &Reading) -> (Tone, String) {
     let Some(verdict) = &reading.verdict else { return (Tone::Stop, "Photo not usable".to_owned()) };
     match verdict.overall.as_str() {
+        "pass" if verdict.lights_dark_zone() => (Tone::Open, "In, but look at the wall".to_owned()),
         "pass" => (Tone::Good, "Pass".to_owned()),
         "fail" => (Tone::Out, ways(reading)),
         "borderline" => (Tone::Open, "Too close to call".to_owned()),

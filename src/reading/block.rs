@@ -279,6 +279,13 @@ pub struct VerdictBlock {
     pub dark_zone: Option<DarkZoneBlock>,
 }
 
+impl VerdictBlock {
+    /// Whether the cutoff was seen to stand in the rule's dark zone, of which the overall verdict knows nothing.
+    pub fn lights_dark_zone(&self) -> bool {
+        self.dark_zone.as_ref().is_some_and(|zone| zone.result == "fail")
+    }
+}
+
 /// A dark zone and what the cutoff says about it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "records", derive(schemars::JsonSchema))]

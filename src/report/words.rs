@@ -2,7 +2,7 @@
 
 use super::axis::{Way, judged};
 use crate::reading::Reading;
-use crate::reading::block::AxisBlock;
+use crate::reading::block::{AxisBlock, VerdictBlock};
 use crate::record::{Inspection, LampRecord, Stored};
 
 /// Letters of a time that are shown: to the minute.
@@ -33,6 +33,11 @@ pub(super) fn badge(verdict: &str) -> &'static str {
 /// The whole inspection in a sentence, or one for each verdict below a pass.
 pub(super) fn headline(inspection: &Inspection) -> String {
     let lamps = &inspection.lamps;
+    let lit: Vec<String> = lamps.iter().filter(|lamp| is_zone_lit(lamp)).map(short_name).collect();
+    if !lit.is_empty() && lamps.iter().all(|lamp| lamp.verdict == "pass") {
+        // By both axes a pass, and yet no lamp of which one says that it is right.
+        return format!("Inside the limits, yet light stands where the rule wants it dark: {}.", lit.join(", "));
+    }
     if !lamps.is_empty() && lamps.iter().all(|lamp| lamp.verdict == "pass") {
         return match &lamps[..] {
             [_] => "This lamp is set right.".to_owned(),
@@ -59,6 +64,12 @@ pub(super) fn headline(inspection: &Inspection) -> String {
     if said.is_empty() { "No lamp has been measured yet.".to_owned() } else { said.join(" ") }
 }
 
+/// Whether the last photo that could be measured shows the cutoff in the rule's dark zone.
+fn is_zone_lit(lamp: &LampRecord) -> bool {
+    let last = lamp.after.and_then(|place| lamp.readings.get(place)).and_then(|last| last.reading.verdict.as_ref());
+    last.is_some_and(VerdictBlock::lights_dark_zone)
+}
+
 /// `left low beam`.
 pub(super) fn short_name(lamp: &LampRecord) -> String {
     let what = if lamp.beam == "fog" { "lamp" } else { "beam" };
@@ -74,14 +85,13 @@ pub(super) fn finding(reading: &Reading) -> String {
     };
     let vertical = one(Way::Vertical, "vertical", "height could not be measured");
     let horizontal = one(Way::Horizontal, "horizontal", "direction could not be measured");
-    let is_lit = verdict.dark_zone.as_ref().is_some_and(|zone| zone.result == "fail");
     let words = match (vertical, horizontal) {
         (None, None) => "measured, not judged by this rule".to_owned(),
         (Some(RIGHT_HEIGHT), Some(RIGHT_DIRECTION)) => "right in height and in direction".to_owned(),
         (Some(vertical), Some(horizontal)) => format!("{vertical}; {horizontal}"),
         (Some(only), None) | (None, Some(only)) => only.to_owned(),
     };
-    let zone = if is_lit { "; lights the zone that must be dark" } else { "" };
+    let zone = if verdict.lights_dark_zone() { "; lights the zone that must be dark" } else { "" };
     capital(&(words + zone))
 }
 
@@ -162,7 +172,7 @@ pub(super) fn rule_status(status: &str) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::{BayNote, RuleNote};
+    use crate::record::{BayNote, FiledFile, Parameters, RecordedReading, RuleNote};
 
     fn reading() -> Reading {
         serde_json::from_str(include_str!("../../tests/record_sample/reading.json")).unwrap()
@@ -184,6 +194,36 @@ mod tests {
         assert_eq!(said(&[("left", "low"), ("right", "low")]), "Both lamps are set right.");
         assert_eq!(said(&[("left", "low"), ("left", "high")]), "Both beams on the left are set right.");
         assert_eq!(said(&[("left", "low"), ("left", "high"), ("right", "low")]), "All 3 beams are set right.");
+    }
+
+    /// A lamp that is in by both axes and lights the rule's dark zone is not said to be right.
+    #[test]
+    fn a_lit_dark_zone_is_in_the_headline() {
+        let mut reading = reading();
+        let hash = crate::record::Hash::of(b"");
+        let zone = serde_json::json!({"above_deg": -0.286, "right_of_deg": 0.0, "left_of_deg": null,
+            "free_of": "white light", "result": "fail", "text": "the cutoff stands in it: not dark"});
+        reading.verdict.as_mut().unwrap().dark_zone = Some(serde_json::from_value(zone).unwrap());
+        let recorded = RecordedReading {
+            measured: String::new(),
+            turned: Vec::new(),
+            photo: FiledFile { sha256: hash, name: String::new(), bytes: 0 },
+            marks_photo: None,
+            ambient_photo: None,
+            bracket: Vec::new(),
+            annotated: None,
+            bay: None,
+            rule: None,
+            parameters: Parameters { bay: hash, rule: hash, screws: None, lens: None, response: None, options: hash },
+            reading,
+        };
+        let pass = |side: &str, readings: Vec<RecordedReading>| LampRecord {
+            verdict: "pass".to_owned(),
+            ..LampRecord::new(side, "low", readings)
+        };
+        let mut stored = inspection();
+        stored.lamps = vec![pass("left", vec![recorded]), pass("right", Vec::new())];
+        assert!(headline(&stored).ends_with("wants it dark: left low beam."), "{}", headline(&stored));
     }
 
     fn inspection() -> Inspection {
